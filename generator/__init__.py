@@ -1,0 +1,3 @@
+"""hygrotrail: a git repository of humidity-sensor calibration records, recomputed, reviewed and published."""
+
+__version__ = "0.1.0"

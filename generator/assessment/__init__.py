@@ -1,0 +1,1 @@
+"""What the results mean: verdicts, advice, drift, due dates, findings."""

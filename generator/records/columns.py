@@ -1,0 +1,128 @@
+"""The vocabulary of a visit's CSV: every column, what may stand in it, what it means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+PHASES = ("as_found", "as_left", "adjusted", "check", "withdrawn")
+"""`check`: a reference checked between calibrations; `withdrawn`: voids the sensor's rows of this visit."""
+READING_PHASES = ("as_found", "as_left", "check")
+MEDIA = ("chamber", "salt cell", "in air")
+CONDENSATES = ("dew", "frost")
+ADJUSTMENTS = ("none", "zero", "span", "table", "element")
+CONDITIONS = ("clean", "dirty", "wet", "cap changed", "damaged")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """One column: `quantities` empty means text; `choices` the words that may stand in it."""
+
+    name: str
+    meaning: str
+    quantities: tuple[str, ...] = ()
+    choices: tuple[str, ...] = ()
+    plain_number: bool = False
+
+    @property
+    def is_number(self) -> bool:
+        """Whether the column holds numbers."""
+        return bool(self.quantities) or self.plain_number
+
+
+_SIGNAL = ("humidity", "current", "voltage")
+_TEMPERATURE_SIGNAL = ("temperature", "current", "voltage")
+
+COLUMNS: dict[str, Column] = {
+    column.name: column
+    for column in (
+        Column(
+            name="sensor", meaning="id of the sensor, or of a reference that is calibrated or checked here"
+        ),
+        Column(name="time", meaning="local YYYY-MM-DD HH:MM[:SS]; with offset only in the repeated hour"),
+        Column(name="phase", meaning="what the row is", choices=PHASES),
+        Column(name="target", meaning="humidity aimed at", quantities=("humidity",)),
+        Column(name="serial", meaning="serial number as seen on the instrument"),
+        Column(name="condition", meaning="state of the instrument as seen", choices=CONDITIONS),
+        Column(name="output", meaning="reading at the sensor", quantities=_SIGNAL),
+        Column(name="far_end", meaning="reading at the far end of the loop", quantities=("humidity",)),
+        Column(name="loop_meter", meaning="id of the meter that read mA or V"),
+        Column(
+            name="output_temperature",
+            meaning="temperature reading at the sensor",
+            quantities=_TEMPERATURE_SIGNAL,
+        ),
+        Column(
+            name="far_end_temperature",
+            meaning="temperature reading at the far end",
+            quantities=("temperature",),
+        ),
+        Column(name="reference", meaning="id of the reference standard"),
+        Column(name="technician", meaning="id of the person"),
+        Column(
+            name="soak", meaning="minutes at the point before the first reading", quantities=("duration",)
+        ),
+        Column(name="note", meaning="free text"),
+        Column(name="medium", meaning="where probe and reference meet; blank: chamber", choices=MEDIA),
+        Column(name="saturation_pressure", meaning="pressure of the saturator", quantities=("pressure",)),
+        Column(
+            name="saturation_temperature", meaning="temperature of the saturator", quantities=("temperature",)
+        ),
+        Column(name="chamber_pressure", meaning="pressure at the probe", quantities=("pressure",)),
+        Column(name="chamber_temperature", meaning="temperature at the probe", quantities=("temperature",)),
+        Column(name="mirror_temperature", meaning="temperature of the mirror", quantities=("temperature",)),
+        Column(name="condensate", meaning="what stands on the mirror", choices=CONDENSATES),
+        Column(
+            name="mirror_pressure",
+            meaning="pressure at the mirror, if not the chamber's",
+            quantities=("pressure",),
+        ),
+        Column(name="salt", meaning="salt of the cell, by formula"),
+        Column(
+            name="reference_humidity", meaning="humidity shown by a transfer probe", quantities=("humidity",)
+        ),
+        Column(
+            name="reference_temperature",
+            meaning="temperature at the transfer probe",
+            quantities=("temperature",),
+        ),
+        Column(
+            name="air_temperature",
+            meaning="in air: temperature at the sensor under test",
+            quantities=("temperature",),
+        ),
+        Column(
+            name="stated_reference", meaning="another laboratory's reference value", quantities=("humidity",)
+        ),
+        Column(name="stated_error", meaning="another laboratory's error", quantities=("humidity",)),
+        Column(
+            name="stated_U", meaning="another laboratory's expanded uncertainty", quantities=("humidity",)
+        ),
+        Column(name="stated_k", meaning="its coverage factor", plain_number=True),
+        Column(name="ambient_pressure", meaning="pressure of the room", quantities=("pressure",)),
+        Column(name="barometer", meaning="id of the instrument that read ambient_pressure"),
+        Column(name="room_temperature", meaning="temperature of the room", quantities=("temperature",)),
+        Column(name="room_humidity", meaning="humidity of the room", quantities=("humidity",)),
+        Column(name="adjustment", meaning="what an `adjusted` row did", choices=ADJUSTMENTS),
+        Column(name="from", meaning="setting or serial before the adjustment"),
+        Column(name="to", meaning="setting or serial after it"),
+        Column(name="reason", meaning="why a later revision replaces or withdraws"),
+    )
+}
+REQUIRED = ("sensor", "time", "phase")
+
+REFERENCE_READINGS = (
+    "saturation_pressure",
+    "saturation_temperature",
+    "chamber_pressure",
+    "chamber_temperature",
+    "mirror_temperature",
+    "mirror_pressure",
+    "reference_humidity",
+    "reference_temperature",
+    "air_temperature",
+)
+"""Numbers read from the reference: several sensors at one time and reference share them."""
+SHARED_WORDS = ("condensate", "salt", "barometer", "medium")
+ROOM_READINGS = ("ambient_pressure", "room_temperature", "room_humidity")
+INDICATIONS = ("output", "far_end", "output_temperature", "far_end_temperature")
+STATED = ("stated_reference", "stated_error", "stated_U", "stated_k")

@@ -1,0 +1,1 @@
+"""Uncertainty with named sources: every result is a row of signed contributions."""

@@ -1,0 +1,143 @@
+"""Units of the trade: written in brackets in a CSV header, behind the number in YAML; converted once, on reading.
+
+Everything inside the program is in the canonical unit of its quantity: %RH, Pa, degC, mA, V, min.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+Quantity = Literal["humidity", "pressure", "temperature", "current", "voltage", "duration", "fraction"]
+
+CANONICAL: dict[str, str] = {
+    "humidity": "%RH",
+    "pressure": "Pa",
+    "temperature": "degC",
+    "current": "mA",
+    "voltage": "V",
+    "duration": "min",
+    "fraction": "1",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unit:
+    """canonical = scale · (value + shift); a difference takes the scale alone."""
+
+    symbol: str
+    quantity: Quantity
+    scale: float = 1.0
+    shift: float = 0.0
+    gauge: bool | None = None  # pressures in a header say gauge or absolute
+
+    def canonical(self, value: float) -> float:
+        """A value in this unit → the same in the canonical unit."""
+        return (value + self.shift) * self.scale
+
+    def from_canonical(self, value: float) -> float:
+        """A value in the canonical unit → the same in this unit."""
+        return value / self.scale - self.shift
+
+
+# Pressures: NIST SP 811 (2008) appendix B.8 (psi from lbf and in exactly; inHg and mmHg conventional).
+_BASE: tuple[Unit, ...] = (
+    Unit(symbol="%RH", quantity="humidity"),
+    Unit(symbol="Pa", quantity="pressure"),
+    Unit(symbol="hPa", quantity="pressure", scale=100.0),
+    Unit(symbol="mbar", quantity="pressure", scale=100.0),
+    Unit(symbol="kPa", quantity="pressure", scale=1e3),
+    Unit(symbol="MPa", quantity="pressure", scale=1e6),
+    Unit(symbol="bar", quantity="pressure", scale=1e5),
+    Unit(symbol="psi", quantity="pressure", scale=4.4482216152605 / 0.0254**2),
+    Unit(symbol="inHg", quantity="pressure", scale=3386.389),
+    Unit(symbol="mmHg", quantity="pressure", scale=133.3224),
+    Unit(symbol="degC", quantity="temperature"),
+    Unit(symbol="degF", quantity="temperature", scale=5.0 / 9.0, shift=-32.0),
+    Unit(symbol="K", quantity="temperature", shift=-273.15),
+    Unit(symbol="mA", quantity="current"),
+    Unit(symbol="V", quantity="voltage"),
+    Unit(symbol="mV", quantity="voltage", scale=1e-3),
+    Unit(symbol="s", quantity="duration", scale=1.0 / 60.0),
+    Unit(symbol="min", quantity="duration"),
+    Unit(symbol="h", quantity="duration", scale=60.0),
+    Unit(symbol="%", quantity="fraction", scale=0.01),
+)
+UNITS: dict[str, Unit] = {unit.symbol: unit for unit in _BASE}
+_PRESSURES = tuple(unit.symbol for unit in _BASE if unit.quantity == "pressure")
+
+NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
+_AMOUNT = re.compile(rf"\s*(?P<number>{NUMBER.pattern})\s*(?P<symbol>[^\s/\d.][^\s/]*)(?P<per>/\S+)?\s*")
+
+
+class UnitError(ValueError):
+    """What is wrong with a unit or an amount, and the cure."""
+
+    def __init__(self, message: str, cure: str) -> None:
+        super().__init__(message)
+        self.cure = cure
+
+
+def symbols(*quantities: str) -> tuple[str, ...]:
+    """The unit symbols of these quantities, as a user may write them."""
+    return tuple(unit.symbol for unit in _BASE if unit.quantity in quantities)
+
+
+def header_unit(text: str, quantities: tuple[str, ...]) -> Unit:
+    """The unit that stands in a header's brackets, e.g. `psi gauge`, `degF`, `%RH`.
+
+    Raises UnitError for an unknown unit, one of another quantity, or a pressure that does not say gauge or absolute.
+    """
+    words = text.split()
+    unit = UNITS.get(words[0]) if words else None
+    allowed = ", ".join(f"[{s}]" for s in _header_forms(quantities))
+    if unit is None:
+        raise UnitError(f"unknown unit [{text}]", f"write one of {allowed}")
+    if unit.quantity not in quantities:
+        raise UnitError(f"[{text}] is a unit of {unit.quantity}", f"write one of {allowed}")
+    if unit.quantity != "pressure":
+        if len(words) > 1:
+            raise UnitError(f"unknown unit [{text}]", f"write one of {allowed}")
+        return unit
+    if words[1:] not in (["gauge"], ["absolute"]):
+        raise UnitError(
+            f"[{text}] does not say gauge or absolute",
+            f"write [{unit.symbol} gauge] or [{unit.symbol} absolute]; at 1.1 MPa a mix-up is 9 % of reading",
+        )
+    return Unit(
+        symbol=text, quantity="pressure", scale=unit.scale, shift=unit.shift, gauge=words[1] == "gauge"
+    )
+
+
+def _header_forms(quantities: tuple[str, ...]) -> list[str]:
+    forms: list[str] = []
+    for symbol in symbols(*quantities):
+        forms += [f"{symbol} gauge", f"{symbol} absolute"] if symbol in _PRESSURES else [symbol]
+    return forms
+
+
+def amount(text: str, quantity: str, *, difference: bool = False, per: str | None = None) -> float:
+    """`0.05 kPa`, `-2 degC`, `0.2 degC/year` → the value in canonical units.
+
+    `difference`: a temperature difference or an uncertainty (no zero shift); `per`: the word that must stand
+    behind the slash. Raises UnitError.
+    """
+    example = f"0.1 {symbols(quantity)[0] if symbols(quantity) else ''}{'/' + per if per else ''}"
+    match = _AMOUNT.fullmatch(text)
+    if match is None:
+        what = "has no unit" if NUMBER.fullmatch(text.strip()) else "is not a number with a unit"
+        raise UnitError(f"{text!r} {what}", f"write a number and its unit, e.g. {example!r}")
+    number, symbol, slash = match["number"], match["symbol"], match["per"]
+    unit = UNITS.get(symbol)
+    if unit is None or unit.quantity != quantity:
+        raise UnitError(
+            f"{text!r}: {symbol!r} is no unit of {quantity}",
+            f"use one of {', '.join(symbols(quantity))}",
+        )
+    if (slash or None) != (f"/{per}" if per else None):
+        raise UnitError(
+            f"{text!r} must be {'per ' + per if per else 'a plain amount'}", f"write e.g. {example!r}"
+        )
+    value = float(number)
+    return value * unit.scale if difference else unit.canonical(value)
