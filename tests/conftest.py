@@ -1,0 +1,57 @@
+"""What every test shares: repeatable property tests, and a browser where there is one."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import settings
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Playwright
+
+# Derandomised, so that a test run says the same thing twice; `--hypothesis-profile explore` looks further.
+settings.register_profile("repeatable", derandomize=True, deadline=None, print_blob=True)
+settings.register_profile("explore", derandomize=False, deadline=None, max_examples=1000, print_blob=True)
+settings.load_profile("repeatable")
+
+BROWSERS_ON_PATH = ("chromium", "chromium-browser", "google-chrome")
+BROWSER_CHANNELS = ("chrome", "msedge")
+
+
+def _launch(playwright: Playwright) -> Browser:
+    """Start the first browser that starts: one on PATH, one in its usual place, one of playwright's own.
+
+    Raises LookupError with every reason why none did.
+    """
+    on_path = [path for name in BROWSERS_ON_PATH if (path := shutil.which(name))]
+    choices: list[dict[str, str]] = [{"executable_path": path} for path in on_path]
+    choices += [{"channel": channel} for channel in BROWSER_CHANNELS] + [{}]
+    reasons = []
+    for choice in choices:
+        try:
+            return playwright.chromium.launch(**choice)
+        except Exception as failure:  # playwright raises its own errors and plain OSError alike
+            name = next(iter(choice.values()), "playwright's own")
+            reasons.append(f"{name}: {str(failure).splitlines()[0]}")
+    raise LookupError("no browser starts here; install Chromium. Tried " + "; ".join(reasons))
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A headless Chromium. Without one its tests are skipped, or fail where HYGROTRAIL_BROWSER=required."""
+    unavailable = pytest.fail if os.environ.get("HYGROTRAIL_BROWSER") == "required" else pytest.skip
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError as failure:
+        unavailable(f"the browser tests need playwright: {failure}")
+    with sync_playwright() as playwright:
+        try:
+            started = _launch(playwright)
+        except LookupError as failure:
+            unavailable(str(failure))
+        yield started
+        started.close()

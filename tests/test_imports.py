@@ -1,0 +1,205 @@
+"""The architecture's one direction of imports, held: modules lean on layers below their own, in no circle.
+
+The source is parsed, not run, so an import inside a function or for annotations only counts like any other:
+an arrow that points the wrong way is wrong wherever it is written.
+"""
+
+from __future__ import annotations
+
+import ast
+import graphlib
+import sys
+from collections.abc import Iterator, Mapping
+from pathlib import Path, PurePosixPath
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = "generator"
+
+# Bottom first. A name stands for the module or the package of that name with all inside it.
+LAYERS = (
+    {"generator"},
+    {"generator.units", "generator.faults"},
+    {"generator.records", "generator.humidity"},
+    {"generator.soak"},
+    {"generator.uncertainty"},
+    {"generator.assessment"},
+    {"generator.provenance"},
+    {"generator.site"},
+    {"generator.review", "generator.issuing", "generator.scaffold", "generator.portfolio"},
+    {"generator.cli"},
+    {"generator.__main__"},
+)
+# humidity is the front door for other programs: it must not bring the records along, nor they the physics.
+STRANGERS = {"generator.records", "generator.humidity"}
+HUMIDITY_MAY_IMPORT = {PACKAGE, "numpy"} | sys.stdlib_module_names
+
+Sources = Mapping[str, str]
+"""The text of each file by its path inside the project, with forward slashes."""
+
+
+def sources_of(root: Path) -> dict[str, str]:
+    return {
+        path.relative_to(root).as_posix(): path.read_text(encoding="utf-8")
+        for path in sorted((root / PACKAGE).rglob("*.py"))
+    }
+
+
+def module_name(path: str) -> str:
+    parts = PurePosixPath(path).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def imported_names(path: str, text: str) -> Iterator[tuple[int, str]]:
+    """Every (line, dotted name) that a file imports; for `from a import b` the name is `a.b`."""
+    package = PurePosixPath(path).parts[:-1]
+    for node in ast.walk(ast.parse(text, filename=path)):
+        match node:
+            case ast.Import(names=names):
+                yield from ((node.lineno, alias.name) for alias in names)
+            case ast.ImportFrom(module=module, names=names, level=level):
+                above = package[: len(package) - level + 1] if level else ()
+                origin = ".".join([*above, *([module] if module else [])])
+                yield from ((node.lineno, f"{origin}.{alias.name}") for alias in names)
+            case ast.Call(
+                func=ast.Attribute(attr="import_module") | ast.Name(id="import_module"),
+                args=[ast.Constant(value=str(name)), *_],
+            ):
+                yield node.lineno, name
+
+
+def internal_imports(sources: Sources) -> dict[str, dict[str, str]]:
+    """For each module, the modules of the package that it imports, each with its `path:line`."""
+    modules = {module_name(path) for path in sources}
+    found: dict[str, dict[str, str]] = {module: {} for module in modules}
+    for path, text in sources.items():
+        for line, name in imported_names(path, text):
+            if name.split(".")[0] == PACKAGE:
+                target = name if name in modules else name.rpartition(".")[0]  # `from module import function`
+                found[module_name(path)].setdefault(target, f"{path}:{line}")
+    return found
+
+
+def layer_of(module: str) -> tuple[int, str] | None:
+    """The height of a module's layer and the name that stands for the module there."""
+    for height, names in enumerate(LAYERS):
+        for name in names:
+            if module == name or (name != PACKAGE and module.startswith(f"{name}.")):
+                return height, name
+    return None
+
+
+def modules_without_layer(sources: Sources) -> list[str]:
+    return [
+        f"{path}: no layer; give it one in LAYERS" for path in sources if layer_of(module_name(path)) is None
+    ]
+
+
+def wrong_way_imports(sources: Sources) -> list[str]:
+    wrong = []
+    for module, targets in internal_imports(sources).items():
+        for target, place in targets.items():
+            own, other = layer_of(module), layer_of(target)
+            if own is None or other is None:
+                continue
+            if other[0] > own[0]:
+                wrong.append(f"{place}: {module} imports {target}, which is above it")
+            elif {own[1], other[1]} == STRANGERS:
+                wrong.append(f"{place}: {module} imports {target}; the two must not know each other")
+    return wrong
+
+
+def circular_imports(sources: Sources) -> list[str]:
+    try:
+        graphlib.TopologicalSorter(internal_imports(sources)).prepare()
+    except graphlib.CycleError as circle:
+        # graphlib names each module before the one that imports it
+        return ["in a circle: " + " imports ".join(reversed(circle.args[1]))]
+    return []
+
+
+def heavy_humidity_imports(sources: Sources) -> list[str]:
+    return [
+        f"{path}:{line}: humidity needs numpy only, not {name}"
+        for path, text in sources.items()
+        if path.startswith(f"{PACKAGE}/humidity/")
+        for line, name in imported_names(path, text)
+        if name.split(".")[0] not in HUMIDITY_MAY_IMPORT
+    ]
+
+
+def forbidden_imports(sources: Sources) -> list[str]:
+    return [
+        *modules_without_layer(sources),
+        *wrong_way_imports(sources),
+        *circular_imports(sources),
+        *heavy_humidity_imports(sources),
+    ]
+
+
+def test_imports_follow_the_architecture():
+    sources = sources_of(ROOT)
+    assert "generator/__init__.py" in sources
+    assert forbidden_imports(sources) == []
+
+
+ALLOWED = {
+    "generator/__init__.py": '__version__ = "1"',
+    "generator/units.py": "from generator.faults import error",
+    "generator/faults.py": "",
+    "generator/humidity/__init__.py": "from generator.humidity.vapour import pressure",
+    "generator/humidity/vapour.py": "import math\nimport numpy as np\nfrom ..units import PASCAL",
+    "generator/records/__init__.py": "",
+    "generator/records/models.py": "from pydantic import BaseModel\nfrom . import visits",
+    "generator/records/visits.py": "from generator import __version__, units",
+    "generator/assessment/results.py": "from generator.humidity import f\nimport generator.records.models",
+    "generator/cli.py": "def main():\n    from generator.assessment.results import table",
+    "generator/__main__.py": "from generator.cli import main",
+}
+
+
+def test_allowed_imports_are_allowed():
+    assert forbidden_imports(ALLOWED) == []
+
+
+@pytest.mark.parametrize(
+    ("path", "text", "complaint"),
+    [
+        (
+            "units.py",
+            "import generator.records.models",
+            "units.py:1: generator.units imports generator.records",
+        ),
+        ("units.py", "from generator import cli", "generator.units imports generator.cli, which is above it"),
+        ("units.py", "def f():\n    from . import cli", "units.py:2: generator.units imports generator.cli"),
+        ("units.py", "import_module('generator.cli')", "generator.units imports generator.cli"),
+        ("__init__.py", "from generator.units import PASCAL", "generator imports generator.units"),
+        (
+            "records/rules.py",
+            "from ..assessment.results import E",
+            "imports generator.assessment.results, which",
+        ),
+        (
+            "records/rules.py",
+            "from generator.humidity import vapour",
+            "generator.humidity.vapour; the two must not",
+        ),
+        (
+            "humidity/salts.py",
+            "from generator.records import models",
+            "generator.records.models; the two must not",
+        ),
+        ("humidity/salts.py", "import scipy.optimize", "salts.py:1: humidity needs numpy only, not scipy"),
+        ("humidity/vapour.py", "from generator.humidity import pressure", "in a circle: generator.humidity"),
+        (
+            "records/visits.py",
+            "if TYPE_CHECKING:\n    from . import models",
+            "in a circle: generator.records.",
+        ),
+        ("helpers.py", "", "generator/helpers.py: no layer"),
+    ],
+)
+def test_forbidden_imports_are_caught(path: str, text: str, complaint: str):
+    forbidden = forbidden_imports(ALLOWED | {f"{PACKAGE}/{path}": text})
+    assert any(complaint in line for line in forbidden), forbidden

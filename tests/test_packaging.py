@@ -1,0 +1,79 @@
+"""What a user types and installs: the README's two commands, the lock, the wheel with templates inside."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+SERVE = (
+    "python3 -m venv .venv && .venv/bin/python -m pip install -q -e . && .venv/bin/python -m generator serve"
+)
+TEST = 'python3 -m venv .venv && .venv/bin/python -m pip install -q -e ".[dev]" && .venv/bin/python -m pytest'
+
+
+def on_windows(command: str) -> str:
+    return command.replace("python3 -m venv", "py -m venv").replace(
+        ".venv/bin/python", r".venv\Scripts\python"
+    )
+
+
+def test_the_readme_sets_up_with_exactly_two_commands():
+    lines = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
+    assert [line for line in lines if "-m venv" in line] == [SERVE, TEST, on_windows(SERVE), on_windows(TEST)]
+
+
+def lock(name: str) -> str:
+    return (ROOT / ".locks" / name).read_text(encoding="utf-8")
+
+
+def pinned_by_hash(locked: str) -> list[str]:
+    """The distributions pinned to one version with at least one hash, by normalised name."""
+    return re.findall(r"^([a-z0-9-]+)==[^\s;]+(?: ; [^\\]+)? \\\n +--hash=sha256:[0-9a-f]{64}", locked, re.M)
+
+
+def required(declared: list[str]) -> set[str]:
+    return {re.split(r"[^\w.-]", line)[0].lower().replace(".", "-") for line in declared}
+
+
+@pytest.mark.parametrize("name", ["dev.txt", "build.txt"])
+def test_every_line_of_a_lock_is_pinned_by_hash(name: str):
+    requirements = [line for line in lock(name).splitlines() if line and line[0] not in " #"]
+    assert len(pinned_by_hash(lock(name))) == len(requirements) > 0
+
+
+def test_the_locks_hold_every_declared_dependency():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    declared = [*project["project"]["dependencies"], *project["project"]["optional-dependencies"]["dev"]]
+    assert required(declared) <= set(pinned_by_hash(lock("dev.txt")))
+    assert required(project["build-system"]["requires"]) <= set(pinned_by_hash(lock("build.txt")))
+
+
+@pytest.mark.parametrize("name", ["dev.txt", "build.txt"])
+def test_a_lock_names_no_host_and_no_machine(name: str):
+    assert re.findall(r"://|--index|--find-links|/(?:home|root|tmp|usr|opt)/", lock(name)) == []
+
+
+def test_the_wheel_carries_the_package_and_its_templates(tmp_path: Path):
+    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)]
+    subprocess.run(build, cwd=ROOT, check=True, capture_output=True, text=True)
+    (wheel,) = tmp_path.glob("hygrotrail-*.whl")
+    packed = set(zipfile.ZipFile(wheel).namelist())
+    sources = [path for folder in ("generator", "site_templates") for path in (ROOT / folder).rglob("*")]
+    expected = {
+        re.sub("^site_templates/", "generator/_site_templates/", path.relative_to(ROOT).as_posix())
+        for path in sources
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    assert "generator/__init__.py" in expected
+    assert expected <= packed
+    assert {name.split("/")[0] for name in packed} == {
+        "generator",
+        wheel.name.rsplit("-", 3)[0] + ".dist-info",
+    }
