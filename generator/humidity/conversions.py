@@ -33,9 +33,7 @@ MOLAR_MASS_DRY_AIR = 28.96546e-3
 """kg/mol, CIPM-2007 (Picard et al. 2008) at 400 µmol/mol of carbon dioxide, from memory."""
 
 
-def dew_point_c(
-    rh_percent: Numeric, temperature_c: Numeric, *, pressure_pa: Numeric | None = None
-) -> Numeric:
+def dew_point_c(rh_percent: Numeric, temperature_c: Numeric, *, pressure_pa: Numeric | None = None) -> Numeric:
     """Dew point over (also supercooled) water of air at this humidity and temperature, in °C.
 
     rh_percent: %RH over water, above 0 to 110. temperature_c: °C, −50 to 100; all real, all broadcast.
@@ -50,9 +48,7 @@ def dew_point_c(
     return _condensation_point(rh_percent, temperature_c, pressure_pa, "water")
 
 
-def frost_point_c(
-    rh_percent: Numeric, temperature_c: Numeric, *, pressure_pa: Numeric | None = None
-) -> Numeric:
+def frost_point_c(rh_percent: Numeric, temperature_c: Numeric, *, pressure_pa: Numeric | None = None) -> Numeric:
     """Frost point of air at this humidity over water and this temperature, in °C.
 
     Arguments and source as for `dew_point_c`. Returns °C, −100 to 0.01.
@@ -116,9 +112,7 @@ def mixing_ratio(rh_percent: Numeric, temperature_c: Numeric, pressure_pa: Numer
     """
     x = mole_fraction(rh_percent, temperature_c, pressure_pa)
     if np.any(real_part(x) >= 1.0):
-        raise ValueError(
-            "mole fraction of vapour is 1 or more: there is no dry air to refer the mixing ratio to"
-        )
+        raise ValueError("mole fraction of vapour is 1 or more: there is no dry air to refer the mixing ratio to")
     return MOLAR_MASS_WATER / MOLAR_MASS_DRY_AIR * x / (1.0 - x)
 
 
@@ -143,9 +137,7 @@ def _require_no_frost(over_ice: Numeric) -> None:
         )
 
 
-def _condensation_point(
-    rh_percent: Numeric, temperature_c: Numeric, pressure_pa: Numeric | None, over: Any
-) -> Numeric:
+def _condensation_point(rh_percent: Numeric, temperature_c: Numeric, pressure_pa: Numeric | None, over: Any) -> Numeric:
     require_positive_humidity("relative humidity", rh_percent)
     share = as_numeric(rh_percent) / 100.0
     if pressure_pa is None:

@@ -90,9 +90,7 @@ def is_ice(over: Any, *, words: tuple[str, str] = ("water", "ice"), name: str = 
 
 def require_temperature(quantity: str, temperature_c: Numeric, ice: NDArray[np.bool_]) -> None:
     for phase, concerned in (("water", ~ice), ("ice", ice)):
-        require_within(
-            f"{quantity} over {phase}", temperature_c, TEMPERATURE_RANGE_C[phase], "°C", where=concerned
-        )
+        require_within(f"{quantity} over {phase}", temperature_c, TEMPERATURE_RANGE_C[phase], "°C", where=concerned)
 
 
 def require_pressure(quantity: str, pressure_pa: Numeric) -> None:

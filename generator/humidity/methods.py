@@ -137,15 +137,11 @@ def rh_from_mirror(
     condensing = saturated_partial_pressure(mirror_c, mirror_pa, over, place="mirror")
     full = saturated_partial_pressure(chamber_c, chamber_pa, place="chamber")
     rh = 100.0 * (condensing / full) * (chamber_pa / mirror_pa)
-    require_humidity(
-        "computed relative humidity", rh, "are mirror and air swapped, in temperature or in pressure?"
-    )
+    require_humidity("computed relative humidity", rh, "are mirror and air swapped, in temperature or in pressure?")
     return rh
 
 
-def rh_at_sensor(
-    reference_rh: Numeric, reference_c: Numeric, air_c: Numeric, pressure_pa: Numeric
-) -> Numeric:
+def rh_at_sensor(reference_rh: Numeric, reference_c: Numeric, air_c: Numeric, pressure_pa: Numeric) -> Numeric:
     """A transfer probe's humidity, in air, moved to the temperature at the sensor, in %RH over water.
 
     The vapour pressure is the same at both places: RH·f(Tr, P)·e_w(Tr) = RH'·f(Ta, P)·e_w(Ta).

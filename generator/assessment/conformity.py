@@ -1,0 +1,134 @@
+"""Statements of conformity by plateau and channel, on unrounded values.
+
+Simple acceptance and guard bands as in ILAC-G8:09/2019 (JCGM 106:2012, 8.2 and 8.3); the specific-risk rule bounds
+the probability that the true error lies outside the tolerance, by the measurement alone, without a prior.
+An edge is inside: a value exactly on a limit passes. Clause numbers are from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+from scipy.special import ndtr, stdtr
+
+from generator.records.models import Band, Limits, MeasuringRange, Policy, Tolerance
+
+EDGE = 1e-9
+"""Relative slack that keeps rounding in the last binary digits from moving a value across its edge."""
+
+
+class Verdict(StrEnum):
+    """What is said of one result (ILAC-G8 words), or why nothing is said."""
+
+    PASS = "pass"
+    CONDITIONAL_PASS = "conditional pass"
+    CONDITIONAL_FAIL = "conditional fail"
+    FAIL = "fail"
+    UNDECIDED = "cannot be decided with this U"
+    NONE = "no verdict"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judgement:
+    """A verdict with the limit and the rule behind it."""
+
+    verdict: Verdict
+    tolerance: float
+    p_outside: float
+    tur: float
+    """test uncertainty ratio T/U"""
+
+
+def tolerance_at(tolerance: Tolerance, reference_value: float, span: MeasuringRange | None) -> float:
+    """± limit at a reference value, in the channel's unit; nan where a share of an unknown range is asked for.
+
+    Bands include their edges; where two meet, the upper one rules.
+    """
+    chosen: Limits = tolerance
+    for band in sorted(tolerance.bands, key=_lower_edge):
+        if band.lowest.value <= reference_value <= band.highest.value:
+            chosen = band
+    parts = []
+    if chosen.absolute is not None:
+        parts.append(chosen.absolute.value)
+    if chosen.of_reading is not None:
+        parts.append(chosen.of_reading * abs(reference_value))
+    if chosen.of_range is not None:
+        parts.append(chosen.of_range * (span.highest.value - span.lowest.value) if span else math.nan)
+    if not parts:
+        return math.nan
+    return math.fsum(parts) if chosen.combine == "sum" else max(parts)
+
+
+def _lower_edge(band: Band) -> float:
+    return band.lowest.value
+
+
+def probability_outside(error: float, u: float, nu: float, tolerance: float) -> float:
+    """P(|true error| > T): two tails of a t distribution scaled to u and centred on the error, no prior."""
+    if u <= 0.0:
+        return float(abs(error) > tolerance * (1.0 + EDGE))
+    below, above = (-tolerance - error) / u, (error - tolerance) / u
+    if math.isinf(nu):
+        return float(ndtr(below) + ndtr(above))
+    return float(stdtr(nu, below) + stdtr(nu, above))
+
+
+def judge(policy: Policy, error: float, u: float, nu: float, U: float, tolerance: float) -> Judgement:
+    """The verdict of the policy's rule on an error with its uncertainty."""
+    p = probability_outside(error, u, nu, tolerance)
+    return Judgement(
+        verdict=verdict_by_rule(policy, error, U, tolerance, p, probability_outside(0.0, u, nu, tolerance)),
+        tolerance=tolerance,
+        p_outside=p,
+        tur=tolerance / U if U > 0 else math.inf,
+    )
+
+
+def verdict_by_rule(
+    policy: Policy,
+    error: float,
+    U: float,
+    tolerance: float,
+    p_outside: float,
+    p_outside_at_best: float,
+) -> Verdict:
+    """The verdict from |E|, T, U and P(outside); `p_outside_at_best`: what P would be with zero error."""
+    if math.isnan(error) or math.isnan(tolerance):
+        return Verdict.NONE
+    size, slack = abs(error), EDGE * tolerance
+    inside = size <= tolerance + slack
+    if policy.rule == "simple_acceptance":
+        return Verdict.PASS if inside else Verdict.FAIL
+    if policy.rule == "guard_band":
+        w = policy.guard_band * U
+        certain_pass = size <= tolerance - w + slack
+        certain_fail = size > tolerance + w + slack
+        hopeless = tolerance - w < 0.0
+    else:
+        certain_pass = p_outside <= policy.largest_risk
+        certain_fail = p_outside >= 1.0 - policy.largest_risk
+        hopeless = p_outside_at_best > policy.largest_risk
+    if certain_fail:
+        return Verdict.FAIL
+    if hopeless:
+        return Verdict.UNDECIDED
+    if certain_pass:
+        return Verdict.PASS
+    return Verdict.CONDITIONAL_PASS if inside else Verdict.CONDITIONAL_FAIL
+
+
+def rule_in_words(policy: Policy) -> str:
+    """The decision rule as it is printed wherever a verdict is."""
+    if policy.rule == "simple_acceptance":
+        return "simple acceptance: pass where |error| ≤ T; U at 95.45 % stands beside it"
+    if policy.rule == "guard_band":
+        r = f"{policy.guard_band:g}·" if policy.guard_band != 1.0 else ""
+        return f"guard band w = {r}U: pass where |error| ≤ T − w, fail where |error| > T + w, conditional between"
+    low, high = f"{100 * policy.largest_risk:g} %", f"{100 - 100 * policy.largest_risk:g} %"
+    return (
+        f"specific risk: pass where the probability of |true error| > T is at most {low}, "
+        f"fail where it is at least {high}"
+    )

@@ -1,0 +1,92 @@
+"""When the next calibration is due: counted from the last visit whose points are all done, settled and in date."""
+
+from __future__ import annotations
+
+import calendar
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+
+from generator.assessment.results import Result
+from generator.records.load import Records
+from generator.records.models import Channel, Sensor, in_force
+from generator.records.settings import SettingsOn
+
+SAME_POINT_RH = 3.0
+"""A plateau counts as done at a point when its target lies within this of it, %RH (our choice)."""
+
+
+class DueState(StrEnum):
+    """Where a sensor stands in its interval."""
+
+    IN_DATE = "in date"
+    DUE_SOON = "due soon"
+    OVERDUE = "overdue"
+    NEVER = "never calibrated"
+    DEFERRED = "deferred"
+    OUT_OF_SERVICE = "out of service"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Due:
+    """The due state of one sensor on one day."""
+
+    state: DueState
+    day: date | None
+    """the due day; None where there is none"""
+    since: date | None
+    """day of the visit that it is counted from"""
+    reason: str
+
+
+def add_months(day: date, months: int) -> date:
+    """The same day of the month, months later; a month's last day where it has no such day."""
+    index = day.year * 12 + day.month - 1 + months
+    year, month = divmod(index, 12)
+    return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
+
+
+def completes(results: Sequence[Result], points: Sequence[float]) -> bool:
+    """Whether one visit's results of one sensor hold every point: done (or stated), settled and in date."""
+    for phase in ("as_found", "as_left"):
+        good = [
+            r.target
+            for r in results
+            if r.channel is Channel.HUMIDITY
+            and r.phase == phase
+            and r.status in ("done", "stated")
+            and not any(f.rule.name == "reference-out-of-date" for f in r.reservations)
+        ]
+        if good and all(any(abs(target - point) <= SAME_POINT_RH for target in good) for point in points):
+            return True
+    return False
+
+
+def due(records: Records, sensor: Sensor, visits: Sequence[Sequence[Result]], today: date) -> Due:
+    """The due state; `visits`: results of the current instrument, one list a visit, in order of days."""
+    for period in sensor.out_of_service:
+        if period.holds(today):
+            return Due(state=DueState.OUT_OF_SERVICE, day=None, since=None, reason=period.reason)
+    settings = SettingsOn(records, sensor, today)
+    interval = settings.dated("interval")
+    policy = in_force(records.facility.policies, today) or records.facility.policies[0]
+    last = None
+    for results in visits:
+        points = SettingsOn(records, sensor, results[0].day).dated("points")
+        if completes(results, points.humidity if points else ()):
+            last = results[0].day
+    if last is None:
+        reason = "no complete calibration of this instrument on record"
+        return Due(state=DueState.NEVER, day=None, since=None, reason=reason)
+    if interval is None:
+        return Due(state=DueState.IN_DATE, day=None, since=last, reason="no interval is set")
+    day = add_months(last, interval.months)
+    reason = f"{interval.months} months after the complete calibration of {last}"
+    if sensor.deferred_until is not None and day < sensor.deferred_until and today <= sensor.deferred_until:
+        reason = f"deferred to {sensor.deferred_until}: {sensor.deferred_reason}"
+        return Due(state=DueState.DEFERRED, day=sensor.deferred_until, since=last, reason=reason)
+    if today > day:
+        return Due(state=DueState.OVERDUE, day=day, since=last, reason=reason)
+    soon = today + timedelta(days=policy.due_soon_days) >= day
+    return Due(state=DueState.DUE_SOON if soon else DueState.IN_DATE, day=day, since=last, reason=reason)

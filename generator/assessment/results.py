@@ -1,0 +1,368 @@
+"""Results: one for each plateau and channel, with its verdict; what the site, the data and certificates show."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from generator.assessment.conformity import Judgement, Verdict, judge, rule_in_words, tolerance_at, verdict_by_rule
+from generator.faults import Fault, reservation
+from generator.records.load import Records
+from generator.records.models import Channel, Policy, in_force
+from generator.records.rows import Plateau, SensorVisit
+from generator.records.settings import SettingsOn
+from generator.uncertainty.cell_sources import Part, temperature_away
+from generator.uncertainty.measurement import Line, Measurement
+from generator.uncertainty.monte_carlo import Answer
+from generator.uncertainty.sources import freedom_from_k
+
+OUTSIDE_SENSOR_RANGE = reservation(
+    "outside-sensor-range", "the reference value lies outside the range the sensor is specified for", verdict=False
+)
+NO_TOLERANCE = reservation("no-tolerance", "no tolerance is in force for the channel", verdict=False)
+LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
+OTHER_TEMPERATURE = reservation(
+    "other-temperature",
+    "calibrated away from the working temperature, and no temperature coefficient is declared",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Result:
+    """One result. Numbers in the channel's unit; nan where there is none."""
+
+    visit: str
+    revision: int
+    day: date
+    sensor: str
+    serial: str
+    model: str
+    channel: Channel
+    plateau: int
+    phase: str
+    target: float
+    direction: str
+    medium: str
+    method: str
+    reference: str
+    temperature_c: float
+    """at the probe"""
+    time_utc: int
+    n: int
+    s: float
+    repeatability: str
+    reference_value: float
+    output: float
+    """the sensor's own reading, scaled"""
+    far_end: float
+    error: float
+    """of the part that is judged"""
+    part: Part
+    error_sensor: float
+    error_loop: float
+    U_sensor: float
+    U_loop: float
+    settling_correction: float
+    u: float
+    nu_eff: float
+    k: float
+    U: float
+    answer: str
+    """linear, monte carlo, or stated"""
+    tolerance: float
+    rule: str
+    verdict: Verdict
+    p_outside: float
+    tur: float
+    status: str
+    """done, unsettled, not done, or stated"""
+    note: str
+    reservations: tuple[Fault, ...]
+    line: int | None
+    """row in the budgets; None for stated and not-done ones"""
+
+    @property
+    def unit(self) -> str:
+        """Unit of all its numbers."""
+        return self.channel.unit
+
+    @property
+    def has_verdict(self) -> bool:
+        """Whether anything is said about conformity."""
+        return self.verdict is not Verdict.NONE
+
+    @property
+    def key(self) -> tuple[str, str, str, int]:
+        """visit, sensor, channel, plateau."""
+        return (self.visit, self.sensor, self.channel.value, self.plateau)
+
+
+def make_results(
+    records: Records,
+    sensor_visits: Sequence[SensorVisit],
+    measurement: Measurement,
+    answers: Mapping[int, Answer],
+) -> tuple[list[Result], list[Fault]]:
+    """Results of all sensor visits that were not withdrawn, in order of day, visit, sensor, channel and plateau."""
+    maker = _Maker(records, measurement, answers)
+    results: list[Result] = []
+    for sv in sensor_visits:
+        if not sv.withdrawn:
+            results += maker.of(sv)
+    results.sort(key=lambda r: (r.day, r.visit, r.sensor, list(Channel).index(r.channel), r.plateau))
+    return results, maker.faults
+
+
+class _Maker:
+    def __init__(self, records: Records, measurement: Measurement, answers: Mapping[int, Answer]) -> None:
+        self.records, self.measurement, self.answers = records, measurement, answers
+        self.faults: list[Fault] = []
+        self.cells = {
+            (cell.sensor_visit.visit.path, cell.sensor_visit.sensor, cell.plateau.number): i
+            for i, cell in enumerate(measurement.cells)
+        }
+        self.lines: dict[tuple[int, Channel], dict[Part, int]] = {}
+        for number, line in enumerate(measurement.lines):
+            self.lines.setdefault((line.cell, line.channel), {})[line.part] = number
+
+    def of(self, sv: SensorVisit) -> list[Result]:
+        sensor = self.records.sensors.get(sv.sensor)
+        settings = SettingsOn(self.records, sensor, sv.visit.day) if sensor else None
+        policies = self.records.facility.policies
+        policy = in_force(policies, sv.visit.day) or policies[0]
+        channels = settings.channels if settings else tuple(Channel)
+        found = []
+        for plateau in sv.plateaus:
+            if plateau.status == "not done":
+                found.append(self._not_done(sv, settings, policy, plateau))
+            elif plateau.status == "stated":
+                found.append(self._stated(sv, settings, policy, plateau))
+            else:
+                cell = self.cells[(sv.visit.path, sv.sensor, plateau.number)]
+                found += [
+                    self._measured(sv, settings, policy, plateau, cell, channel, parts)
+                    for channel in channels
+                    if (parts := self.lines.get((cell, channel)))
+                ]
+        return found
+
+    def _common(
+        self, sv: SensorVisit, settings: SettingsOn | None, plateau: Plateau, policy: Policy
+    ) -> dict[str, object]:
+        row, visit = plateau.rows[0], sv.visit
+        reference = self.records.references.get(sv.sensor)
+        return {
+            "visit": visit.id,
+            "revision": visit.revision,
+            "day": visit.day,
+            "sensor": sv.sensor,
+            "serial": settings.serial if settings else reference.serial if reference else "",
+            "model": settings.model if settings else reference.kind if reference else "",
+            "plateau": plateau.number,
+            "phase": plateau.phase,
+            "target": plateau.target,
+            "direction": plateau.direction,
+            "medium": visit.text["medium"][row] or "chamber",
+            "reference": visit.text["reference"][row],
+            "time_utc": int(visit.time_utc[row]),
+            "note": plateau.note,
+            "rule": rule_in_words(policy),
+        }
+
+    def _not_done(self, sv: SensorVisit, settings: SettingsOn | None, policy: Policy, plateau: Plateau) -> Result:
+        return _blank(self._common(sv, settings, plateau, policy), Channel.HUMIDITY, status="not done")
+
+    def _stated(self, sv: SensorVisit, settings: SettingsOn | None, policy: Policy, plateau: Plateau) -> Result:
+        """Another laboratory's result, as it stated it."""
+        row, number = plateau.rows[0], sv.visit.number
+        k = float(number["stated_k"][row])
+        U = float(number["stated_U"][row])
+        nu = freedom_from_k(k)
+        reference_value, found = float(number["stated_reference"][row]), float(number["stated_error"][row])
+        tolerance = self._tolerance(settings, Channel.HUMIDITY, plateau.phase, reference_value)
+        judged = judge(policy, found, U / k, nu, U, tolerance)
+        return _blank(
+            self._common(sv, settings, plateau, policy),
+            Channel.HUMIDITY,
+            status="stated",
+            method="stated",
+            answer="stated",
+            reference_value=reference_value,
+            error=found,
+            error_sensor=found,
+            u=U / k,
+            nu_eff=nu,
+            k=k,
+            U=U,
+            **_judged(judged),
+        )
+
+    def _measured(
+        self,
+        sv: SensorVisit,
+        settings: SettingsOn | None,
+        policy: Policy,
+        plateau: Plateau,
+        cell: int,
+        channel: Channel,
+        parts: dict[Part, int],
+    ) -> Result:
+        budgets, measurement = self.measurement.whole(), self.measurement
+        part = self._judged_part(settings, parts)
+        number = parts[part]
+        line = measurement.lines[number]
+        answer = self.answers.get(number)
+        u, nu = float(budgets.u[number]), float(budgets.nu[number])
+        k, U = float(budgets.k[number]), float(budgets.U[number])
+        tolerance = self._tolerance(settings, channel, plateau.phase, line.reference_value)
+        judged = judge(policy, line.error, u, nu, U, tolerance)
+        if answer is not None:
+            u, k, U = answer.u, answer.U / answer.u, answer.U
+            p = answer.outside(tolerance)
+            verdict = verdict_by_rule(policy, line.error, U, tolerance, p, answer.outside(tolerance, centred=True))
+            judged = Judgement(verdict=verdict, tolerance=tolerance, p_outside=p, tur=tolerance / U)
+        reservations = [*measurement.reservations.get(cell, [])]
+        reservations += self._reservations(sv, settings, policy, plateau, channel, line, judged, U)
+        verdict = judged.verdict
+        if any(f.rule.withholds_verdict for f in reservations):
+            verdict = Verdict.NONE
+        unsettled = any(f.rule.name == "unsettled-plateau" for f in reservations)
+
+        def of(p: Part, attribute: str) -> float:
+            return float(getattr(measurement.lines[parts[p]], attribute)) if p in parts else math.nan
+
+        def expanded(p: Part) -> float:
+            return float(budgets.U[parts[p]]) if p in parts else math.nan
+
+        return Result(
+            **self._common(sv, settings, plateau, policy),  # type: ignore[arg-type]
+            channel=channel,
+            method=measurement.method[cell],
+            temperature_c=measurement.temperature_c[cell],
+            n=line.n,
+            s=line.s,
+            repeatability=line.repeatability.basis,
+            reference_value=line.reference_value,
+            output=of(Part.SENSOR, "indication"),
+            far_end=of(Part.TOTAL, "indication"),
+            error=line.error,
+            part=part,
+            error_sensor=of(Part.SENSOR, "error"),
+            error_loop=of(Part.LOOP, "error"),
+            U_sensor=expanded(Part.SENSOR),
+            U_loop=expanded(Part.LOOP),
+            settling_correction=line.settling_correction,
+            u=u,
+            nu_eff=nu,
+            k=k,
+            U=U,
+            answer="monte carlo" if answer is not None else "linear",
+            tolerance=judged.tolerance,
+            verdict=verdict,
+            p_outside=judged.p_outside,
+            tur=judged.tur,
+            status="unsettled" if unsettled else "done",
+            reservations=tuple(reservations),
+            line=number,
+        )
+
+    def _judged_part(self, settings: SettingsOn | None, parts: dict[Part, int]) -> Part:
+        at_sensor = settings is not None and settings.whole("judged_at") == "sensor"
+        wanted = (Part.SENSOR, Part.TOTAL) if at_sensor else (Part.TOTAL, Part.SENSOR)
+        return next(part for part in (*wanted, Part.LOOP) if part in parts)
+
+    def _tolerance(self, settings: SettingsOn | None, channel: Channel, phase: str, reference_value: float) -> float:
+        if settings is None:
+            return math.nan
+        tolerance = settings.tolerance(channel, phase)
+        return tolerance_at(tolerance, reference_value, settings.range(channel)) if tolerance else math.nan
+
+    def _reservations(
+        self,
+        sv: SensorVisit,
+        settings: SettingsOn | None,
+        policy: Policy,
+        plateau: Plateau,
+        channel: Channel,
+        line: Line,
+        judged: Judgement,
+        U: float,
+    ) -> list[Fault]:
+        if settings is None:
+            return []
+        place = sv.visit.place(plateau.rows[0], "sensor")
+        found = []
+        span = settings.range(channel)
+        if span and not (span.lowest.value <= line.reference_value <= span.highest.value):
+            message = (
+                f"{line.reference_value:.1f} {channel.unit} is outside the sensor's range "
+                f"{span.lowest.value:g} to {span.highest.value:g} {channel.unit}"
+            )
+            cure = "calibrate within the range, or correct the range on record"
+            found.append(Fault(rule=OUTSIDE_SENSOR_RANGE, place=place, message=message, cure=cure))
+        if math.isnan(judged.tolerance):
+            message = f"no {channel.value} tolerance is in force on {sv.visit.day}"
+            cure = "add a tolerance with its first day to the sensor or its family"
+            found.append(Fault(rule=NO_TOLERANCE, place=place, message=message, cure=cure))
+        ratio = policy.largest_u_over_t
+        if policy.rule == "simple_acceptance" and ratio is not None and U > ratio * judged.tolerance:
+            message = f"U/T is {U / judged.tolerance:.2f}, the policy allows {ratio:g}"
+            cure = "use a better reference, or a rule with a guard band"
+            found.append(Fault(rule=LARGE_UNCERTAINTY, place=place, message=message, cure=cure))
+        temperature = self.measurement.temperature_c[line.cell]
+        away = temperature_away(settings, temperature)
+        if channel is Channel.HUMIDITY and away and not settings.whole("temperature_coefficient"):
+            working = settings.sensor.working_temperature
+            message = f"holds at {temperature:.1f} degC only; the sensor works at {working:g} degC"
+            cure = "calibrate at the working temperature, or declare the temperature coefficient"
+            found.append(Fault(rule=OTHER_TEMPERATURE, place=place, message=message, cure=cure))
+        return found
+
+
+def _judged(judged: Judgement) -> dict[str, object]:
+    return {
+        "verdict": judged.verdict,
+        "tolerance": judged.tolerance,
+        "p_outside": judged.p_outside,
+        "tur": judged.tur,
+    }
+
+
+def _blank(common: Mapping[str, object], channel: Channel, **given: object) -> Result:
+    nothing: dict[str, object] = dict.fromkeys(
+        (
+            "temperature_c",
+            "s",
+            "reference_value",
+            "output",
+            "far_end",
+            "error",
+            "error_sensor",
+            "error_loop",
+            "U_sensor",
+            "U_loop",
+            "u",
+            "nu_eff",
+            "k",
+            "U",
+            "tolerance",
+            "p_outside",
+            "tur",
+        ),
+        math.nan,
+    )
+    fixed: dict[str, object] = {
+        "channel": channel,
+        "method": "",
+        "n": 0,
+        "repeatability": "",
+        "part": Part.SENSOR,
+        "settling_correction": 0.0,
+        "answer": "",
+        "verdict": Verdict.NONE,
+        "reservations": (),
+        "line": None,
+    }
+    return Result(**{**nothing, **fixed, **common, **given})  # type: ignore[arg-type]

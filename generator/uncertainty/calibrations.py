@@ -1,0 +1,298 @@
+"""From a reference's reading to the quantity: its certificate's table applied, and the sources that come with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import date
+
+import numpy as np
+
+from generator.faults import error, reservation
+from generator.records.load import Records
+from generator.records.references import QUANTITIES, Calibration, QuantityRecord, Reference
+from generator.uncertainty.sources import (
+    Catalogue,
+    Distribution,
+    Source,
+    freedom_from_k,
+    rectangular,
+)
+from generator.uncertainty.table import ReadingTable
+from generator.uncertainty.terms import Measured, Terms
+from generator.units import CANONICAL
+
+DAYS_A_YEAR = 365.25
+EDGE_SHARE = 0.01
+"""A reading may lie beyond a table's ends by this share of its span: the end's correction then holds."""
+
+NOT_YET_CALIBRATED = error("not-yet-calibrated", "a reference was used before its first calibration on record")
+OUT_OF_DATE = reservation(
+    "reference-out-of-date", "a reference's calibration had run out on the day", certificate=False
+)
+OUTSIDE_TABLE = reservation(
+    "outside-reference-range",
+    "a reading lies outside the range of its reference's certificate",
+    verdict=False,
+    certificate=False,
+)
+NO_QUANTITY = error("quantity-not-recorded", "a reference has no record of a quantity that was read from it")
+
+Report = Callable[..., None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitCurve:
+    """A correction curve that a visit here gave: reading at each point, correction, and its inherited terms."""
+
+    at: np.ndarray
+    correction: np.ndarray
+    terms: Terms
+    """rows: number of the point"""
+
+
+@dataclass
+class Calibrations:
+    """Applies calibrations to columns of readings; adds their sources to the catalogue once."""
+
+    records: Records
+    catalogue: Catalogue
+    curves: dict[tuple[str, str, date], VisitCurve] = field(default_factory=dict)
+    """(reference, quantity, day) → curve of a calibration `from_visit`"""
+    used: dict[int, set[tuple[str, str, date]]] = field(default_factory=dict)
+    """cell → calibrations that its result leans on"""
+
+    def applied(
+        self,
+        table: ReadingTable,
+        rows: np.ndarray,
+        quantity: str,
+        instruments: np.ndarray,
+        reading: np.ndarray,
+        step: np.ndarray,
+        report: Report,
+    ) -> Measured:
+        """Corrected quantity at `rows` (values and terms by position in `rows`).
+
+        `instruments`: id of the reference by row; `reading`: as its transducer reads, canonical unit.
+        """
+        value = reading.astype(float).copy()
+        parts: list[Terms] = []
+        for instrument in dict.fromkeys(instruments):
+            reference = self.records.references.get(instrument)
+            chosen = np.flatnonzero((instruments == instrument) & ~np.isnan(reading))
+            if reference is None or not len(chosen):
+                continue
+            known = reference.quantities.get(quantity)
+            if known is None:
+                self._missing_quantity(table, rows[chosen[0]], reference, quantity, report)
+                continue
+            parts.append(self._resolution(table, rows, chosen, reference, quantity, known, step))
+            for calibration, at in self._by_calibration(table, rows, chosen, reference, quantity, known, report):
+                error_value, terms = self._errors(reference, quantity, calibration, at, reading, table, rows, report)
+                value[at] -= error_value
+                parts.append(terms)
+                for cell in np.unique(table.cell[rows[at]]):
+                    self.used.setdefault(int(cell), set()).add((reference.id, quantity, calibration.date))
+        return Measured(value, Terms.joined(parts))
+
+    def _missing_quantity(
+        self, table: ReadingTable, row: int, reference: Reference, quantity: str, report: Report
+    ) -> None:
+        place = table.place(row, quantity if quantity in QUANTITIES else "reference")
+        message = f"{reference.id} has no record of {quantity}"
+        cure = f"add it under quantities in references/{reference.id}.yml, or correct the id"
+        report(NO_QUANTITY, int(row), place, message, cure)
+
+    def _resolution(
+        self,
+        table: ReadingTable,
+        rows: np.ndarray,
+        chosen: np.ndarray,
+        reference: Reference,
+        quantity: str,
+        known: QuantityRecord,
+        step: np.ndarray,
+    ) -> Terms:
+        """One column a plateau, shared by sensors that were read at the same times, never divided by √n."""
+        unit = CANONICAL[QUANTITIES[quantity]]
+        entries: list[Terms] = []
+        cells = table.cell[rows[chosen]]
+        for cell in np.unique(cells):
+            at = chosen[cells == cell]
+            digit = known.resolution.value if known.resolution else float(np.nanmax(step[at]))
+            visit = table.cells[int(cell)].sensor_visit.visit
+            identity = f"{reference.id}/{visit.name}/{int(table.time[rows[at[0]]])}/{quantity}/resolution"
+            label = f"{_words(quantity)}: resolution of {reference.id}"
+            entries.append(Terms.of(at, self.catalogue.add(rectangular(identity, label, digit / 2.0, unit)), 1.0))
+        return Terms.joined(entries)
+
+    def _by_calibration(
+        self,
+        table: ReadingTable,
+        rows: np.ndarray,
+        chosen: np.ndarray,
+        reference: Reference,
+        quantity: str,
+        known: QuantityRecord,
+        report: Report,
+    ) -> Iterator[tuple[Calibration, np.ndarray]]:
+        days = table.day[rows[chosen]]
+        starts = np.array([np.datetime64(c.date, "D") for c in known.calibrations])
+        which = np.searchsorted(starts, days, side="right") - 1
+        for number in np.unique(which):
+            at = chosen[which == number]
+            if number < 0:
+                row = int(rows[at[0]])
+                message = f"{reference.id} has no calibration of {quantity} on or before {table.day[row]}"
+                cure = f"add the earlier calibration to references/{reference.id}.yml"
+                report(NOT_YET_CALIBRATED, row, table.place(row, "reference"), message, cure)
+                continue
+            calibration = known.calibrations[number]
+            late = at[days[which == number] > np.datetime64(calibration.valid_until, "D")]
+            for row in _one_a_cell(table, rows[late]):
+                message = f"{reference.id}: calibration of {_words(quantity)} ran out on {calibration.valid_until}"
+                cure = "send the reference for calibration; repeat the visit with one that is in date"
+                report(OUT_OF_DATE, row, table.place(row, "reference"), message, cure)
+            yield calibration, at
+
+    def _errors(
+        self,
+        reference: Reference,
+        quantity: str,
+        calibration: Calibration,
+        at: np.ndarray,
+        reading: np.ndarray,
+        table: ReadingTable,
+        rows: np.ndarray,
+        report: Report,
+    ) -> tuple[np.ndarray, Terms]:
+        """The reference's error at each reading, and the terms of the corrected value (by position)."""
+        x = reading[at]
+        prefix = f"{reference.id}/{calibration.date}/{quantity}"
+        unit = CANONICAL[QUANTITIES[quantity]]
+        years = (table.day[rows[at]] - np.datetime64(calibration.date, "D")).astype(float) / DAYS_A_YEAR
+        if calibration.from_visit:
+            curve = self.curves.get((reference.id, quantity, calibration.date))
+            if curve is None:
+                return np.zeros(len(at)), Terms.none()
+            points, values = curve.at, -curve.correction
+        else:
+            sign = 1.0 if calibration.declared == "error" else -1.0
+            points = np.array([p.at.value for p in calibration.points])
+            values = sign * np.array([p.value.value for p in calibration.points])
+        left, weight, outside = interpolation(points, x)
+        for row in _one_a_cell(table, rows[at[outside]]):
+            message = f"{reference.id}: {_words(quantity)} lies outside its certificate ({_range_text(points, unit)})"
+            cure = "use a reference calibrated over this range, or extend its calibration"
+            report(OUTSIDE_TABLE, row, table.place(row, quantity), message, cure)
+        right = np.minimum(left + 1, len(points) - 1)
+        error_value = values[left] * (1 - weight) + values[right] * weight
+        if calibration.from_visit:
+            parts = [_inherited(curve, at, left, right, weight)]
+        else:
+            parts = self._table_terms(calibration, prefix, quantity, unit, points, at, x, left, right, weight)
+        if calibration.drift is not None:
+            label = f"{_words(quantity)}: drift of {reference.id} since {calibration.date}"
+            drift = rectangular(f"{prefix}/drift", label, calibration.drift.value, f"{unit}/year")
+            parts.append(Terms.of(at, self.catalogue.add(drift), years))
+        for component in reference.common:
+            if quantity in component.quantities and component.date == calibration.date:
+                source = Source(
+                    identity=f"{reference.id}/{calibration.date}/common/{component.name}",
+                    label=f"{component.name}: shared by {', '.join(map(_words, component.quantities))}",
+                    u=component.u.value,
+                    unit=unit,
+                )
+                parts.append(Terms.of(at, self.catalogue.add(source), 1.0))
+        return error_value, Terms.joined(parts)
+
+    def _table_terms(
+        self,
+        calibration: Calibration,
+        prefix: str,
+        quantity: str,
+        unit: str,
+        points: np.ndarray,
+        at: np.ndarray,
+        x: np.ndarray,
+        left: np.ndarray,
+        right: np.ndarray,
+        weight: np.ndarray,
+    ) -> list[Terms]:
+        """Terms of the certificate's uncertainty, as its points hang together."""
+        u = np.array([p.U.value / p.k for p in calibration.points])
+        nu = [freedom_from_k(p.k) for p in calibration.points]
+        label = f"{_words(quantity)}: calibration {calibration.certificate}"
+
+        def column(name: str, size: float, freedom: float) -> int:
+            source = Source(identity=f"{prefix}/{name}", label=label, u=size, unit=unit, nu=freedom)
+            return self.catalogue.add(source)
+
+        if calibration.correlation == "independent" and len(points) > 1:
+            numbers = np.array([column(f"calibration/point {i + 1}", u[i], nu[i]) for i in range(len(u))])
+            return [Terms.of(at, numbers[left], 1.0 - weight), Terms.of(at, numbers[right], weight)]
+        if calibration.correlation == "zero_span" and len(points) > 1:
+            zero = int(np.argmin(u))
+            reach = float(np.max(np.abs(points - points[zero])))
+            span = float(np.sqrt(max(float(np.max(u)) ** 2 - u[zero] ** 2, 0.0)))
+            parts = [Terms.of(at, column("calibration/zero", u[zero], nu[zero]), 1.0)]
+            if span > 0:
+                parts.append(Terms.of(at, column("calibration/span", span, min(nu)), (x - points[zero]) / reach))
+            return parts
+        largest = float(np.max(u))
+        size = (u[left] * (1.0 - weight) + u[right] * weight) / largest
+        return [Terms.of(at, column("calibration", largest, min(nu)), size)]
+
+
+def interpolation(points: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Left point, weight of the right one (0…1, held at the ends), and whether x lies outside the table."""
+    if len(points) == 1:
+        outside = ~np.isclose(x, points[0], rtol=0.05, atol=0.5)
+        return np.zeros(len(x), np.int64), np.zeros(len(x)), outside
+    left = np.clip(np.searchsorted(points, x, side="right") - 1, 0, len(points) - 2)
+    weight = (x - points[left]) / (points[left + 1] - points[left])
+    margin = EDGE_SHARE * (points[-1] - points[0])
+    outside = (x < points[0] - margin) | (x > points[-1] + margin)
+    return left, np.clip(weight, 0.0, 1.0), outside
+
+
+def _inherited(curve: VisitCurve, at: np.ndarray, left: np.ndarray, right: np.ndarray, weight: np.ndarray) -> Terms:
+    """The curve's own terms, weighted as the points are: a result calibrated here brings its sources along."""
+    parts = []
+    for point in range(len(curve.at)):
+        share = np.where(left == point, 1.0 - weight, 0.0) + np.where(right == point, weight, 0.0)
+        used = np.flatnonzero(share != 0.0)
+        mine = curve.terms.row == point
+        sources, weights = curve.terms.source[mine], curve.terms.weight[mine]
+        parts.append(
+            Terms(
+                np.repeat(at[used], len(sources)),
+                np.tile(sources, len(used)),
+                np.repeat(share[used], len(sources)) * np.tile(weights, len(used)),
+            )
+        )
+    return Terms.joined(parts)
+
+
+def _one_a_cell(table: ReadingTable, rows: np.ndarray) -> list[int]:
+    """The first of `rows` in each cell: a plateau is complained about once."""
+    _, first = np.unique(table.cell[rows], return_index=True)
+    return [int(rows[i]) for i in first]
+
+
+def _words(quantity: str) -> str:
+    return quantity.replace("_", " ")
+
+
+def _range_text(points: np.ndarray, unit: str) -> str:
+    return f"{points[0]:g} to {points[-1]:g} {unit}" if len(points) > 1 else f"{points[0]:g} {unit}"
+
+
+__all__ = [
+    "Calibrations",
+    "Distribution",
+    "Report",
+    "VisitCurve",
+    "interpolation",
+]

@@ -1,0 +1,407 @@
+"""Every plateau measured: its errors (at the sensor, of the loop, in all) and their budgets over one catalogue.
+
+References that a visit here calibrated come first: their results' sources are inherited by what they calibrate.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from generator.faults import RULES, Fault, Place, Rule, Severity, error, reservation
+from generator.records.load import Records
+from generator.records.models import Channel, Policy, in_force
+from generator.records.rows import SensorVisit
+from generator.records.settings import SettingsOn
+from generator.uncertainty.budgets import Budgets, make_budgets
+from generator.uncertainty.calibrations import Calibrations, VisitCurve
+from generator.uncertainty.cell_sources import Part, Surroundings, cell_terms
+from generator.uncertainty.indications import indications
+from generator.uncertainty.reference_values import ReferenceValues, reference_values
+from generator.uncertainty.repeatability import Repeatability, Scatter, repeatabilities, scatter
+from generator.uncertainty.sources import Catalogue
+from generator.uncertainty.table import Cell, ReadingTable, reading_table
+from generator.uncertainty.terms import Measured, Terms
+
+ABOVE_ICE_SATURATION = error("above-ice-saturation", "air this humid would form frost: readings contradict each other")
+UNSETTLED = reservation(
+    "unsettled-plateau",
+    "a plateau does not meet the policy's soak, rows or slope",
+    verdict=False,
+    certificate=False,
+)
+NO_REPEATABILITY = error("no-repeatability", "nothing says how far single readings scatter")
+PART_LABELS = {
+    Part.TOTAL: "far end − reference",
+    Part.SENSOR: "sensor − reference",
+    Part.LOOP: "far end − sensor",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One measured error: a plateau, a channel, a part; its number is its row in the budgets."""
+
+    cell: int
+    channel: Channel
+    part: Part
+    error: float
+    reference_value: float
+    indication: float
+    n: int
+    s: float
+    settling_correction: float
+    repeatability: Repeatability
+
+
+@dataclass
+class Measurement:
+    """All measured errors with budgets, and the faults and reservations that were found on the way."""
+
+    cells: list[Cell] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+    budgets: Budgets | None = None
+    faults: list[Fault] = field(default_factory=list)
+    reservations: dict[int, list[Fault]] = field(default_factory=dict)
+    """by cell"""
+    used: dict[int, set[tuple[str, str, object]]] = field(default_factory=dict)
+    """by cell: (reference, quantity, day of calibration) that its results lean on"""
+    method: dict[int, str] = field(default_factory=dict)
+    temperature_c: dict[int, float] = field(default_factory=dict)
+    pressure_pa: dict[int, float] = field(default_factory=dict)
+    stages: list[tuple[int, ReadingTable, ReferenceValues]] = field(default_factory=list)
+    """(number of the first cell, table, reference values): what Monte Carlo draws again"""
+
+    def whole(self) -> Budgets:
+        """The budgets of all lines."""
+        assert self.budgets is not None
+        return self.budgets
+
+
+def measure(records: Records, sensor_visits: Sequence[SensorVisit]) -> Measurement:
+    """Measure all plateaus of the sensor visits; faults and reservations as values."""
+    catalogue = Catalogue()
+    calibrations = Calibrations(records, catalogue)
+    whole = Measurement()
+    terms: list[Terms] = []
+    for stage in _stages(records, sensor_visits):
+        _Stage(records, stage, calibrations, whole, terms).run()
+        _add_curves(records, whole, calibrations, Terms.joined(terms))
+    whole.budgets = make_budgets(catalogue, Terms.joined(terms), len(whole.lines))
+    return whole
+
+
+def _stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[list[SensorVisit]]:
+    """Sensor visits in an order in which every `from_visit` calibration is measured before it is used."""
+    depth: dict[str, int] = {}
+
+    def of(reference: str, trail: tuple[str, ...] = ()) -> int:
+        if reference in depth or reference in trail or reference not in records.references:
+            return depth.get(reference, 0)
+        sources = {
+            r
+            for q in records.references[reference].quantities.values()
+            for c in q.calibrations
+            if c.from_visit
+            for sv in sensor_visits
+            if sv.sensor == reference and sv.visit.id == c.from_visit
+            for r in sv.words("reference")
+        }
+        depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=0)
+        return depth[reference]
+
+    stages: dict[int, list[SensorVisit]] = {}
+    for sv in sensor_visits:
+        needed = max((of(r) for r in (*sv.words("reference"), *sv.words("loop_meter"))), default=0)
+        stages.setdefault(needed, []).append(sv)
+    return [stages[level] for level in sorted(stages)]
+
+
+def _add_curves(records: Records, whole: Measurement, calibrations: Calibrations, terms: Terms) -> None:
+    """Curves of references that were calibrated in what has been measured so far."""
+    for reference in records.references.values():
+        for quantity, channel in (
+            ("reference_humidity", Channel.HUMIDITY),
+            ("reference_temperature", Channel.TEMPERATURE),
+        ):
+            known = reference.quantities.get(quantity)
+            for calibration in known.calibrations if known else ():
+                key = (reference.id, quantity, calibration.date)
+                if calibration.from_visit and key not in calibrations.curves:
+                    curve = _curve(whole, terms, reference.id, calibration.from_visit, channel)
+                    if curve is not None:
+                        calibrations.curves[key] = curve
+
+
+def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel: Channel) -> VisitCurve | None:
+    """As left (else as found), rising and falling averaged at each target."""
+    chosen = [
+        (number, line, whole.cells[line.cell])
+        for number, line in enumerate(whole.lines)
+        if line.channel is channel
+        and line.part is Part.SENSOR
+        and whole.cells[line.cell].sensor_visit.sensor == reference
+        and whole.cells[line.cell].sensor_visit.visit.id == visit
+    ]
+    left = [item for item in chosen if item[2].plateau.phase == "as_left"]
+    chosen = left or [item for item in chosen if item[2].plateau.phase == "as_found"]
+    targets = sorted({item[2].plateau.target for item in chosen})
+    if not targets:
+        return None
+    groups = [[item for item in chosen if item[2].plateau.target == target] for target in targets]
+    groups.sort(key=lambda g: float(np.mean([line.indication for _, line, _ in g])))
+    new_row = np.full(len(whole.lines), -1, np.int64)
+    share = np.zeros(len(whole.lines))
+    for point, group in enumerate(groups):
+        for number, _, _ in group:
+            new_row[number] = point
+            share[number] = -1.0 / len(group)  # corrected value = indication − error
+    return VisitCurve(
+        at=np.array([np.mean([line.indication for _, line, _ in g]) for g in groups]),
+        correction=np.array([-np.mean([line.error for _, line, _ in g]) for g in groups]),
+        terms=terms.moved(new_row, share).summed(),
+    )
+
+
+class _Stage:
+    """One stage: a table of readings, measured against references that are already known."""
+
+    def __init__(
+        self,
+        records: Records,
+        sensor_visits: Sequence[SensorVisit],
+        calibrations: Calibrations,
+        whole: Measurement,
+        terms: list[Terms],
+    ) -> None:
+        self.records, self.calibrations, self.whole, self.terms = records, calibrations, whole, terms
+        self.table = reading_table(sensor_visits)
+        self.first = len(whole.cells)
+        self.firsts = np.searchsorted(self.table.cell, np.arange(len(self.table.cells) + 1))
+        self.settings = [self._settings(cell) for cell in self.table.cells]
+        self.policies = [self._policy(cell) for cell in self.table.cells]
+        calibrations.used = {}
+
+    def _settings(self, cell: Cell) -> SettingsOn | None:
+        sensor = self.records.sensors.get(cell.sensor_visit.sensor)
+        return SettingsOn(self.records, sensor, cell.sensor_visit.visit.day) if sensor else None
+
+    def _policy(self, cell: Cell) -> Policy:
+        policies = self.records.facility.policies
+        return in_force(policies, cell.sensor_visit.visit.day) or policies[0]
+
+    def report(self, rule: Rule, row: int, place: Place, message: str, cure: str) -> None:
+        """A fault of a row: an error for all, a reservation for the row's plateau."""
+        fault = Fault(rule=rule, place=place, message=message, cure=cure)
+        if rule.severity is Severity.ERROR:
+            self.whole.faults.append(fault)
+            return
+        found = self.whole.reservations.setdefault(self.first + int(self.table.cell[row]), [])
+        if not any(f.rule is rule and f.message == message for f in found):
+            found.append(fault)
+
+    def run(self) -> None:
+        table, whole = self.table, self.whole
+        whole.cells += table.cells
+        if not table.n:
+            return
+        over_ice = np.array([bool(s and s.whole("rh_over") == "ice") for s in self.settings], bool)
+        reference = reference_values(table, self.calibrations, over_ice[table.cell], self.report)
+        self._refuse_frost(reference, over_ice)
+        for cell in range(len(table.cells)):
+            number, rows = self.first + cell, self.rows_of(cell)
+            whole.method[number] = str(reference.method[rows[0]])
+            whole.temperature_c[number] = _mean(reference.temperature.value[rows])
+            whole.pressure_pa[number] = _mean(reference.pressure[rows])
+        for channel in Channel:
+            self._channel(channel, reference)
+        for cell, leaned in self.calibrations.used.items():
+            whole.used[self.first + cell] = leaned
+        whole.stages.append((self.first, table, reference))
+
+    def _refuse_frost(self, reference: ReferenceValues, over_ice: np.ndarray) -> None:
+        limit = 100.0 + 1e-9
+        for row in np.flatnonzero(over_ice[self.table.cell] & (reference.humidity.value > limit)):
+            message = f"{reference.humidity.value[row]:.1f} %RH over ice cannot last: frost would form"
+            cure = "check temperatures and condensate; a sensor below 0 degC may show humidity over water"
+            self.report(ABOVE_ICE_SATURATION, int(row), self.table.place(int(row), "reference"), message, cure)
+
+    def _channel(self, channel: Channel, reference: ReferenceValues) -> None:
+        shown = indications(self.table, self.calibrations, self.settings, channel, self.report)
+        value = reference.humidity if channel is Channel.HUMIDITY else reference.temperature
+        far_end = Measured(shown.far_end, Terms.none())
+        minus = np.full(self.table.n, -1.0)
+        against = value.terms.scaled(minus)
+        errors = {
+            Part.TOTAL: (far_end.value - value.value, against, shown.far_end),
+            Part.SENSOR: (
+                shown.sensor.value - value.value,
+                Terms.joined([shown.sensor.terms, against]),
+                shown.sensor.value,
+            ),
+            Part.LOOP: (
+                far_end.value - shown.sensor.value,
+                shown.sensor.terms.scaled(minus),
+                shown.far_end,
+            ),
+        }
+        for part, (row_error, row_terms, shown_value) in errors.items():
+            if np.isfinite(row_error).any():
+                self._part(channel, part, row_error, row_terms, shown_value, value.value, reference)
+
+    def _part(
+        self,
+        channel: Channel,
+        part: Part,
+        row_error: np.ndarray,
+        row_terms: Terms,
+        shown: np.ndarray,
+        reference_value: np.ndarray,
+        reference: ReferenceValues,
+    ) -> None:
+        table, cells = self.table, len(self.table.cells)
+        spread = scatter(row_error, table.time, table.cell, cells)
+        if part is not Part.LOOP:
+            self._settling(channel, spread)
+        known = self._repeatabilities(channel, part, spread)
+        new_row = np.full(table.n, -1, np.int64)
+        for cell in np.flatnonzero(spread.n > 0):
+            repeatability = known[int(cell)]
+            if repeatability is None:
+                self._no_repeatability(int(cell), channel)
+                continue
+            number = len(self.whole.lines)
+            rows = self.rows_of(int(cell))
+            good = rows[np.isfinite(row_error[rows])]
+            new_row[good] = number
+            own, correction = cell_terms(
+                self.table.cells[int(cell)],
+                self.settings[int(cell)],
+                channel,
+                part,
+                self.calibrations.catalogue,
+                repeatability,
+                int(spread.n[cell]),
+                self._steps(channel, good),
+                Surroundings(
+                    humidity=_mean(reference.humidity.value[good]),
+                    slope=_mean(reference.slope[good]),
+                    temperature_c=_mean(reference.temperature.value[good]),
+                    soak_min=self._soak(int(cell)),
+                    previous_target=self._previous_target(int(cell)),
+                ),
+            )
+            self.terms.append(
+                Terms.of(np.full(len(own), number), np.array([o[0] for o in own]), np.array([o[1] for o in own]))
+            )
+            self.whole.lines.append(
+                Line(
+                    cell=self.first + int(cell),
+                    channel=channel,
+                    part=part,
+                    error=float(spread.mean[cell]) + correction,
+                    reference_value=float(np.mean(reference_value[good])) if part is not Part.LOOP else math.nan,
+                    indication=float(np.mean(shown[good])),
+                    n=int(spread.n[cell]),
+                    s=float(spread.s[cell]),
+                    settling_correction=correction,
+                    repeatability=repeatability,
+                )
+            )
+        n = spread.n[table.cell]
+        with np.errstate(divide="ignore"):
+            self.terms.append(row_terms.moved(new_row, 1.0 / n))
+
+    def _steps(self, channel: Channel, good: np.ndarray) -> dict[str, float]:
+        """Weight of the last digit written, by column, for displays whose resolution is not declared."""
+        output, far_end = (
+            ("output", "far_end") if channel is Channel.HUMIDITY else ("output_temperature", "far_end_temperature")
+        )
+        steps = {}
+        for name, column in (("output", output), ("far_end", far_end)):
+            digits = self.table.step[column][good]
+            direct = self.table.quantity[column][good] == channel.value
+            steps[name] = float(np.max(digits[direct])) if direct.any() else math.nan
+        return steps
+
+    def rows_of(self, cell: int) -> np.ndarray:
+        """Rows of one cell: they stand together."""
+        return np.arange(self.firsts[cell], self.firsts[cell + 1])
+
+    def _soak(self, cell: int) -> float:
+        soak = self.table.number["soak"][self.rows_of(cell)]
+        written = soak[np.isfinite(soak)]
+        return float(written[0]) if len(written) else math.nan
+
+    def _previous_target(self, cell: int) -> float:
+        here = self.table.cells[cell]
+        if here.plateau.direction == "start":
+            return math.nan
+        return here.sensor_visit.plateaus[here.plateau.number - 2].target
+
+    def _settling(self, channel: Channel, spread: Scatter) -> None:
+        if channel is not Channel.HUMIDITY:
+            return
+        for cell in np.flatnonzero(spread.n > 0):
+            rows = self.rows_of(int(cell))
+            problem = self._unsettled(int(cell), len(rows), spread)
+            if problem:
+                place = self.table.place(int(rows[0]), "soak")
+                cure = "wait longer and repeat the point; the result is shown without a verdict"
+                self.report(UNSETTLED, int(rows[0]), place, problem, cure)
+
+    def _unsettled(self, cell: int, rows: int, spread: Scatter) -> str:
+        rule = self.policies[cell].settling
+        soak = self._soak(cell)
+        if rule.least_soak is not None and not soak >= rule.least_soak:
+            had = "no soak is written" if math.isnan(soak) else f"soak {soak:g} min"
+            return f"{had}, the policy asks for {rule.least_soak:g} min"
+        if rule.least_rows is not None and rows < rule.least_rows:
+            return f"{rows} readings, the policy asks for {rule.least_rows}"
+        slope, minutes = float(spread.slope[cell]), float(spread.minutes[cell])
+        if rule.largest_slope is None or not math.isfinite(slope):
+            return ""
+        settings = self.settings[cell]
+        declared = settings.declared(Channel.HUMIDITY).repeatability if settings else None
+        noise = 2.0 * (declared.value if declared else 0.0) / minutes if minutes > 0 else 0.0
+        if abs(slope) > rule.largest_slope + noise:
+            return f"readings still move by {slope:+.2f} %RH/min, the policy allows {rule.largest_slope:g}"
+        return ""
+
+    def _repeatabilities(self, channel: Channel, part: Part, spread: Scatter) -> list[Repeatability | None]:
+        keys, declared, days = [], [], []
+        for cell, settings in zip(self.table.cells, self.settings, strict=True):
+            model = settings.model if settings else cell.sensor_visit.sensor
+            keys.append((model, channel.value, part.value))
+            found = settings.declared(channel).repeatability if settings else None
+            declared.append(found.value if found else math.nan)
+            days.append(np.datetime64(cell.sensor_visit.visit.day, "D"))
+        usable = np.array(
+            [
+                not any(f.rule is UNSETTLED for f in self.whole.reservations.get(self.first + i, []))
+                and spread.n[i] > 0
+                for i in range(len(keys))
+            ],
+            bool,
+        )
+        least = np.array([policy.least_pool for policy in self.policies], float)
+        return repeatabilities(keys, np.array(days), spread, usable, np.array(declared), least)
+
+    def _no_repeatability(self, cell: int, channel: Channel) -> None:
+        row = int(self.firsts[cell])
+        message = f"one reading of {channel.value}, and no repeatability is declared"
+        cure = f"declare {channel.value}: {{repeatability: …}} in the family, or read the point at least twice"
+        self.report(NO_REPEATABILITY, row, self.table.place(row, "output"), message, cure)
+
+
+def _mean(values: np.ndarray) -> float:
+    good = values[np.isfinite(values)]
+    return float(np.mean(good)) if len(good) else math.nan
+
+
+def withheld(rules: Sequence[Fault]) -> bool:
+    """Whether any of these reservations leaves a result without a verdict."""
+    return any(RULES[fault.rule.name].withholds_verdict for fault in rules)

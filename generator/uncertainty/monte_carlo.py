@@ -1,0 +1,205 @@
+"""Propagation of distributions (JCGM 101:2008): where the linear answer does not serve, and as its check.
+
+Every source of a budget is drawn from its own distribution; the reference method's full model is evaluated on the
+drawn inputs, so nothing is linearised. The seed comes from the result's identity: the same records, the same answer.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from generator.records.models import Channel
+from generator.uncertainty.budgets import Budgets
+from generator.uncertainty.cell_sources import Part
+from generator.uncertainty.measurement import Measurement
+from generator.uncertainty.reference_values import MethodGroup
+from generator.uncertainty.sources import COVERAGE, Distribution, Source
+from generator.uncertainty.terms import Terms
+
+TRIALS = 100_000
+RECTANGULAR_SHARE = 0.5
+"""A budget in which one rectangular source makes this share of the variance is decided by Monte Carlo."""
+NEAR_SATURATION = 98.0
+"""%RH above which (with 3u) the limit at saturation makes the distribution one-sided."""
+SATURATION = 100.0
+SMALL_SHARE = 1e-6
+"""Sources below this share of the variance are drawn together, as one normal."""
+_GRID = np.linspace(0.0, 1.0, 4001)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """A distribution of the error: its estimate, expanded uncertainty, and quantiles of the deviation from it."""
+
+    estimate: float
+    u: float
+    U: float
+    """the larger side of the probabilistically symmetric 95.45 % interval about the estimate"""
+    low: float
+    high: float
+    quantiles: np.ndarray
+    seed: int
+    trials: int
+
+    def outside(self, tolerance: float, *, centred: bool = False) -> float:
+        """P(|true error| > tolerance); `centred`: as if the estimate were zero."""
+        centre = 0.0 if centred else self.estimate
+        return float(
+            np.interp(-tolerance - centre, self.quantiles, _GRID, left=0.0, right=1.0)
+            + 1.0
+            - np.interp(tolerance - centre, self.quantiles, _GRID, left=0.0, right=1.0)
+        )
+
+
+def draw(source: Source, rng: np.random.Generator, trials: int) -> np.ndarray:
+    """Draws of a source about zero, shape (trials,): normal, scaled t for finite ν (6.4.9), or rectangular (6.4.2)."""
+    if source.distribution is Distribution.RECTANGULAR:
+        half_width = source.u * np.sqrt(3.0)
+        return rng.uniform(-half_width, half_width, trials)
+    if np.isfinite(source.nu):
+        return source.u * rng.standard_t(source.nu, trials)
+    return source.u * rng.standard_normal(trials)
+
+
+def propagate(model: Callable[..., Any], inputs: Sequence[np.ndarray]) -> np.ndarray:
+    """The model on drawn inputs, each of shape (trials,): draws of the output."""
+    return np.asarray(model(*inputs), float)
+
+
+def coverage_interval(draws: np.ndarray, coverage: float = COVERAGE) -> tuple[float, float]:
+    """Ends of the probabilistically symmetric coverage interval (7.7)."""
+    tail = (1.0 - coverage) / 2.0
+    low, high = np.quantile(draws, [tail, 1.0 - tail])
+    return float(low), float(high)
+
+
+def shortest_interval(draws: np.ndarray, coverage: float = COVERAGE) -> tuple[float, float]:
+    """Ends of the shortest coverage interval (7.7.4, from memory)."""
+    ordered = np.sort(draws)
+    inside = int(np.ceil(coverage * len(ordered)))
+    widths = ordered[inside - 1 :] - ordered[: len(ordered) - inside + 1]
+    at = int(np.argmin(widths))
+    return float(ordered[at]), float(ordered[at + inside - 1])
+
+
+def needs_monte_carlo(measurement: Measurement, lines: Sequence[int]) -> list[int]:
+    """Of these lines, those that the linear answer does not serve: rectangular-dominated, or at saturation."""
+    budgets = measurement.whole()
+    rectangular = budgets.catalogue.rectangular()
+    size = budgets.catalogue.standard_uncertainties()
+    chosen = []
+    for number in lines:
+        entries = budgets.entries(number)
+        sources = budgets.terms.source[entries]
+        variance = (budgets.terms.weight[entries] * size[sources]) ** 2
+        largest = float(np.max(variance[rectangular[sources]], initial=0.0))
+        line = measurement.lines[number]
+        wet = line.channel is Channel.HUMIDITY and line.reference_value + 3.0 * budgets.u[number] > NEAR_SATURATION
+        if wet or largest >= RECTANGULAR_SHARE * float(budgets.u[number]) ** 2:
+            chosen.append(number)
+    return chosen
+
+
+def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS) -> Answer:
+    """The distribution of one line's error by drawing its sources through the full model."""
+    line = measurement.lines[number]
+    cell = measurement.cells[line.cell]
+    name = f"{cell.sensor_visit.visit.name}/{cell.sensor_visit.sensor}/{cell.plateau.number}/{line.channel}/{line.part}"
+    seed = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big")
+    rng = np.random.Generator(np.random.PCG64(seed))
+    drawn, deviation = _linear(measurement.whole(), number, rng, trials)
+    if line.channel is Channel.HUMIDITY and line.part is not Part.LOOP:
+        deviation = deviation - _beyond_linear(measurement, number, drawn, line.reference_value)
+    low, high = coverage_interval(deviation)
+    return Answer(
+        estimate=line.error,
+        u=float(measurement.whole().u[number]),
+        U=max(-low, high),
+        low=line.error + low,
+        high=line.error + high,
+        quantiles=np.quantile(deviation, _GRID),
+        seed=seed,
+        trials=trials,
+    )
+
+
+def _linear(
+    budgets: Budgets, number: int, rng: np.random.Generator, trials: int
+) -> tuple[dict[int, np.ndarray], np.ndarray]:
+    """Draws of every source of the line, and the deviation of its error as far as it is linear in them."""
+    drawn: dict[int, np.ndarray] = {}
+    deviation = np.zeros(trials)
+    small = 0.0
+    entries = budgets.entries(number)
+    variance = float(budgets.u[number]) ** 2
+    for source_number, weight in zip(budgets.terms.source[entries], budgets.terms.weight[entries], strict=True):
+        source = budgets.catalogue.sources[int(source_number)]
+        part = (float(weight) * source.u) ** 2
+        if part < SMALL_SHARE * variance:
+            small += part
+            continue
+        drawn[int(source_number)] = draw(source, rng, trials)
+        deviation += weight * drawn[int(source_number)]
+    if small:
+        deviation += np.sqrt(small) * rng.standard_normal(trials)
+    return drawn, deviation
+
+
+def _beyond_linear(
+    measurement: Measurement, number: int, drawn: dict[int, np.ndarray], reference_value: float
+) -> np.ndarray:
+    """Reference humidity on the drawn inputs, held at saturation, minus its linear part."""
+    group, at = _group_of(measurement, number)
+    if group is None:
+        return np.zeros(1)
+    one_row = np.full(len(group.rows), -1, np.int64)
+    one_row[at] = 0
+    share = np.full(len(group.rows), 1.0 / len(at))
+    trials = len(next(iter(drawn.values()))) if drawn else 1
+    centre = [np.full(trials, float(np.mean(m.value[at]))) for m in group.measured]
+    moved = [
+        c + _moves(m.terms.moved(one_row, share).summed(), drawn, trials)
+        for c, m in zip(centre, group.measured, strict=True)
+    ]
+    at_centre = float(propagate(group.model, [c[:1] for c in centre])[0])
+    slopes = _slopes(group, [float(c[0]) for c in centre])
+    linear = sum(slope * (m - c) for slope, m, c in zip(slopes, moved, centre, strict=True))
+    full = propagate(group.model, moved) - at_centre
+    other = _moves(group.other.moved(one_row, share).summed(), drawn, trials)
+    held = np.minimum(reference_value + full + other, SATURATION) - reference_value
+    return np.asarray(held - linear - other)
+
+
+def _slopes(group: MethodGroup, centre: Sequence[float]) -> list[float]:
+    from generator.uncertainty.duals import differentiate
+
+    _, gradient = differentiate(group.model, *(np.array([c]) for c in centre))
+    return [float(g) for g in gradient[:, 0]]
+
+
+def _moves(terms: Terms, drawn: dict[int, np.ndarray], trials: int) -> np.ndarray:
+    total = np.zeros(trials)
+    for source, weight in zip(terms.source, terms.weight, strict=True):
+        if int(source) in drawn:
+            total += weight * drawn[int(source)]
+    return total
+
+
+def _group_of(measurement: Measurement, number: int) -> tuple[MethodGroup | None, np.ndarray]:
+    """The method group that holds the line's rows, and their positions in it."""
+    cell = measurement.lines[number].cell
+    for first, table, reference in measurement.stages:
+        if not first <= cell < first + len(table.cells):
+            continue
+        rows = np.flatnonzero(table.cell == cell - first)
+        for group in reference.groups:
+            at = np.flatnonzero(np.isin(group.rows, rows))
+            at = at[np.all([np.isfinite(m.value[at]) for m in group.measured], axis=0)] if len(at) else at
+            if len(at):
+                return group, at
+    return None, np.zeros(0, np.int64)
