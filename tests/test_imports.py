@@ -20,7 +20,7 @@ PACKAGE = "generator"
 # Bottom first. A name stands for the module or the package of that name with all inside it.
 LAYERS = (
     {"generator"},
-    {"generator.units", "generator.faults"},
+    {"generator.units", "generator.faults", "generator.rounding"},
     {"generator.records", "generator.humidity"},
     {"generator.soak"},
     {"generator.uncertainty"},
