@@ -23,7 +23,8 @@ class Severity(StrEnum):
 class Rule:
     """One rule of the register.
 
-    `withholds_verdict`: a result with this reservation gets no verdict; `withholds_certificate`: nor a certificate.
+    A result with this reservation gets no verdict where it `withholds_verdict`, and no certificate where it
+    `withholds_certificate`.
     """
 
     name: str
@@ -80,7 +81,7 @@ class Fault:
     cure: str
 
     def text(self, prefix: str = "records/") -> str:
-        """`file:line:column: severity[rule] message`, then the cure; `prefix` is the folder as the user named it."""
+        """`file:line:column: severity[rule] message`, then the cure; `prefix`: the folder as it was named."""
         at = f"{prefix}{self.place.path}:{self.place.line}:{self.place.column}"
         return f"{at}: {self.rule.severity}[{self.rule.name}] {self.message}\n  cure: {self.cure}"
 
@@ -88,7 +89,8 @@ class Fault:
         """The same as a workflow command that code-review forges show on the line itself."""
         level = "error" if self.rule.severity is Severity.ERROR else "warning"
         body = _escape_annotation(f"{self.message}\ncure: {self.cure}")
-        where = f"file={prefix}{self.place.path},line={self.place.line},col={self.place.column}"
+        file = _escape_annotation(prefix + self.place.path).replace(":", "%3A").replace(",", "%2C")
+        where = f"file={file},line={self.place.line},col={self.place.column}"
         return f"::{level} {where},title={self.rule.name}::{body}"
 
 
@@ -110,6 +112,7 @@ def in_order(faults: Iterable[Fault]) -> list[Fault]:
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """` (did you mean 'X'?)` where one known word is close, else nothing."""
-    close = get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f" (did you mean {close[0]!r}?)" if close else ""
+    """` (did you mean 'X'?)` where one known word is close, whatever its case; else nothing."""
+    by_folded = {known_word.casefold(): known_word for known_word in known}
+    close = get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.6)
+    return f" (did you mean {by_folded[close[0]]!r}?)" if close else ""

@@ -1,13 +1,16 @@
-"""Units of the trade: written in brackets in a CSV header, behind the number in YAML; converted once, on reading.
+"""Units of the trade: in brackets in a CSV header, behind the number in YAML; converted once, on reading.
 
 Everything inside the program is in the canonical unit of its quantity: %RH, Pa, degC, mA, V, min.
 """
 
 from __future__ import annotations
 
+import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
+
+from generator.faults import did_you_mean
 
 Quantity = Literal["humidity", "pressure", "temperature", "current", "voltage", "duration", "fraction"]
 
@@ -65,10 +68,27 @@ _BASE: tuple[Unit, ...] = (
     Unit(symbol="%", quantity="fraction", scale=0.01),
 )
 UNITS: dict[str, Unit] = {unit.symbol: unit for unit in _BASE}
-_PRESSURES = tuple(unit.symbol for unit in _BASE if unit.quantity == "pressure")
 
-NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
-_AMOUNT = re.compile(rf"\s*(?P<number>{NUMBER.pattern})\s*(?P<symbol>[^\s/\d.][^\s/]*)(?P<per>/\S+)?\s*")
+# What people write for a unit that has another name here; only ever a suggestion, never read silently.
+_HABITS: dict[str, str] = {
+    "°C": "degC",
+    "C": "degC",
+    "°F": "degF",
+    "F": "degF",
+    "%": "%RH",
+    "RH": "%RH",
+    "%rh": "%RH",
+    "psig": "psi gauge",
+    "psia": "psi absolute",
+    "barg": "bar gauge",
+    "bara": "bar absolute",
+    "kPag": "kPa gauge",
+    "kPaa": "kPa absolute",
+}
+
+NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_AMOUNT = re.compile(rf"\s*(?P<number>{NUMBER.pattern})\s*(?P<symbol>[^\s/0-9.][^\s/]*)(?P<per>/\S+)?\s*")
+_SAME_RATE = {"/K": "/degC"}  # per kelvin and per degree Celsius are one slope
 
 
 class UnitError(ValueError):
@@ -87,57 +107,68 @@ def symbols(*quantities: str) -> tuple[str, ...]:
 def header_unit(text: str, quantities: tuple[str, ...]) -> Unit:
     """The unit that stands in a header's brackets, e.g. `psi gauge`, `degF`, `%RH`.
 
-    Raises UnitError for an unknown unit, one of another quantity, or a pressure that does not say gauge or absolute.
+    Raises UnitError for an unknown unit, one of another quantity, or a pressure that does not say gauge or
+    absolute.
     """
     words = text.split()
     unit = UNITS.get(words[0]) if words else None
-    allowed = ", ".join(f"[{s}]" for s in _header_forms(quantities))
-    if unit is None:
-        raise UnitError(f"unknown unit [{text}]", f"write one of {allowed}")
-    if unit.quantity not in quantities:
-        raise UnitError(f"[{text}] is a unit of {unit.quantity}", f"write one of {allowed}")
+    if unit is None or unit.quantity not in quantities:
+        message = f"unknown unit [{text}]" if unit is None else f"[{text}] is a unit of {unit.quantity}"
+        raise UnitError(message, _header_cure(text, quantities))
     if unit.quantity != "pressure":
         if len(words) > 1:
-            raise UnitError(f"unknown unit [{text}]", f"write one of {allowed}")
+            raise UnitError(f"unknown unit [{text}]", f"write [{unit.symbol}]")
         return unit
     if words[1:] not in (["gauge"], ["absolute"]):
         raise UnitError(
             f"[{text}] does not say gauge or absolute",
             f"write [{unit.symbol} gauge] or [{unit.symbol} absolute]; at 1.1 MPa a mix-up is 9 % of reading",
         )
-    return Unit(
-        symbol=text, quantity="pressure", scale=unit.scale, shift=unit.shift, gauge=words[1] == "gauge"
-    )
+    return replace(unit, symbol=" ".join(words), gauge=words[1] == "gauge")
 
 
-def _header_forms(quantities: tuple[str, ...]) -> list[str]:
+def _header_cure(text: str, quantities: tuple[str, ...]) -> str:
     forms: list[str] = []
     for symbol in symbols(*quantities):
-        forms += [f"{symbol} gauge", f"{symbol} absolute"] if symbol in _PRESSURES else [symbol]
-    return forms
+        pressure = UNITS[symbol].quantity == "pressure"
+        forms += [f"{symbol} gauge", f"{symbol} absolute"] if pressure else [symbol]
+    habit = _HABITS.get(text.strip())
+    guess = f" (did you mean {habit!r}?)" if habit in forms else did_you_mean(text, forms)
+    return f"write one of {', '.join(f'[{form}]' for form in forms)}{guess}"
 
 
 def amount(text: str, quantity: str, *, difference: bool = False, per: str | None = None) -> float:
-    """`0.05 kPa`, `-2 degC`, `0.2 degC/year` → the value in canonical units.
+    """`0.05 kPa`, `-2 degC`, `0.2 degC/year` → the value in the canonical unit.
 
     `difference`: a temperature difference or an uncertainty (no zero shift); `per`: the word that must stand
     behind the slash. Raises UnitError.
     """
-    example = f"0.1 {symbols(quantity)[0] if symbols(quantity) else ''}{'/' + per if per else ''}"
+    return amount_of(text, (quantity,), difference=difference, per=per)[0]
+
+
+def amount_of(
+    text: str, quantities: tuple[str, ...], *, difference: bool = False, per: str | None = None
+) -> tuple[float, Quantity]:
+    """An amount of one of several quantities: canonical value and quantity. Raises UnitError."""
+    slash = f"/{per}" if per else ""
+    allowed = symbols(*quantities)
+    example = f"0.1 {allowed[0]}{slash}"
     match = _AMOUNT.fullmatch(text)
     if match is None:
         what = "has no unit" if NUMBER.fullmatch(text.strip()) else "is not a number with a unit"
         raise UnitError(f"{text!r} {what}", f"write a number and its unit, e.g. {example!r}")
-    number, symbol, slash = match["number"], match["symbol"], match["per"]
-    unit = UNITS.get(symbol)
-    if unit is None or unit.quantity != quantity:
+    unit = UNITS.get(match["symbol"])
+    if unit is None or unit.quantity not in quantities:
+        message = f"{text!r}: {match['symbol']!r} is no unit of {' or '.join(quantities)}"
+        raise UnitError(message, f"use one of {', '.join(allowed)}")
+    written = match["per"] or ""
+    if _SAME_RATE.get(written, written) != slash:
         raise UnitError(
-            f"{text!r}: {symbol!r} is no unit of {quantity}",
-            f"use one of {', '.join(symbols(quantity))}",
+            f"{text!r} must be {'an amount per ' + per if per else 'a plain amount'}",
+            f"write e.g. {example!r}",
         )
-    if (slash or None) != (f"/{per}" if per else None):
-        raise UnitError(
-            f"{text!r} must be {'per ' + per if per else 'a plain amount'}", f"write e.g. {example!r}"
-        )
-    value = float(number)
-    return value * unit.scale if difference else unit.canonical(value)
+    number = float(match["number"])
+    value = number * unit.scale if difference else unit.canonical(number)
+    if not math.isfinite(value):
+        raise UnitError(f"{text!r} is too large", "check the digits and the exponent")
+    return value, unit.quantity

@@ -35,9 +35,7 @@ _TEMPERATURE_SIGNAL = ("temperature", "current", "voltage")
 COLUMNS: dict[str, Column] = {
     column.name: column
     for column in (
-        Column(
-            name="sensor", meaning="id of the sensor, or of a reference that is calibrated or checked here"
-        ),
+        Column(name="sensor", meaning="id of the sensor, or of a reference that is calibrated or checked here"),
         Column(name="time", meaning="local YYYY-MM-DD HH:MM[:SS]; with offset only in the repeated hour"),
         Column(name="phase", meaning="what the row is", choices=PHASES),
         Column(name="target", meaning="humidity aimed at", quantities=("humidity",)),
@@ -58,15 +56,11 @@ COLUMNS: dict[str, Column] = {
         ),
         Column(name="reference", meaning="id of the reference standard"),
         Column(name="technician", meaning="id of the person"),
-        Column(
-            name="soak", meaning="minutes at the point before the first reading", quantities=("duration",)
-        ),
+        Column(name="soak", meaning="minutes at the point before the first reading", quantities=("duration",)),
         Column(name="note", meaning="free text"),
         Column(name="medium", meaning="where probe and reference meet; blank: chamber", choices=MEDIA),
         Column(name="saturation_pressure", meaning="pressure of the saturator", quantities=("pressure",)),
-        Column(
-            name="saturation_temperature", meaning="temperature of the saturator", quantities=("temperature",)
-        ),
+        Column(name="saturation_temperature", meaning="temperature of the saturator", quantities=("temperature",)),
         Column(name="chamber_pressure", meaning="pressure at the probe", quantities=("pressure",)),
         Column(name="chamber_temperature", meaning="temperature at the probe", quantities=("temperature",)),
         Column(name="mirror_temperature", meaning="temperature of the mirror", quantities=("temperature",)),
@@ -77,9 +71,7 @@ COLUMNS: dict[str, Column] = {
             quantities=("pressure",),
         ),
         Column(name="salt", meaning="salt of the cell, by formula"),
-        Column(
-            name="reference_humidity", meaning="humidity shown by a transfer probe", quantities=("humidity",)
-        ),
+        Column(name="reference_humidity", meaning="humidity shown by a transfer probe", quantities=("humidity",)),
         Column(
             name="reference_temperature",
             meaning="temperature at the transfer probe",
@@ -90,13 +82,9 @@ COLUMNS: dict[str, Column] = {
             meaning="in air: temperature at the sensor under test",
             quantities=("temperature",),
         ),
-        Column(
-            name="stated_reference", meaning="another laboratory's reference value", quantities=("humidity",)
-        ),
+        Column(name="stated_reference", meaning="another laboratory's reference value", quantities=("humidity",)),
         Column(name="stated_error", meaning="another laboratory's error", quantities=("humidity",)),
-        Column(
-            name="stated_U", meaning="another laboratory's expanded uncertainty", quantities=("humidity",)
-        ),
+        Column(name="stated_U", meaning="another laboratory's expanded uncertainty", quantities=("humidity",)),
         Column(name="stated_k", meaning="its coverage factor", plain_number=True),
         Column(name="ambient_pressure", meaning="pressure of the room", quantities=("pressure",)),
         Column(name="barometer", meaning="id of the instrument that read ambient_pressure"),

@@ -1,29 +1,31 @@
-"""The scalars of YAML records: days, amounts with units, ids. Each turns the written text into a canonical value."""
+"""The scalars of YAML records: days, amounts with units, ids. Each turns a written text into a canonical value."""
 
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandler, StringConstraints
+from pydantic import WithJsonSchema as JsonSchema
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from generator.units import UnitError, amount
+from generator.units import UnitError, amount_of
 
 
 class Record(BaseModel):
     """A frozen, keyword-only record that refuses unknown keys."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, allow_inf_nan=False)
 
 
-def custom_error(rule: str, message: str, cure: str) -> PydanticCustomError:
-    """A validation error that carries its rule's name and the cure."""
-    return PydanticCustomError(rule, "{message}", {"message": message, "cure": cure})  # type: ignore[arg-type]
+def custom_error(rule: str, message: str, cure: str, *at: str | int) -> PydanticCustomError:
+    """A validation error that carries its rule's name and the cure; `at`: the keys to it inside the record."""
+    return PydanticCustomError(rule, "{message}", {"message": message, "cure": cure, "at": at})
 
 
-_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 def parse_day(value: Any) -> date:
@@ -38,83 +40,78 @@ def parse_day(value: Any) -> date:
     raise custom_error("bad-date", f"{value!r} is not a day", "write it as YYYY-MM-DD, e.g. 2026-03-14")
 
 
-def _amount(quantity: str, *, difference: bool, per: str | None, lowest: float | None) -> BeforeValidator:
-    def parse(value: Any) -> float:
-        if isinstance(value, float):
-            return value
-        if not isinstance(value, str):
-            raise custom_error("bad-amount", f"{value!r} is not an amount", "write a number and its unit")
-        try:
-            number = amount(value, quantity, difference=difference, per=per)
-        except UnitError as problem:
-            raise custom_error("bad-amount", str(problem), problem.cure) from None
-        if lowest is not None and number < lowest:
-            raise custom_error("bad-amount", f"{value!r} is negative", "write zero or a positive amount")
-        return number
-
-    return BeforeValidator(parse)
-
-
-def _quantity(
-    quantity: str, *, difference: bool = False, per: str | None = None, lowest: float | None = None
-) -> Any:
-    suffix = f"/{per}" if per else ""
-    schema = {
-        "type": "string",
-        "description": f"a number and its unit of {quantity}{suffix}, e.g. `0.05 kPa`",
-    }
-    return Annotated[
-        float, _amount(quantity, difference=difference, per=per, lowest=lowest), WithJsonSchema(schema)
-    ]
-
-
-Day = Annotated[date, BeforeValidator(parse_day), WithJsonSchema({"type": "string", "format": "date"})]
-Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9]*(-[A-Za-z0-9]+)*$", max_length=40)]
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2000)]
-
-Humidity = _quantity("humidity", lowest=0.0)
-HumidityDifference = _quantity("humidity")
-HumiditySpread = _quantity("humidity", lowest=0.0)
-HumiditySlope = _quantity("humidity", per="min", lowest=0.0)
-Temperature = _quantity("temperature")
-TemperatureDifference = _quantity("temperature", difference=True)
-TemperatureSpread = _quantity("temperature", difference=True, lowest=0.0)
-PressureDifference = _quantity("pressure", difference=True)
-PressureSpread = _quantity("pressure", difference=True, lowest=0.0)
-Current = _quantity("current")
-Voltage = _quantity("voltage")
-Duration = _quantity("duration", lowest=0.0)
-HumidityPerKelvin = _quantity("humidity", per="degC", lowest=0.0)
-Fraction = _quantity("fraction", lowest=0.0)
-
-
-def any_amount(*quantities: str, difference: bool = False, per: str | None = None) -> Any:
-    """An amount whose quantity the record's own context settles: one of `quantities`, tried in order."""
-
-    def parse(value: Any) -> Any:
-        if not isinstance(value, str):
-            return value
-        problems: list[UnitError] = []
-        for quantity in quantities:
-            try:
-                return Amount(
-                    value=amount(value, quantity, difference=difference, per=per), quantity=quantity
-                )
-            except UnitError as problem:
-                problems.append(problem)
-        raise custom_error("bad-amount", str(problems[0]), problems[0].cure)
-
-    schema = {"type": "string", "description": f"a number and its unit of {' or '.join(quantities)}"}
-    return Annotated[Amount, BeforeValidator(parse), WithJsonSchema(schema)]
-
-
 class Amount(Record):
     """A value in the canonical unit of its quantity."""
 
     value: float
+    """in the canonical unit"""
     quantity: str
+    """humidity, pressure, temperature, current, voltage, duration or fraction"""
 
 
-def period_contains(start: date, end: date | None, day: date) -> bool:
-    """Whether a period, its first and last day inclusive, holds `day`."""
-    return start <= day and (end is None or day <= end)
+@dataclass(frozen=True)
+class _Written:
+    """Annotation of a value that is written as a number and its unit."""
+
+    quantities: tuple[str, ...]
+    difference: bool = False
+    per: str | None = None
+    lowest: float | None = None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        built = float if source is float else Amount
+
+        def parse(value: Any) -> Any:
+            if isinstance(value, built):
+                return value
+            if not isinstance(value, str):
+                shown = "nothing is written" if value is None else "this is not an amount"
+                raise custom_error("bad-amount", shown, "write a number and its unit")
+            try:
+                number, quantity = amount_of(value, self.quantities, difference=self.difference, per=self.per)
+            except UnitError as problem:
+                raise custom_error("bad-amount", str(problem), problem.cure) from None
+            if self.lowest is not None and number < self.lowest:
+                raise custom_error("bad-amount", f"{value!r} is negative", "write zero or a positive amount")
+            return number if built is float else Amount(value=number, quantity=quantity)
+
+        return core_schema.no_info_before_validator_function(parse, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
+        rate = f" per {self.per}" if self.per else ""
+        return {
+            "type": "string",
+            "description": f"a number and its unit of {' or '.join(self.quantities)}{rate}",
+        }
+
+
+Day = Annotated[date, BeforeValidator(parse_day), JsonSchema({"type": "string", "format": "date"})]
+Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9]*(-[A-Za-z0-9]+)*$", max_length=40)]
+# An editor reads a serial number 8861 as a number; here every scalar is the text that was written.
+Text = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=2000),
+    JsonSchema({"type": ["string", "number"], "minLength": 1, "maxLength": 2000}),
+]
+
+Humidity = Annotated[float, _Written(("humidity",), lowest=0.0)]
+HumiditySpread = Annotated[float, _Written(("humidity",), lowest=0.0)]
+HumiditySlope = Annotated[float, _Written(("humidity",), per="min", lowest=0.0)]
+HumidityPerKelvin = Annotated[float, _Written(("humidity",), per="degC", lowest=0.0)]
+Temperature = Annotated[float, _Written(("temperature",))]
+TemperatureSpread = Annotated[float, _Written(("temperature",), difference=True, lowest=0.0)]
+PressureSpread = Annotated[float, _Written(("pressure",), difference=True, lowest=0.0)]
+Duration = Annotated[float, _Written(("duration",), lowest=0.0)]
+Fraction = Annotated[float, _Written(("fraction",), lowest=0.0)]
+
+ChannelValue = Annotated[Amount, _Written(("humidity", "temperature"))]
+"""A value of a sensor's channel: which of the two, the key that holds it says."""
+ChannelSpread = Annotated[Amount, _Written(("humidity", "temperature"), difference=True, lowest=0.0)]
+SignalValue = Annotated[Amount, _Written(("current", "voltage"))]
+TemperatureValue = Annotated[Amount, _Written(("temperature",))]
+_MEASURED = ("pressure", "temperature", "humidity", "current", "voltage")
+ReferenceValue = Annotated[Amount, _Written(_MEASURED)]
+"""A value of what a reference measures."""
+ReferenceDifference = Annotated[Amount, _Written(_MEASURED, difference=True)]
+ReferenceSpread = Annotated[Amount, _Written(_MEASURED, difference=True, lowest=0.0)]
+ReferenceRate = Annotated[Amount, _Written(_MEASURED, difference=True, per="year", lowest=0.0)]

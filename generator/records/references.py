@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from generator.faults import did_you_mean
 from generator.records.fields import (
+    Amount,
     Day,
     Duration,
     Fraction,
@@ -16,11 +19,16 @@ from generator.records.fields import (
     Id,
     PressureSpread,
     Record,
+    ReferenceDifference,
+    ReferenceRate,
+    ReferenceSpread,
+    ReferenceValue,
     TemperatureSpread,
+    TemperatureValue,
     Text,
-    any_amount,
     custom_error,
 )
+from generator.records.periods import Period
 
 QUANTITIES: dict[str, str] = {
     "saturation_pressure": "pressure",
@@ -53,24 +61,17 @@ NEEDED: dict[str, tuple[str, ...]] = {
 }
 """Kind of reference → the quantities it must have a record of."""
 
-Kind = Literal[
-    "two_pressure", "chilled_mirror", "saturated_salt", "transfer_probe", "loop_meter", "barometer"
-]
-
-_QUANTITY_KINDS = ("pressure", "temperature", "humidity", "current", "voltage")
-_At = any_amount(*_QUANTITY_KINDS)
-_Difference = any_amount(*_QUANTITY_KINDS, difference=True)
-_Rate = any_amount(*_QUANTITY_KINDS, difference=True, per="year")
+Kind = Literal["two_pressure", "chilled_mirror", "saturated_salt", "transfer_probe", "loop_meter", "barometer"]
 
 
 class TablePoint(Record):
     """One line of a calibration certificate's table."""
 
-    at: _At
+    at: ReferenceValue
     """reading at which it was found; a pressure as the transducer reads it, gauge or absolute"""
-    value: _Difference
+    value: ReferenceDifference
     """error or correction, as `declared` says"""
-    U: _Difference
+    U: ReferenceSpread
     """expanded uncertainty"""
     k: float = Field(default=2.0, ge=1.0, le=15.0)
     """coverage factor; degrees of freedom follow from it at 95.45 % (2 and below: infinitely many)"""
@@ -78,11 +79,11 @@ class TablePoint(Record):
     @model_validator(mode="after")
     def _uncertainty_is_positive(self) -> Self:
         if self.U.value <= 0:
-            raise custom_error("bad-amount", "U must be positive", "copy U from the certificate")
-        if len({self.at.quantity, self.value.quantity, self.U.quantity}) > 1:
-            raise custom_error(
-                "mixed-quantities", "at, value and U are of different kinds", "use units of one quantity"
-            )
+            raise custom_error("bad-amount", "U must be positive", "copy U from the certificate", "U")
+        for name, amount in (("value", self.value), ("U", self.U)):
+            if amount.quantity != self.at.quantity:
+                message = f"an amount of {amount.quantity} stands beside one of {self.at.quantity}"
+                raise custom_error("mixed-quantities", message, "use units of one quantity", name)
         return self
 
 
@@ -90,16 +91,21 @@ class Calibration(Record):
     """One calibration of one quantity: by a laboratory's certificate, or by a visit in these records."""
 
     date: Day
+    """day of the calibration"""
     laboratory: Text | None = None
+    """who calibrated"""
     certificate: Text | None = None
+    """number of the certificate"""
     valid_until: Day
+    """last day on which it may be used"""
     declared: Literal["error", "correction"] | None = None
     """what the table's values are; the error is subtracted, the correction added"""
     correlation: Literal["common", "independent", "zero_span"] = "common"
     """how the points' errors hang together"""
-    drift: _Rate | None = None
+    drift: ReferenceRate | None = None
     """drift allowance since this calibration, ± per year (rectangular)"""
     points: tuple[TablePoint, ...] = ()
+    """the certificate's table"""
     as_found: tuple[TablePoint, ...] = ()
     """what was found before an adjustment"""
     from_visit: Text | None = None
@@ -107,54 +113,67 @@ class Calibration(Record):
 
     @model_validator(mode="after")
     def _table_or_visit(self) -> Self:
-        if self.from_visit is None and (
-            not self.points or self.declared is None or not self.laboratory or not self.certificate
-        ):
-            raise custom_error(
-                "calibration-incomplete",
-                "a calibration needs laboratory, certificate, declared and points, or from_visit",
-                "copy them from the certificate",
-            )
-        if self.from_visit is not None and self.points:
-            raise custom_error(
-                "calibration-incomplete", "both points and from_visit are given", "keep one of the two"
-            )
+        if self.from_visit is None:
+            missing = [name for name in ("laboratory", "certificate", "declared", "points") if not getattr(self, name)]
+            if missing:
+                message = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing"
+                cure = "copy from the certificate, or name the visit here that calibrated it: from_visit"
+                raise custom_error("calibration-incomplete", message, cure)
+        elif self.points:
+            message = "both points and from_visit are given"
+            raise custom_error("calibration-incomplete", message, "keep one of the two", "from_visit")
         if self.valid_until < self.date:
-            raise custom_error("dates-out-of-order", "valid_until lies before date", "check the two days")
-        ats = [point.at.value for point in self.points]
-        if any(b <= a for a, b in itertools.pairwise(ats)):
-            raise custom_error("table-out-of-order", "points do not rise", "sort the points by `at`")
+            message = f"{self.valid_until} lies before the day of calibration {self.date}"
+            raise custom_error("dates-out-of-order", message, "check the two days", "valid_until")
+        for name, points in (("points", self.points), ("as_found", self.as_found)):
+            ats = [point.at.value for point in points]
+            if any(after <= before for before, after in itertools.pairwise(ats)):
+                message = "the points do not rise"
+                raise custom_error("table-out-of-order", message, "sort the points by `at`, each once", name)
         return self
 
 
 class QuantityRecord(Record):
     """What is known of one quantity that the reference measures."""
 
-    resolution: _Difference | None = None
+    resolution: ReferenceSpread | None = None
     """smallest step of the reading"""
-    lowest: _At | None = None
+    lowest: ReferenceValue | None = None
     """lower end of use; left out: the table's"""
-    highest: _At | None = None
+    highest: ReferenceValue | None = None
+    """upper end of use; left out: the table's"""
     calibrations: tuple[Calibration, ...] = Field(min_length=1)
+    """its calibrations, earliest first"""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.lowest is not None and self.highest is not None and self.lowest.value >= self.highest.value:
+            raise custom_error("bad-range", "the range is empty", "write the lower end under `lowest`", "lowest")
+        days = [calibration.date for calibration in self.calibrations]
+        if any(after <= before for before, after in itertools.pairwise(days)):
+            message = "the calibrations are not in order of date"
+            raise custom_error("dates-out-of-order", message, "sort them, earliest first", "calibrations")
+        return self
 
 
 class CommonComponent(Record):
     """A part of the uncertainty that several quantities share (one bath, one standard): one identity."""
 
     name: Id
-    u: _Difference
+    """by which budgets name it"""
+    u: ReferenceSpread
     """standard uncertainty"""
     quantities: tuple[str, ...] = Field(min_length=2)
+    """names of the quantities that share it"""
     date: Day
     """day of the calibrations that share it; their own U no longer holds it"""
 
 
-class Away(Record):
+class Away(Period):
     """A time in which the reference is not to be had."""
 
-    from_: Day = Field(alias="from")
-    until: Day | None = None
     reason: Text
+    """why"""
 
 
 class CheckLimit(Record):
@@ -170,10 +189,15 @@ class Reference(Record):
     id: Id
     """the file's name"""
     kind: Kind
+    """what it is, and so how its readings become a humidity"""
     name: Text
+    """description"""
     serial: Text
+    """serial number on the instrument"""
     quantities: dict[str, QuantityRecord] = Field(min_length=1)
+    """what it measures, by the name of the visit's column"""
     common: tuple[CommonComponent, ...] = ()
+    """parts of the uncertainty that several quantities share"""
     saturator_gradient: TemperatureSpread | None = None
     """saturator not at one temperature: half-width"""
     chamber_gradient: TemperatureSpread | None = None
@@ -188,7 +212,7 @@ class Reference(Record):
     """purity, two phases, distance from equilibrium: half-width"""
     temperature_coefficient: HumidityPerKelvin | None = None
     """of a transfer probe: change of its reading with temperature"""
-    calibration_temperature: any_amount("temperature") | None = None
+    calibration_temperature: TemperatureValue | None = None
     """of a transfer probe: temperature at which it was calibrated"""
     hysteresis: HumiditySpread | None = None
     """of a transfer probe: full width"""
@@ -199,56 +223,65 @@ class Reference(Record):
     response_lag: Duration | None = None
     """in air: longest lag between the two"""
     check_limit: CheckLimit | None = None
+    """limit for its checks between calibrations"""
     away: tuple[Away, ...] = ()
+    """times in which it is not to be had"""
     note: Text | None = None
+    """free text"""
 
     @model_validator(mode="after")
     def _quantities_fit_the_kind(self) -> Self:
-        for name in NEEDED[self.kind]:
-            if name not in self.quantities:
-                raise custom_error(
-                    "quantity-missing",
-                    f"a {self.kind} needs the quantity {name!r}",
-                    "add it under quantities",
-                )
         for name, record in self.quantities.items():
             if name not in QUANTITIES:
-                raise custom_error(
-                    "unknown-quantity", f"unknown quantity {name!r}", f"use one of {', '.join(QUANTITIES)}"
-                )
-            _check_units(name, record)
-        for component in self.common:
-            strange = [name for name in component.quantities if name not in self.quantities]
-            if strange:
-                raise custom_error(
-                    "unknown-quantity",
-                    f"common component {component.name!r} names {strange[0]!r}, which is not measured here",
-                    "use the names under quantities",
-                )
-        if self.kind == "saturated_salt" and not self.salts:
-            raise custom_error(
-                "quantity-missing", "no salts are named", "list the cells' salts, e.g. [LiCl, NaCl]"
-            )
+                message, cure = f"unknown quantity {name!r}", f"use one of {', '.join(QUANTITIES)}"
+                raise custom_error("unknown-quantity", message, cure + did_you_mean(name, QUANTITIES), *_AT, name)
+            for at, amount in _amounts(record):
+                if amount.quantity != QUANTITIES[name]:
+                    message = f"{name} has an amount of {amount.quantity}"
+                    cure = f"use a unit of {QUANTITIES[name]}"
+                    raise custom_error("mixed-quantities", message, cure, *_AT, name, *at)
+        for name in NEEDED[self.kind]:
+            if name not in self.quantities:
+                message, cure = f"a {self.kind} needs the quantity {name!r}", f"add `{name}:` under quantities"
+                raise custom_error("quantity-missing", message, cure, *_AT)
         if self.kind == "loop_meter" and not {"current", "voltage"} & set(self.quantities):
-            raise custom_error("quantity-missing", "a loop_meter needs current or voltage", "add one of them")
+            message = "a loop_meter needs the quantity 'current' or 'voltage'"
+            raise custom_error("quantity-missing", message, "add one of the two under quantities", *_AT)
+        if self.kind == "saturated_salt" and not self.salts:
+            cure = "list the cells' salts, e.g. `salts: [LiCl, NaCl]`"
+            raise custom_error("quantity-missing", "a saturated_salt needs its salts", cure)
+        for number, component in enumerate(self.common):
+            self._check_common(component, ("common", number))
         return self
 
+    def _check_common(self, component: CommonComponent, at: tuple[str | int, ...]) -> None:
+        for name in component.quantities:
+            record = self.quantities.get(name)
+            if record is None:
+                message = f"{component.name} names {name!r}, which is not measured here"
+                raise custom_error("unknown-quantity", message, "use the names under quantities", *at, "quantities")
+            if component.u.quantity != QUANTITIES[name]:
+                message = f"u of {component.name} is an amount of {component.u.quantity}, {name} is not"
+                cure = f"use a unit of {QUANTITIES[name]}"
+                raise custom_error("mixed-quantities", message, cure, *at, "u")
+            if component.date not in [calibration.date for calibration in record.calibrations]:
+                message = f"{component.name}: {name} has no calibration of {component.date}"
+                cure = "write the date of the calibrations that share the component"
+                raise custom_error("common-without-calibration", message, cure, *at, "date")
 
-def _check_units(name: str, record: QuantityRecord) -> None:
-    kind = QUANTITIES[name]
-    amounts = [record.resolution, record.lowest, record.highest]
-    for calibration in record.calibrations:
-        amounts += [calibration.drift, *(point.at for point in calibration.points)]
-        amounts += [point.at for point in calibration.as_found]
-    for amount in amounts:
-        if amount is not None and amount.quantity != kind:
-            raise custom_error(
-                "mixed-quantities", f"{name} has an amount of {amount.quantity}", f"use a unit of {kind}"
-            )
-    days = [calibration.date for calibration in record.calibrations]
-    if any(b <= a for a, b in itertools.pairwise(days)):
-        raise custom_error(
-            "dates-out-of-order",
-            f"calibrations of {name} are not in order of date",
-            "sort them, earliest first",
-        )
+
+_AT = ("quantities",)
+
+
+def _amounts(record: QuantityRecord) -> Iterator[tuple[tuple[str | int, ...], Amount]]:
+    """Every amount of a quantity's record that stands beside no other in a table, and the keys to it."""
+    for key in ("resolution", "lowest", "highest"):
+        amount = getattr(record, key)
+        if amount is not None:
+            yield (key,), amount
+    for number, calibration in enumerate(record.calibrations):
+        if calibration.drift is not None:
+            yield ("calibrations", number, "drift"), calibration.drift
+        for key, table in (("points", calibration.points), ("as_found", calibration.as_found)):
+            for line, point in enumerate(table):
+                yield ("calibrations", number, key, line, "at"), point.at

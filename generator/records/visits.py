@@ -1,56 +1,48 @@
 """A visit's CSV → columns in canonical units, with the place of every field.
 
-RFC 4180, UTF-8; survives a spreadsheet: byte-order mark, CRLF, `;` with decimal commas, trailing empty columns.
+What a spreadsheet leaves behind is read (`;` with decimal commas, trailing empty columns) or refused with its cure.
 """
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date
+from functools import lru_cache
+from math import nan
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from generator.faults import Fault, Place, Rule, did_you_mean, error
 from generator.records.columns import COLUMNS, REQUIRED, Column
-from generator.units import NUMBER, Unit, UnitError, header_unit, symbols
+from generator.records.csv_text import Table, field_place, split
+from generator.records.local_time import TimeRefused, utc_seconds
+from generator.records.visit_header import Field, Header, read_header
+from generator.units import NUMBER
 
 VISIT_NAME = error("visit-name", "a visit's file is not named year/YYYY-MM-DD-words[.rN].csv")
-UNREADABLE_CSV = error("unreadable-csv", "a visit's file is not UTF-8 text or not a CSV")
 EMPTY_VISIT = error("empty-visit", "a visit holds no rows")
-UNKNOWN_COLUMN = error("unknown-column", "a header names no column of a visit")
-REPEATED_COLUMN = error("repeated-column", "a column stands twice with the same unit")
-MISSING_COLUMN = error("missing-column", "a column that every visit needs is not there")
-MISSING_UNIT = error("missing-unit", "a column of numbers has no unit in brackets")
-BAD_UNIT = error(
-    "bad-unit", "a header's unit is unknown, of another quantity, or does not say gauge or absolute"
-)
-UNEXPECTED_UNIT = error("unexpected-unit", "a column of words has a unit")
-ROW_LENGTH = error("row-length", "a row has more fields than the header")
+ROW_LENGTH = error("row-length", "a row has more fields than the header has names")
 BAD_NUMBER = error("bad-number", "a field is not a number")
-DECIMAL_COMMA = error("decimal-comma", "a number was split or written with a decimal comma")
+DECIMAL_COMMA = error("decimal-comma", "a number is written with a decimal comma between commas")
 SPREADSHEET_ERROR = error("spreadsheet-error", "a field holds a spreadsheet's error value")
 TWO_UNITS_FILLED = error("two-units-filled", "one row gives a reading in two units")
 BAD_WORD = error("bad-word", "a field holds none of the words that may stand there")
-BAD_TIME = error("bad-time", "a time is not YYYY-MM-DD HH:MM[:SS]")
-TIME_MISSING_HOUR = error("time-does-not-exist", "a local time was skipped when the clocks went forward")
-TIME_REPEATED_HOUR = error("time-ambiguous", "a local time occurred twice when the clocks went back")
-TIME_OFFSET = error("time-offset", "an offset stands where it is not needed, or does not fit the zone")
-TIME_OFF_DAY = error("time-off-visit", "a row's time does not belong to the visit's days")
 BLANK_FIELD = error("blank-field", "a field that every row needs is blank")
 
 NAME = re.compile(
-    r"visits/(\d{4})/((\d{4}-\d{2}-\d{2})-[a-z0-9]+(?:-[a-z0-9]+)*)(?:\.r([2-9]|[1-9]\d))?\.csv"
+    r"visits/([0-9]{4})/(([0-9]{4}-[0-9]{2}-[0-9]{2})-[a-z0-9]+(?:-[a-z0-9]+)*)"
+    r"(?:\.r([2-9]|[1-9][0-9]))?\.csv"
 )
-_HEADER = re.compile(r"\s*([A-Za-z_]+)\s*(?:\[(.*)\])?\s*")
-_TIME = re.compile(r"(\d{4}-\d{2}-\d{2})[ T](\d{2}:\d{2}(?::\d{2})?)(?:\s*([+-]\d{2}:\d{2}|Z))?")
-_BY_FOLDED_NAME = {name.casefold(): column for name, column in COLUMNS.items()}
-LONGEST_TRIP = timedelta(days=14)
+YEARS = range(1900, 2200)
+"""In which visits are made; outside, a year is a slip of the finger."""
+_SPREADSHEET_ERROR = re.compile(r"#[A-Z0-9/]+[!?]?")
+_DIGITS_ONLY = re.compile(r"[-+0-9. ]*")
+_LARGEST = 1e12
+_STEPS = tuple(10.0**-decimals for decimals in range(400))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +67,7 @@ class Visit:
     step: Mapping[str, np.ndarray]
     """by numeric column, the weight of the last digit written, in canonical units (nan where blank)"""
     time_utc: np.ndarray
-    """seconds since 1970 UTC, int64"""
+    """seconds since 1970 UTC, int64; 0 where the time could not be read"""
     time_local: tuple[str, ...]
     fields: Mapping[str, tuple[int, ...]]
     """column name → its field numbers"""
@@ -87,43 +79,25 @@ class Visit:
         return self.id if self.revision == 1 else f"{self.id}.r{self.revision}"
 
     def place(self, row: int, column: str) -> Place:
-        """Place of a row's field: the character column, as editors count; where blank, of the row."""
+        """Place of a row's field, by character column as editors count; without that column, of the row."""
         numbers = self.fields.get(column, ())
         filled = [n for n in numbers if n < len(self.raw_rows[row]) and self.raw_rows[row][n].strip()]
         number = (filled or list(numbers) or [0])[0]
         return field_place(self.path, self.content, self.lines[row], number)
 
 
-def field_place(path: str, content: bytes, line: int, field: int) -> Place:
-    """Place of a field (counted from 0) in a CSV line, by character column."""
-    lines = content.decode("utf-8-sig", "replace").splitlines()
-    text = lines[line - 1] if line <= len(lines) else ""
-    delimiter = _delimiter(lines[0] if lines else "")
-    column, quoted, seen = 1, False, 0
-    for position, character in enumerate(text):
-        if seen == field:
-            break
-        if character == '"':
-            quoted = not quoted
-        elif character == delimiter and not quoted:
-            seen += 1
-            column = position + 2
-    return Place(path=path, line=line, column=column)
-
-
-def _delimiter(header: str) -> str:
-    return max((",", ";", "\t"), key=header.count)
-
-
 def read_visit(path: str, content: bytes, zone: ZoneInfo) -> tuple[Visit | None, list[Fault]]:
-    """Read one visit; all its faults at once, as values."""
+    """Read one visit; all its faults at once, as values. With a broken header there is no `Visit`."""
     name = NAME.fullmatch(path)
-    if name is None or name[1] != name[3][:4] or _day(name[3]) is None:
-        place = Place(path=path)
+    day = _day(name[3]) if name else None
+    if name is None or day is None or name[1] != name[3][:4] or day.year not in YEARS:
+        cure = "name it visits/YYYY/YYYY-MM-DD-words.csv, e.g. visits/2026/2026-03-14-drying.csv"
         message = "the file is not named like a visit"
-        cure = "name it visits/YYYY/YYYY-MM-DD-words.csv, e.g. visits/2026/2026-03-14-drying.csv (.r2.csv replaces it)"
-        return None, [Fault(rule=VISIT_NAME, place=place, message=message, cure=cure)]
-    return _Reading(path, content, zone, name).visit()
+        return None, [Fault(rule=VISIT_NAME, place=Place(path=path), message=message, cure=cure)]
+    table, faults = split(path, content)
+    if table is None:
+        return None, faults
+    return _Reading(path, content, zone, name[2], day, int(name[4] or 1)).visit(table)
 
 
 def _day(text: str) -> date | None:
@@ -133,291 +107,214 @@ def _day(text: str) -> date | None:
         return None
 
 
-@dataclass(frozen=True)
-class _Field:
-    """One field of the header: its number, column and unit."""
-
-    index: int
-    column: Column
-    unit: Unit | None
+@lru_cache(maxsize=256)
+def _blank_numbers(n: int, value: float | bool) -> np.ndarray:
+    """n equal values, shared by the columns that a visit does not have; nobody can write to them."""
+    values = np.full(n, value)
+    values.flags.writeable = False
+    return values
 
 
 class _Reading:
     """The reading of one file; collects faults."""
 
-    def __init__(self, path: str, content: bytes, zone: ZoneInfo, name: re.Match[str]) -> None:
+    def __init__(self, path: str, content: bytes, zone: ZoneInfo, visit_id: str, day: date, revision: int) -> None:
         self.path, self.content, self.zone = path, content, zone
-        self.id, self.day, self.revision = name[2], date.fromisoformat(name[3]), int(name[4] or 1)
+        self.id, self.day, self.revision = visit_id, day, revision
         self.faults: list[Fault] = []
-        self.comma = False
+        self.decimal_comma = False
+        self.lines: tuple[int, ...] = ()
 
     def fault(self, rule: Rule, line: int, field: int, message: str, cure: str) -> None:
         place = field_place(self.path, self.content, line, field)
         self.faults.append(Fault(rule=rule, place=place, message=message, cure=cure))
 
-    def visit(self) -> tuple[Visit | None, list[Fault]]:
-        rows = self._split()
-        if not rows:
+    def visit(self, table: Table) -> tuple[Visit | None, list[Fault]]:
+        if not table.rows or not any(field.strip() for field in table.rows[0]):
+            cure = "write the column names in the first line"
+            self.fault(EMPTY_VISIT, 1, 0, "the first line holds no header", cure)
             return None, self.faults
-        header = rows[0][1]
-        self.comma = _delimiter(self.content.decode("utf-8-sig").splitlines()[0]) != ","
-        fields = self._header(header)
-        for required in REQUIRED:
-            if not any(f.column.name == required for f in fields):
-                cure = f"add a column {required!r}"
-                self.fault(MISSING_COLUMN, 1, 0, f"there is no column {required!r}", cure)
-        body = [(line, row) for line, row in rows[1:] if any(field.strip() for field in row)]
+        self.decimal_comma = table.delimiter != ","
+        texts = tuple(text.strip() for text in table.rows[0])
+        header = read_header(texts)
+        for problem in header.problems:
+            self.fault(problem.rule, table.lines[0], problem.index, problem.message, problem.cure)
+        body = [
+            (line, row)
+            for line, row in zip(table.lines[1:], table.rows[1:], strict=True)
+            if any(field.strip() for field in row)
+        ]
         if not body:
-            self.fault(
-                EMPTY_VISIT,
-                1,
-                0,
-                "the visit holds no rows",
-                "add rows, or delete the file before it is merged",
-            )
+            cure = "add rows, or delete the file before it is merged"
+            self.fault(EMPTY_VISIT, 1, 0, "the visit holds no rows", cure)
         if self.faults:
             return None, self.faults
-        return self._columns(header, fields, body)
+        nameless = tuple(index for index, text in enumerate(texts) if not text)
+        whole = [(line, row) for line, row in body if self._fits(line, row, len(texts), nameless)]
+        if not whole:
+            return None, self.faults
+        self.lines = tuple(line for line, _ in whole)
+        return self._columns(texts, header, [row for _, row in whole]), self.faults
 
-    def _split(self) -> list[tuple[int, list[str]]]:
-        try:
-            text = self.content.decode("utf-8-sig")
-            if "\0" in text:
-                raise ValueError("it holds NUL characters")
-            reader = csv.reader(
-                io.StringIO(text, newline=""), delimiter=_delimiter(text.partition("\n")[0]), strict=True
-            )
-            rows, line = [], 1
-            for row in reader:
-                rows.append((line, row))
-                line = reader.line_num + 1
-        except UnicodeDecodeError as problem:
-            line = self.content[: problem.start].count(b"\n") + 1
-            self.fault(UNREADABLE_CSV, line, 0, "the file is not UTF-8 text", "save it as 'CSV UTF-8'")
-            return []
-        except (csv.Error, ValueError) as problem:
-            self.fault(
-                UNREADABLE_CSV, 1, 0, f"not a CSV: {problem}", "save it as 'CSV UTF-8', check the quotes"
-            )
-            return []
-        if not rows or not any(field.strip() for field in rows[0][1]):
-            self.fault(
-                EMPTY_VISIT,
-                1,
-                0,
-                "the first line holds no header",
-                "write the column names in the first line",
-            )
-            return []
-        return rows
+    def _fits(self, line: int, row: Sequence[str], width: int, nameless: Sequence[int]) -> bool:
+        """Whether every filled field of a row has a name above it."""
+        if len(row) <= width and not nameless:
+            return True
+        for index in (*nameless, *range(width, len(row))):
+            if index < len(row) and row[index].strip():
+                cure = "name the column, or quote a field that holds the separator (a decimal comma?)"
+                self.fault(ROW_LENGTH, line, index, f"no column is named above {row[index].strip()!r}", cure)
+                return False
+        return True
 
-    def _header(self, header: list[str]) -> list[_Field]:
-        found: list[_Field] = []
-        for index, text in enumerate(header):
-            if not text.strip():
+    def _columns(self, texts: tuple[str, ...], header: Header, rows: list[list[str]]) -> Visit:
+        n, width = len(rows), len(texts)
+        padded = [row[:width] + [""] * (width - len(row)) for row in rows]
+        written = [[field.strip() for field in column] for column in zip(*padded, strict=True)]
+        blank, nothing = ("",) * n, _blank_numbers(n, nan)
+        text: dict[str, tuple[str, ...]] = dict.fromkeys(_WORD_COLUMNS, blank)
+        number: dict[str, np.ndarray] = dict.fromkeys(_NUMBER_COLUMNS, nothing)
+        step = dict(number)
+        quantity: dict[str, tuple[str, ...]] = dict.fromkeys(_NUMBER_COLUMNS, blank)
+        gauge: dict[str, np.ndarray] = dict.fromkeys(_PRESSURE_COLUMNS, _blank_numbers(n, False))
+        indexes: dict[str, tuple[int, ...]] = {}
+        for field in header.fields:
+            name, values = field.column.name, written[field.index]
+            second = name in indexes
+            indexes[name] = (*indexes.get(name, ()), field.index)
+            if not field.column.is_number:
+                text[name] = self._words(field, values)
                 continue
-            field = self._header_field(index, text)
-            if field is None:
-                continue
-            if any(f.column is field.column and (f.unit == field.unit) for f in found):
-                self.fault(
-                    REPEATED_COLUMN, 1, index, f"{text.strip()!r} stands twice", "delete one of the two"
-                )
-            found.append(field)
-        return found
-
-    def _header_field(self, index: int, text: str) -> _Field | None:
-        match = _HEADER.fullmatch(text)
-        column = _BY_FOLDED_NAME.get(match[1].casefold()) if match else None
-        if match is None or column is None:
-            word = match[1] if match else text.strip()
-            cure = f"use a column of the README's list{did_you_mean(word, COLUMNS)}"
-            self.fault(UNKNOWN_COLUMN, 1, index, f"unknown column {text.strip()!r}", cure)
-            return None
-        if not column.quantities:
-            if match[2] is not None:
-                cure = f"write {column.name} alone"
-                self.fault(UNEXPECTED_UNIT, 1, index, f"{column.name} takes no unit", cure)
-            return _Field(index, column, None)
-        if match[2] is None:
-            forms = " or ".join(f"[{s}]" for s in symbols(*column.quantities)[:3])
-            cure = f"write the unit in brackets, e.g. {forms}"
-            if "pressure" in column.quantities:
-                cure = "write the unit in brackets, e.g. [kPa absolute] or [psi gauge]"
-            self.fault(MISSING_UNIT, 1, index, f"{column.name} has no unit", cure)
-            return None
-        try:
-            return _Field(index, column, header_unit(match[2], column.quantities))
-        except UnitError as problem:
-            self.fault(BAD_UNIT, 1, index, f"{column.name}: {problem}", problem.cure)
-            return None
-
-    def _columns(
-        self, header: list[str], fields: list[_Field], body: list[tuple[int, list[str]]]
-    ) -> tuple[Visit | None, list[Fault]]:
-        n = len(body)
-        text = {name: [""] * n for name, column in COLUMNS.items() if not column.is_number}
-        number = {name: np.full(n, np.nan) for name, column in COLUMNS.items() if column.is_number}
-        step = {name: np.full(n, np.nan) for name in number}
-        quantity = {name: [""] * n for name in number}
-        gauge = {name: np.zeros(n, bool) for name, c in COLUMNS.items() if "pressure" in c.quantities}
-        for i, (line, row) in enumerate(body):
-            if any(field.strip() for field in row[len(header) :]):
-                cure = "quote fields that hold the separator; use a decimal point in a comma-separated file"
-                self.fault(ROW_LENGTH, line, len(header), "the row has more fields than the header", cure)
-                continue
-            for field in fields:
-                written = row[field.index].strip() if field.index < len(row) else ""
-                if not written:
-                    continue
-                name = field.column.name
-                if not field.column.is_number:
-                    text[name][i] = self._word(field, line, written)
-                    continue
-                if quantity[name][i]:
-                    cure = "keep the unit that was read"
-                    self.fault(TWO_UNITS_FILLED, line, field.index, f"{name} is given in two units", cure)
-                value, digit = self._number(field, line, written)
-                number[name][i] = field.unit.canonical(value) if field.unit else value
-                step[name][i] = digit * field.unit.scale if field.unit else digit
-                quantity[name][i] = field.unit.quantity if field.unit else "number"
-                if name in gauge and field.unit is not None:
-                    gauge[name][i] = bool(field.unit.gauge)
-        time_utc = np.zeros(n, np.int64)
-        indexes = {
-            name: tuple(f.index for f in fields if f.column.name == name)
-            for name in (f.column.name for f in fields)
-        }
-        for i, (line, _row) in enumerate(body):
-            for required in REQUIRED:
-                if not text[required][i]:
-                    self.fault(
-                        BLANK_FIELD, line, indexes[required][0], f"{required} is blank", f"fill in {required}"
-                    )
-            if text["time"][i]:
-                time_utc[i] = self._time(text["time"][i], line, indexes["time"][0])
-        visit = Visit(
+            new_number, new_step = self._numbers(field, values)
+            kind = field.unit.quantity if field.unit else "number"
+            new_quantity = (kind,) * n if all(values) else tuple(kind if value else "" for value in values)
+            filled = np.array(values) != ""
+            new_gauge = filled if field.unit is not None and field.unit.gauge else _blank_numbers(n, False)
+            if second:
+                self._refuse_two_units(field, values, quantity[name])
+                new_number = np.where(filled, new_number, number[name])
+                new_step = np.where(filled, new_step, step[name])
+                new_quantity = tuple(a or b for a, b in zip(new_quantity, quantity[name], strict=True))
+                new_gauge = np.where(filled, new_gauge, gauge[name]) if name in gauge else new_gauge
+            number[name], step[name], quantity[name] = new_number, new_step, new_quantity
+            if name in gauge:
+                gauge[name] = new_gauge
+        for name in REQUIRED:
+            for row, value in enumerate(written[indexes[name][0]]):
+                if not value:
+                    self._row_fault(BLANK_FIELD, row, indexes[name][0], f"{name} is blank", f"fill in {name}")
+        return Visit(
             path=self.path,
             id=self.id,
             revision=self.revision,
             day=self.day,
             sha256=hashlib.sha256(self.content).hexdigest(),
-            header=tuple(h.strip() for h in header),
-            raw_rows=tuple(tuple(row) for _, row in body),
-            lines=tuple(line for line, _ in body),
-            text={name: tuple(values) for name, values in text.items()},
+            header=texts,
+            raw_rows=tuple(tuple(row) for row in rows),
+            lines=self.lines,
+            text=text,
             number=number,
-            quantity={name: tuple(values) for name, values in quantity.items()},
+            quantity=quantity,
             gauge=gauge,
             step=step,
-            time_utc=time_utc,
-            time_local=tuple(text["time"]),
+            time_utc=self._times(indexes["time"][0], text["time"]),
+            time_local=text["time"],
             fields=indexes,
             content=self.content,
         )
-        return visit, self.faults
 
-    def _word(self, field: _Field, line: int, written: str) -> str:
-        if written.startswith("#") and written.rstrip("!?").isupper():
-            self.fault(
-                SPREADSHEET_ERROR, line, field.index, f"{written!r} is a spreadsheet's error", "type it again"
-            )
-            return ""
-        choices = field.column.choices
-        word = written.casefold().replace(" ", "_") if "as_found" in choices else written.casefold()
-        if choices and word not in choices:
-            cure = f"write one of {', '.join(choices)}{did_you_mean(written, choices)}"
-            self.fault(BAD_WORD, line, field.index, f"{field.column.name}: {written!r} is not known", cure)
-            return ""
-        return word if choices else written
+    def _row_fault(self, rule: Rule, row: int, field: int, message: str, cure: str) -> None:
+        self.fault(rule, self.lines[row], field, message, cure)
 
-    def _number(self, field: _Field, line: int, written: str) -> tuple[float, float]:
-        """The number as written and the weight of its last digit."""
-        text = (
-            written.replace(",", ".")
-            if self.comma and written.count(",") == 1 and "." not in written
-            else written
-        )
-        if NUMBER.fullmatch(text):
-            value = float(text)
-            if np.isfinite(value):
-                return value, _last_digit(text)
+    def _refuse_two_units(self, field: Field, values: Sequence[str], before: Sequence[str]) -> None:
+        for row, (value, other) in enumerate(zip(values, before, strict=True)):
+            if value and other:
+                message, cure = f"{field.column.name} is given in two units", "keep the unit that was read"
+                self._row_fault(TWO_UNITS_FILLED, row, field.index, message, cure)
+
+    def _words(self, field: Field, values: Sequence[str]) -> tuple[str, ...]:
         name = field.column.name
-        if written.startswith("#"):
-            self.fault(
-                SPREADSHEET_ERROR,
-                line,
-                field.index,
-                f"{name}: {written!r} is a spreadsheet's error",
-                "type it again",
-            )
-        elif re.fullmatch(r"[+-]?\d+,\d+", written):
+        meant = {value: _word(field.column, value) for value in dict.fromkeys(values)}
+        for row, value in enumerate(values):
+            if meant[value] is None:
+                if _SPREADSHEET_ERROR.fullmatch(value):
+                    message = f"{name}: {value!r} is a spreadsheet's error"
+                    self._row_fault(SPREADSHEET_ERROR, row, field.index, message, "type it again")
+                else:
+                    choices = field.column.choices
+                    cure = f"write one of {', '.join(choices)}{did_you_mean(value, choices)}"
+                    message = f"{name}: {value!r} is not known"
+                    self._row_fault(BAD_WORD, row, field.index, message, cure)
+        return tuple(meant[value] or "" for value in values)
+
+    def _numbers(self, field: Field, values: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
+        """Canonical values of a column, and the weight of the last digit written; nan where blank."""
+        plain = _plain_numbers(values)
+        if plain is None:
+            plain = np.array([self._number(field, row, value) for row, value in enumerate(values)]).T
+        number, step = plain
+        if field.unit is None:
+            return number, step
+        return field.unit.canonical(number), step * field.unit.scale  # type: ignore[return-value]
+
+    def _number(self, field: Field, row: int, written: str) -> tuple[float, float]:
+        """The number as written and the weight of its last digit."""
+        if not written:
+            return _NOTHING
+        comma = self.decimal_comma and written.count(",") == 1 and "." not in written
+        text = written.replace(",", ".") if comma else written
+        if NUMBER.fullmatch(text) and abs(float(text)) <= _LARGEST:
+            return float(text), _last_digit(text)
+        name = field.column.name
+        if _SPREADSHEET_ERROR.fullmatch(written):
+            rule, message = SPREADSHEET_ERROR, f"{name}: {written!r} is a spreadsheet's error"
+            cure = "type it again"
+        elif re.fullmatch(r"[+-]?[0-9]+,[0-9]+", written):
+            rule, message = DECIMAL_COMMA, f"{name}: {written!r} has a decimal comma"
             cure = "use a decimal point, or save the file with `;` between fields"
-            self.fault(DECIMAL_COMMA, line, field.index, f"{name}: {written!r} has a decimal comma", cure)
         else:
+            rule, message = BAD_NUMBER, f"{name}: {written!r} is not a number"
             cure = "write digits with a decimal point and no unit; leave it blank if it was not read"
-            self.fault(BAD_NUMBER, line, field.index, f"{name}: {written!r} is not a number", cure)
-        return float("nan"), float("nan")
+        self._row_fault(rule, row, field.index, message, cure)
+        return _NOTHING
 
-    def _time(self, written: str, line: int, field: int) -> int:
-        match = _TIME.fullmatch(written)
-        try:
-            naive = datetime.fromisoformat(f"{match[1]}T{match[2]}") if match else None
-        except ValueError:
-            naive = None
-        if match is None or naive is None:
-            cure = "write YYYY-MM-DD HH:MM, e.g. 2026-03-14 09:40; format the column as text in a spreadsheet"
-            self.fault(BAD_TIME, line, field, f"{written!r} is not a time", cure)
-            return 0
-        if not timedelta(0) <= naive.date() - self.day <= LONGEST_TRIP:
-            cure = f"correct the time, or the file's day {self.day} (a visit lasts at most {LONGEST_TRIP.days} days)"
-            self.fault(TIME_OFF_DAY, line, field, f"{written} is not within the visit of {self.day}", cure)
-        return self._utc(naive, match[3], line, field)
+    def _times(self, field: int, written: Sequence[str]) -> np.ndarray:
+        times = np.zeros(len(written), np.int64)
+        for row, text in enumerate(written):
+            try:
+                times[row] = utc_seconds(text, self.day, self.zone) if text else 0
+            except TimeRefused as refused:
+                self._row_fault(refused.rule, row, field, refused.message, refused.cure)
+        return times
 
-    def _utc(self, naive: datetime, offset: str | None, line: int, field: int) -> int:
-        candidates = list(_instants(naive, self.zone))
-        at = naive.isoformat(" ")
-        if not candidates:
-            cure = "write the time as the new clock showed it"
-            self.fault(TIME_MISSING_HOUR, line, field, f"{at} does not exist in {self.zone.key}", cure)
-            return 0
-        if offset is None:
-            if len(candidates) > 1:
-                forms = " or ".join(f"{at}{_offset_text(c, self.zone)}" for c in candidates)
-                self.fault(
-                    TIME_REPEATED_HOUR,
-                    line,
-                    field,
-                    f"{at} occurred twice in {self.zone.key}",
-                    f"write {forms}",
-                )
-            return int(candidates[0].timestamp())
-        fitting = [c for c in candidates if _offset_text(c, self.zone) == offset.replace("Z", "+00:00")]
-        if len(candidates) == 1 or not fitting:
-            cure = f"write local time of {self.zone.key} without an offset"
-            self.fault(
-                TIME_OFFSET, line, field, f"{at}{offset}: no offset is needed, or it does not fit", cure
-            )
-            return 0
-        return int(fitting[0].timestamp())
+
+_NOTHING = (nan, nan)
+_WORD_COLUMNS = tuple(name for name, column in COLUMNS.items() if not column.is_number)
+_NUMBER_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.is_number)
+_PRESSURE_COLUMNS = tuple(name for name, column in COLUMNS.items() if "pressure" in column.quantities)
+
+
+def _word(column: Column, written: str) -> str | None:
+    """The word that is meant; nothing where none is known."""
+    if not column.choices or not written:
+        return None if _SPREADSHEET_ERROR.fullmatch(written) else written
+    word = " ".join(written.casefold().replace("_", " ").split())
+    return next((choice for choice in column.choices if choice.replace("_", " ") == word), None)
+
+
+def _plain_numbers(values: Sequence[str]) -> np.ndarray | None:
+    """All numbers of a column and their steps at once, where each is written in plain digits."""
+    if not _DIGITS_ONLY.fullmatch(" ".join(values)):
+        return None
+    try:
+        number = [float(value or "nan") for value in values]
+        step = [_STEPS[len(value.partition(".")[2])] if value else nan for value in values]
+    except (ValueError, IndexError):
+        return None
+    both = np.array([number, step])
+    return None if (np.abs(both[0]) > _LARGEST).any() else both
 
 
 def _last_digit(text: str) -> float:
     mantissa, _, exponent = text.lower().partition("e")
-    decimals = len(mantissa.partition(".")[2])
-    return float(10.0 ** (int(exponent or 0) - decimals))
-
-
-def _instants(naive: datetime, zone: ZoneInfo) -> Iterator[datetime]:
-    """The instants at which a zone's clocks show `naive`: none, one or two."""
-    seen: set[datetime] = set()
-    for fold in (0, 1):
-        instant = naive.replace(tzinfo=zone, fold=fold).astimezone(UTC)
-        if instant.astimezone(zone).replace(tzinfo=None) == naive and instant not in seen:
-            seen.add(instant)
-            yield instant
-
-
-def _offset_text(instant: datetime, zone: ZoneInfo) -> str:
-    offset = instant.astimezone(zone).strftime("%z")
-    return f"{offset[:3]}:{offset[3:]}"
+    return float(10.0 ** max(-300, min(300, int(exponent or 0) - len(mantissa.partition(".")[2]))))

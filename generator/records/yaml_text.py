@@ -6,18 +6,21 @@ Anchors, aliases, tags and duplicate keys are refused: a record says what it say
 
 from __future__ import annotations
 
-import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import ruamel.yaml
-from ruamel.yaml import YAML, MappingNode, Node, ScalarNode, SequenceNode
+from ruamel.yaml import YAML, events
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
-from generator.faults import Fault, Place, error
+from generator.faults import Fault, Place, Rule, error
 
 UNREADABLE_YAML = error("unreadable-yaml", "a YAML file cannot be parsed or is not UTF-8")
 DUPLICATE_KEY = error("duplicate-key", "a key stands twice in one mapping")
 YAML_ALIAS = error("yaml-alias", "a YAML anchor, alias, tag or merge key is used")
+
+DEEPEST = 20
+"""No record nests deeper."""
 
 Loc = tuple[str | int, ...]
 
@@ -33,11 +36,25 @@ class Document:
 
     def place(self, *loc: str | int) -> Place:
         """The place of the value at `loc`; where it is missing, of the nearest thing around it."""
-        return self._nearest(self.value_marks, loc)
+        return self._nearest(self.value_marks, self.written(loc))
 
     def key_place(self, *loc: str | int) -> Place:
         """The place of the key at `loc` itself."""
-        return self._nearest(self.key_marks, loc)
+        return self._nearest(self.key_marks, self.written(loc))
+
+    def written(self, loc: Loc) -> Loc:
+        """`loc` of a model as it is written: a single dated entry stands where the model has a list."""
+        written: list[str | int] = []
+        data = self.data
+        for part in loc:
+            if isinstance(part, int) and isinstance(data, dict):
+                continue
+            written.append(part)
+            try:
+                data = data[part]
+            except (KeyError, IndexError, TypeError):
+                data = None
+        return tuple(written)
 
     def _nearest(self, marks: dict[Loc, tuple[int, int]], loc: Loc) -> Place:
         while loc:
@@ -51,119 +68,124 @@ class Document:
 
 def parse(path: str, content: bytes) -> tuple[Document | None, list[Fault]]:
     """Read one YAML file; faults as values."""
+
+    def unreadable(line: int, column: int, message: str, cure: str) -> tuple[None, list[Fault]]:
+        place = Place(path=path, line=line, column=column)
+        return None, [Fault(rule=UNREADABLE_YAML, place=place, message=message, cure=cure)]
+
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as problem:
         line = content[: problem.start].count(b"\n") + 1
-        return None, [
-            Fault(
-                rule=UNREADABLE_YAML,
-                place=Place(path=path, line=line),
-                message="the file is not UTF-8 text",
-                cure="save it as UTF-8",
-            )
-        ]
-    tagged = _refused_tokens(path, text)
+        return unreadable(line, 1, "the file is not UTF-8 text", "save it as UTF-8")
+    reader = _Reader(path)
     try:
-        root = _compose(text)
-    except ruamel.yaml.error.MarkedYAMLError as problem:
+        data = reader.document(_events(text))
+    except MarkedYAMLError as problem:
         mark = problem.problem_mark or problem.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         what = problem.problem or problem.context or "cannot be parsed"
-        return None, [
-            Fault(
-                rule=UNREADABLE_YAML,
-                place=Place(path=path, line=line, column=column),
-                message=f"not valid YAML: {what}",
-                cure="check indentation, colons and quotes on this line and the one above",
-            )
-        ]
-    except (ruamel.yaml.error.YAMLError, ValueError) as problem:
-        return None, [
-            Fault(
-                rule=UNREADABLE_YAML,
-                place=Place(path=path),
-                message=f"not valid YAML: {str(problem).splitlines()[0]}",
-                cure="save it as plain UTF-8 text without control characters",
-            )
-        ]
-    if tagged:
-        return None, tagged
-    reader = _Reader(path)
-    data = reader.read(root, ()) if root is not None else None
+        cure = "check indentation, colons and quotes on this line and the one above"
+        return unreadable(line, column, f"not valid YAML: {what}", cure)
+    except (YAMLError, ValueError) as problem:
+        message = f"not valid YAML: {str(problem).splitlines()[0]}"
+        return unreadable(1, 1, message, "save it as plain UTF-8 text without control characters")
+    except _NotARecord as problem:
+        return unreadable(problem.line, problem.column, problem.message, problem.cure)
     if reader.faults:
         return None, reader.faults
-    document = Document(path=path, data=data, key_marks=reader.key_marks, value_marks=reader.value_marks)
-    return document, []
+    return Document(path=path, data=data, key_marks=reader.key_marks, value_marks=reader.value_marks), []
 
 
-def _compose(text: str) -> Node | None:
-    yaml = YAML(typ="safe", pure=False)
-    yaml.version = (1, 2)  # type: ignore[assignment]
-    parser = yaml.get_constructor_parser(text)[1]
-    try:
-        return parser.get_single_node()  # type: ignore[no-any-return]
-    finally:
-        parser.dispose()
+def _events(text: str) -> Iterator[events.Event]:
+    """The parser's events, from its C library where that is installed."""
+    parsed: Iterator[events.Event] = YAML(typ="safe", pure=False).parse(text)
+    return parsed
 
 
-_ANCHOR_OR_TAG = re.compile(r"(?:^|[:\-]\s+)([&*!][^\s,\]}]+)")
+class _NotARecord(Exception):
+    """Valid YAML that no record can be."""
 
-
-def _refused_tokens(path: str, text: str) -> list[Fault]:
-    """Anchors, aliases and tags: the C composer resolves them silently, so they are looked for in the text."""
-    faults: list[Fault] = []
-    for number, line in enumerate(text.splitlines(), start=1):
-        bare = re.sub(r"\"[^\"]*\"|'[^']*'", lambda m: "x" * len(m[0]), line).split(" #")[0]
-        if bare.lstrip().startswith("#"):
-            continue
-        for match in _ANCHOR_OR_TAG.finditer(bare):
-            faults.append(
-                Fault(
-                    rule=YAML_ALIAS,
-                    place=Place(path=path, line=number, column=match.start(1) + 1),
-                    message=f"{match[1]!r} is a YAML anchor, alias or tag",
-                    cure="write the value out, or put it in quotes if it is text",
-                )
-            )
-    return faults
+    def __init__(self, event: events.Event, message: str, cure: str) -> None:
+        super().__init__(message)
+        self.line, self.column = event.start_mark.line + 1, event.start_mark.column + 1
+        self.message, self.cure = message, cure
 
 
 class _Reader:
+    """Builds the data from the events: these still know anchors, aliases and tags, which nodes do not."""
+
     def __init__(self, path: str) -> None:
         self.path = path
         self.faults: list[Fault] = []
         self.key_marks: dict[Loc, tuple[int, int]] = {}
         self.value_marks: dict[Loc, tuple[int, int]] = {}
 
-    def read(self, node: Node, loc: Loc) -> Any:
-        mark = node.start_mark
-        self.value_marks[loc] = (mark.line + 1, mark.column + 1)
-        if isinstance(node, MappingNode):
-            return self._mapping(node, loc)
-        if isinstance(node, SequenceNode):
-            return [self.read(item, (*loc, i)) for i, item in enumerate(node.value)]
-        assert isinstance(node, ScalarNode)
-        # A plain (unquoted) null is nothing; a quoted one is text.
-        return None if not node.style and node.value in ("", "~", "null") else node.value
+    def document(self, stream: Iterator[events.Event]) -> Any:
+        """The data of the one document in the stream; nothing where it is empty."""
+        data, seen = None, False
+        for event in stream:
+            if isinstance(event, events.DocumentStartEvent):
+                if seen:
+                    cure = "keep one record a file, without `---` between"
+                    raise _NotARecord(event, "a second document begins here", cure)
+                seen = True
+                data = self._value(next(stream), stream, ())
+        return data
 
-    def _mapping(self, node: MappingNode, loc: Loc) -> dict[str, Any]:
+    def _value(self, event: events.Event, stream: Iterator[events.Event], loc: Loc) -> Any:
+        self.value_marks[loc] = (event.start_mark.line + 1, event.start_mark.column + 1)
+        if len(loc) > DEEPEST:
+            raise _NotARecord(event, "this is nested too deeply", "check the brackets and the indentation")
+        self._refuse_anchors(event)
+        if isinstance(event, events.MappingStartEvent):
+            return self._mapping(stream, loc)
+        if isinstance(event, events.SequenceStartEvent):
+            return self._sequence(stream, loc)
+        if not isinstance(event, events.ScalarEvent):
+            return None  # an alias, refused above
+        # A plain (unquoted) null is nothing; a quoted one is text.
+        return None if not event.style and event.value in ("", "~", "null") else event.value
+
+    def _sequence(self, stream: Iterator[events.Event], loc: Loc) -> list[Any]:
+        items: list[Any] = []
+        for event in stream:
+            if isinstance(event, events.SequenceEndEvent):
+                break
+            items.append(self._value(event, stream, (*loc, len(items))))
+        return items
+
+    def _mapping(self, stream: Iterator[events.Event], loc: Loc) -> dict[str, Any]:
         result: dict[str, Any] = {}
-        for key_node, value_node in node.value:
-            mark = key_node.start_mark
-            at = (mark.line + 1, mark.column + 1)
-            key = str(key_node.value) if isinstance(key_node, ScalarNode) else "?"
-            if key in result or key == "<<":
-                twice = key != "<<"
-                self.faults.append(
-                    Fault(
-                        rule=DUPLICATE_KEY if twice else YAML_ALIAS,
-                        place=Place(path=self.path, line=at[0], column=at[1]),
-                        message=f"key {key!r} stands twice here" if twice else "'<<' merges another mapping",
-                        cure="keep one of the two" if twice else "write the keys out",
-                    )
-                )
+        for event in stream:
+            if isinstance(event, events.MappingEndEvent):
+                break
+            if isinstance(event, events.AliasEvent):
+                self._refuse_anchors(event)
+                self._value(next(stream), stream, (*loc, "?"))
                 continue
-            self.key_marks[(*loc, key)] = at
-            result[key] = self.read(value_node, (*loc, key))
+            if not isinstance(event, events.ScalarEvent):
+                raise _NotARecord(event, "a key is a list or a mapping", "write a word before the colon")
+            self._refuse_anchors(event)
+            key = event.value
+            if key == "<<":
+                self._fault(YAML_ALIAS, event, "'<<' merges another mapping", "write the keys out")
+            elif key in result:
+                self._fault(DUPLICATE_KEY, event, f"key {key!r} stands twice here", "keep one of the two")
+            else:
+                self.key_marks[(*loc, key)] = (event.start_mark.line + 1, event.start_mark.column + 1)
+            result[key] = self._value(next(stream), stream, (*loc, key))
         return result
+
+    def _refuse_anchors(self, event: events.Event) -> None:
+        alias = isinstance(event, events.AliasEvent)
+        anchor, tag = getattr(event, "anchor", None), getattr(event, "tag", None)
+        for word in (anchor and f"{'*' if alias else '&'}{anchor}", tag):
+            if word:
+                cure = "write the value out, or put it in quotes if it is text"
+                self._fault(YAML_ALIAS, event, f"{word!r} is an anchor, alias or tag of YAML", cure)
+
+    def _fault(self, rule: Rule, event: events.Event, message: str, cure: str) -> None:
+        mark = event.start_mark
+        place = Place(path=self.path, line=mark.line + 1, column=mark.column + 1)
+        self.faults.append(Fault(rule=rule, place=place, message=message, cure=cure))

@@ -1,0 +1,108 @@
+"""Local times of a visit → seconds since 1970 UTC, through the hours that clocks skip and repeat."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+from generator.faults import Rule, error
+
+BAD_TIME = error("bad-time", "a time is not YYYY-MM-DD HH:MM[:SS]")
+TIME_MISSING_HOUR = error("time-does-not-exist", "a local time was skipped when the clocks went forward")
+TIME_REPEATED_HOUR = error("time-ambiguous", "a local time occurred twice when the clocks went back")
+TIME_OFFSET = error("time-offset", "an offset stands where it is not needed, or does not fit the zone")
+TIME_OFF_DAY = error("time-off-visit", "a row's time does not belong to the visit's days")
+
+LONGEST_TRIP = timedelta(days=14)
+_TIME = re.compile(
+    r"([0-9]{4}-[0-9]{2}-[0-9]{2})[ T]([0-9]{2}:[0-9]{2}(?::[0-9]{2})?)(?:\s*([+-][0-9]{2}:[0-9]{2}|Z))?"
+)
+
+
+class TimeRefused(Exception):
+    """Why a time is refused: rule, message and cure."""
+
+    def __init__(self, rule: Rule, message: str, cure: str) -> None:
+        super().__init__(message)
+        self.rule, self.message, self.cure = rule, message, cure
+
+
+def utc_seconds(written: str, visit_day: date, zone: ZoneInfo) -> int:
+    """`2026-03-14 09:40` in the zone → seconds since 1970 UTC. Raises TimeRefused.
+
+    An offset (`+01:00`) may only stand in the hour that occurs twice when the clocks go back.
+    """
+    match = _TIME.fullmatch(written)
+    if match and match[3] is None:
+        midnight = _steady_midnight(match[1], visit_day, zone)
+        hour, minute, second = int(written[11:13]), int(written[14:16]), int(written[17:] or 0)
+        if midnight is not None and hour < 24 and minute < 60 and second < 60:
+            return midnight + 3600 * hour + 60 * minute + second
+    try:
+        naive = datetime.fromisoformat(f"{match[1]}T{match[2]}") if match else None
+    except ValueError:
+        naive = None
+    if match is None or naive is None:
+        cure = "write YYYY-MM-DD HH:MM, e.g. 2026-03-14 09:40; format the column as text in a spreadsheet"
+        raise TimeRefused(BAD_TIME, f"{written!r} is not a time", cure)
+    if not _within_trip(naive.date(), visit_day):
+        cure = f"correct it, or the file's day {visit_day} (a visit lasts at most {LONGEST_TRIP.days} days)"
+        raise TimeRefused(TIME_OFF_DAY, f"{written} is not within the visit of {visit_day}", cure)
+    return _by_clock(naive, match[3], zone)
+
+
+def _within_trip(day: date, visit_day: date) -> bool:
+    return timedelta(0) <= day - visit_day <= LONGEST_TRIP
+
+
+@lru_cache(maxsize=4096)
+def _steady_midnight(day: str, visit_day: date, zone: ZoneInfo) -> int | None:
+    """The first second of a day of the visit on which no clock is changed: most days, and the quick way."""
+    try:
+        midnight = datetime.fromisoformat(day)
+    except ValueError:
+        return None
+    if not _within_trip(midnight.date(), visit_day):
+        return None
+    here = midnight.replace(tzinfo=zone)
+    steady = here.utcoffset() == (midnight + timedelta(days=1)).replace(tzinfo=zone).utcoffset()
+    return int(here.timestamp()) if steady else None
+
+
+def _by_clock(naive: datetime, offset: str | None, zone: ZoneInfo) -> int:
+    shown = naive.isoformat(" ", "seconds" if naive.second else "minutes")
+    candidates = tuple(_instants(naive, zone))
+    if not candidates:
+        cure = "write the time as the new clock showed it"
+        raise TimeRefused(TIME_MISSING_HOUR, f"{shown} does not exist in {zone.key}", cure)
+    if offset is None:
+        if len(candidates) > 1:
+            forms = " or ".join(f"{shown}{_offset_text(c, zone)}" for c in candidates)
+            raise TimeRefused(TIME_REPEATED_HOUR, f"{shown} occurred twice in {zone.key}", f"write {forms}")
+        return int(candidates[0].timestamp())
+    if len(candidates) == 1:
+        message = f"{shown} occurred once in {zone.key} and takes no offset"
+        raise TimeRefused(TIME_OFFSET, message, f"write {shown}")
+    for candidate in candidates:
+        if _offset_text(candidate, zone) == offset.replace("Z", "+00:00"):
+            return int(candidate.timestamp())
+    forms = " or ".join(f"{shown}{_offset_text(c, zone)}" for c in candidates)
+    raise TimeRefused(TIME_OFFSET, f"{zone.key} had no offset {offset} at {shown}", f"write {forms}")
+
+
+def _instants(naive: datetime, zone: ZoneInfo) -> Iterator[datetime]:
+    """The instants at which a zone's clocks show `naive`: none, one or two."""
+    seen: set[datetime] = set()
+    for fold in (0, 1):
+        instant = naive.replace(tzinfo=zone, fold=fold).astimezone(UTC)
+        if instant.astimezone(zone).replace(tzinfo=None) == naive and instant not in seen:
+            seen.add(instant)
+            yield instant
+
+
+def _offset_text(instant: datetime, zone: ZoneInfo) -> str:
+    offset = instant.astimezone(zone).strftime("%z")
+    return f"{offset[:3]}:{offset[3:]}"
