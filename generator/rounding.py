@@ -61,6 +61,15 @@ def significant(value: float, digits: int) -> str:
     return f"{mantissa.replace('-', MINUS)}·10^{int(exponent)}".replace("^-", f"^{MINUS}")
 
 
+def freedom(nu: float) -> str:
+    """Degrees of freedom to three digits; where k no longer depends on them, only that they are many."""
+    if math.isnan(nu):
+        return NOTHING
+    if math.isinf(nu):
+        return "∞"
+    return "> 1000" if nu > 1000 else significant(nu, 3)
+
+
 def published(value: float) -> str:
     """A number for data files: 10 significant digits, so that processors' last bits do not show; '' for none."""
     if math.isnan(value):

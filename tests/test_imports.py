@@ -27,7 +27,7 @@ LAYERS = (
     {"generator.assessment"},
     {"generator.provenance"},
     {"generator.site"},
-    {"generator.review", "generator.issuing", "generator.scaffold", "generator.portfolio"},
+    {"generator.explain", "generator.review", "generator.issuing", "generator.scaffold", "generator.portfolio"},
     {"generator.cli"},
     {"generator.__main__"},
 )

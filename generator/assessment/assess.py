@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 
@@ -12,16 +12,17 @@ from generator.assessment.conformity import Verdict
 from generator.assessment.drift import Drift, VisitHistory, drift
 from generator.assessment.due import Due, due
 from generator.assessment.findings import Case, find_cases
+from generator.assessment.plausibility import mix_ups
 from generator.assessment.results import Result, make_results
-from generator.faults import Fault, RecordsRefused
+from generator.faults import Fault, RecordsRefused, Severity
 from generator.records.check import check as check_records
 from generator.records.load import Records
 from generator.records.models import Channel, Sensor, in_force
-from generator.records.rows import SensorVisit, sensor_visits
+from generator.records.rows import SensorVisit, sensor_visits, without_lines
 from generator.records.settings import SettingsOn, instrument_on
 from generator.records.snapshot import Snapshot
 from generator.uncertainty.cell_sources import Part
-from generator.uncertainty.measurement import Measurement, measure
+from generator.uncertainty.measurement import Line, Measurement, measure
 from generator.uncertainty.monte_carlo import Answer, monte_carlo, needs_monte_carlo
 
 
@@ -90,56 +91,81 @@ class Assessment:
     """reservations of the records themselves (those of results stand with the results)"""
 
 
-def check(files: Snapshot) -> tuple[Assessment | None, list[Fault]]:
-    """All faults that records, rules across records and physics find; an assessment only where none is an error."""
-    return _assess(files, date.max, answers=False)
+def check(files: Snapshot) -> list[Fault]:
+    """All faults that the records, the rules across records and physics find: errors and reservations."""
+    records, faults = check_records(files)
+    if records is None:
+        return faults
+    blocked = any(f.rule.severity is Severity.ERROR for f in faults)
+    visits = sensor_visits(without_faulty_rows(records, faults) if blocked else records)
+    measurement = measure(records, visits)
+    return [*faults, *measurement.faults, *mix_ups(measurement)]
 
 
 def assess(files: Snapshot, day: date) -> Assessment:
     """The assessment on a day. Raises RecordsRefused with all faults where there are errors."""
-    assessment, faults = _assess(files, day, answers=True)
-    if assessment is None:
-        raise RecordsRefused(faults)
-    return assessment
-
-
-def _assess(files: Snapshot, day: date, *, answers: bool) -> tuple[Assessment | None, list[Fault]]:
     records, faults = check_records(files)
-    if records is None or any(f.rule.severity == "error" for f in faults):
-        return None, faults
-    everything = sensor_visits(records)
-    visits = [sv for sv in everything if sv.visit.day <= day]
+    if records is None:
+        raise RecordsRefused(faults)
+    visits = [sv for sv in sensor_visits(without_faulty_rows(records, faults)) if sv.visit.day <= day]
     measurement = measure(records, visits)
-    faults += measurement.faults
-    if measurement.faults:
-        return None, faults
-    drawn = _answers(records, measurement) if answers else {}
-    results, more = make_results(records, visits, measurement, drawn)
-    faults += more
-    if more:
-        return None, faults
-    return assemble(records, day, visits, measurement, drawn, results, faults), faults
+    faults += [*measurement.faults, *mix_ups(measurement)]
+    if any(f.rule.severity is Severity.ERROR for f in faults):
+        raise RecordsRefused(faults)
+    answers = monte_carlo_answers(records, measurement)
+    results = make_results(records, visits, measurement, answers, faults)
+    return assemble(records, day, visits, measurement, answers, results, faults)
 
 
-def _answers(records: Records, measurement: Measurement) -> dict[int, Answer]:
-    """Monte Carlo answers for the lines that the linear answer does not serve."""
+def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fault]]:
+    """What can be said of one visit now, however unfinished: its faulty rows are left out and their faults given.
+
+    Nothing else is held against it: faults elsewhere only leave their own rows out.
+    """
+    records, faults = check_records(files)
+    mine = [f for f in faults if f.place.path == path or not f.place.path.startswith("visits/")]
+    if records is None:
+        return None, mine
+    visit = next((v for v in records.visits if v.path == path), None)
+    if visit is None:
+        return None, mine
+    visits = [sv for sv in sensor_visits(without_faulty_rows(records, faults)) if sv.visit.day <= visit.day]
+    measurement = measure(records, visits)
+    mine += [f for f in (*measurement.faults, *mix_ups(measurement)) if f.place.path == path]
+    here = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.visit.path == path}
+    answers = monte_carlo_answers(records, measurement, here)
+    results = make_results(records, visits, measurement, answers, faults)
+    return assemble(records, visit.day, visits, measurement, answers, results, faults), mine
+
+
+def without_faulty_rows(records: Records, faults: Sequence[Fault]) -> Records:
+    """The records without the visits' rows that hold an error."""
+    lines: dict[str, set[int]] = {}
+    for fault in faults:
+        if fault.rule.severity is Severity.ERROR:
+            lines.setdefault(fault.place.path, set()).add(fault.place.line)
+    visits = tuple(without_lines(v, lines[v.path]) if v.path in lines else v for v in records.visits)
+    return replace(records, visits=visits)
+
+
+def monte_carlo_answers(
+    records: Records, measurement: Measurement, cells: Collection[int] | None = None
+) -> dict[int, Answer]:
+    """Monte Carlo answers for the judged lines (of these cells) that the linear answer does not serve."""
     totals = {(line.cell, line.channel) for line in measurement.lines if line.part is Part.TOTAL}
-    judged = [
-        number
-        for number, line in enumerate(measurement.lines)
-        if line.part is Part.TOTAL
-        or (
-            line.part is Part.SENSOR
-            and ((line.cell, line.channel) not in totals or _at_sensor(records, measurement, number))
-        )
-    ]
-    return {number: monte_carlo(measurement, number) for number in needs_monte_carlo(measurement, judged)}
 
+    def judged(line: Line) -> bool:
+        if line.part is Part.LOOP or (cells is not None and line.cell not in cells):
+            return False
+        if (line.cell, line.channel) not in totals:
+            return True
+        sv = measurement.cells[line.cell].sensor_visit
+        sensor = records.sensors.get(sv.sensor)
+        at_sensor = sensor is not None and SettingsOn(records, sensor, sv.visit.day).whole("judged_at") == "sensor"
+        return (line.part is Part.SENSOR) == at_sensor
 
-def _at_sensor(records: Records, measurement: Measurement, number: int) -> bool:
-    sv = measurement.cells[measurement.lines[number].cell].sensor_visit
-    sensor = records.sensors.get(sv.sensor)
-    return sensor is not None and SettingsOn(records, sensor, sv.visit.day).whole("judged_at") == "sensor"
+    lines = [number for number, line in enumerate(measurement.lines) if judged(line)]
+    return {number: monte_carlo(measurement, number) for number in needs_monte_carlo(measurement, lines)}
 
 
 def assemble(
@@ -174,7 +200,7 @@ def assemble(
         summaries=summaries,
         standings=standings,
         cases=cases,
-        reservations=tuple(f for f in faults if f.rule.severity == "reservation"),
+        reservations=tuple(f for f in faults if f.rule.severity is Severity.RESERVATION),
     )
 
 

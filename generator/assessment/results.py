@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from generator.assessment.conformity import Judgement, Verdict, judge, rule_in_words, tolerance_at, verdict_by_rule
-from generator.faults import Fault, reservation
+from generator.faults import Fault, Severity, reservation
 from generator.records.load import Records
 from generator.records.models import Channel, Policy, in_force
 from generator.records.rows import Plateau, SensorVisit
@@ -22,6 +22,7 @@ OUTSIDE_SENSOR_RANGE = reservation(
     "outside-sensor-range", "the reference value lies outside the range the sensor is specified for", verdict=False
 )
 NO_TOLERANCE = reservation("no-tolerance", "no tolerance is in force for the channel", verdict=False)
+NOT_BRACKETED = reservation("points-do-not-bracket", "the points of a visit do not bracket the working humidity")
 LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
 OTHER_TEMPERATURE = reservation(
     "other-temperature",
@@ -104,21 +105,34 @@ def make_results(
     sensor_visits: Sequence[SensorVisit],
     measurement: Measurement,
     answers: Mapping[int, Answer],
-) -> tuple[list[Result], list[Fault]]:
-    """Results of all sensor visits that were not withdrawn, in order of day, visit, sensor, channel and plateau."""
-    maker = _Maker(records, measurement, answers)
+    faults: Sequence[Fault] = (),
+) -> list[Result]:
+    """Results of all sensor visits that were not withdrawn, in order of day, visit, sensor, channel and plateau.
+
+    `faults`: reservations of the records; one that stands in a sensor's rows goes with that sensor's results.
+    """
+    maker = _Maker(records, measurement, answers, faults)
     results: list[Result] = []
     for sv in sensor_visits:
         if not sv.withdrawn:
             results += maker.of(sv)
     results.sort(key=lambda r: (r.day, r.visit, r.sensor, list(Channel).index(r.channel), r.plateau))
-    return results, maker.faults
+    return results
 
 
 class _Maker:
-    def __init__(self, records: Records, measurement: Measurement, answers: Mapping[int, Answer]) -> None:
+    def __init__(
+        self,
+        records: Records,
+        measurement: Measurement,
+        answers: Mapping[int, Answer],
+        faults: Sequence[Fault],
+    ) -> None:
         self.records, self.measurement, self.answers = records, measurement, answers
-        self.faults: list[Fault] = []
+        self.of_rows: dict[tuple[str, int], list[Fault]] = {}
+        for fault in faults:
+            if fault.rule.severity is Severity.RESERVATION:
+                self.of_rows.setdefault((fault.place.path, fault.place.line), []).append(fault)
         self.cells = {
             (cell.sensor_visit.visit.path, cell.sensor_visit.sensor, cell.plateau.number): i
             for i, cell in enumerate(measurement.cells)
@@ -133,7 +147,7 @@ class _Maker:
         policies = self.records.facility.policies
         policy = in_force(policies, sv.visit.day) or policies[0]
         channels = settings.channels if settings else tuple(Channel)
-        found = []
+        found: list[Result] = []
         for plateau in sv.plateaus:
             if plateau.status == "not done":
                 found.append(self._not_done(sv, settings, policy, plateau))
@@ -146,6 +160,26 @@ class _Maker:
                     for channel in channels
                     if (parts := self.lines.get((cell, channel)))
                 ]
+        more = self._of_visit(sv, settings, found)
+        return [_with_reservations(result, more) for result in found] if more else found
+
+    def _of_visit(self, sv: SensorVisit, settings: SettingsOn | None, results: Sequence[Result]) -> list[Fault]:
+        """Reservations that concern all of a sensor's results at one visit."""
+        visit = sv.visit
+        rows = [row for row, name in enumerate(visit.text["sensor"]) if name == sv.sensor]
+        found = [fault for row in rows for fault in self.of_rows.get((visit.path, visit.lines[row]), ())]
+        working = settings.sensor.working_humidity if settings else None
+        done = [
+            r.reference_value
+            for r in results
+            if r.channel is Channel.HUMIDITY and r.phase == "as_found" and r.status in ("done", "stated")
+        ]
+        if working is not None and done and not min(done) <= working <= max(done):
+            points = f"{min(done):.0f} to {max(done):.0f} %RH" if len(done) > 1 else f"{done[0]:.0f} %RH"
+            message = f"the points ({points}) do not bracket the working humidity {working:g} %RH"
+            cure = "calibrate below and above the humidity at which the sensor works"
+            place = visit.place(sv.first_row, "target")
+            found.append(Fault(rule=NOT_BRACKETED, place=place, message=message, cure=cure))
         return found
 
     def _common(
@@ -307,7 +341,7 @@ class _Maker:
             cure = "add a tolerance with its first day to the sensor or its family"
             found.append(Fault(rule=NO_TOLERANCE, place=place, message=message, cure=cure))
         ratio = policy.largest_u_over_t
-        if policy.rule == "simple_acceptance" and ratio is not None and U > ratio * judged.tolerance:
+        if policy.rule == "simple_acceptance" and ratio is not None and ratio * judged.tolerance < U:
             message = f"U/T is {U / judged.tolerance:.2f}, the policy allows {ratio:g}"
             cure = "use a better reference, or a rule with a guard band"
             found.append(Fault(rule=LARGE_UNCERTAINTY, place=place, message=message, cure=cure))
@@ -319,6 +353,14 @@ class _Maker:
             cure = "calibrate at the working temperature, or declare the temperature coefficient"
             found.append(Fault(rule=OTHER_TEMPERATURE, place=place, message=message, cure=cure))
         return found
+
+
+def _with_reservations(result: Result, more: Sequence[Fault]) -> Result:
+    if result.status == "not done":
+        return result
+    withheld = any(fault.rule.withholds_verdict for fault in more)
+    verdict = Verdict.NONE if withheld else result.verdict
+    return replace(result, reservations=(*result.reservations, *more), verdict=verdict)
 
 
 def _judged(judged: Judgement) -> dict[str, object]:

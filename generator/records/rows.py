@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -95,6 +95,27 @@ def with_shared_readings(visit: Visit) -> Visit:
             text[name][row] = text[name][row] or text[name][giver]
     words = {**visit.text, **{name: tuple(values) for name, values in text.items()}}
     return replace(visit, number=number, gauge=gauge, step=step, text=words)
+
+
+def without_lines(visit: Visit, lines: Container[int]) -> Visit:
+    """The visit without the rows that begin on these lines."""
+    keep = [row for row, line in enumerate(visit.lines) if line not in lines]
+
+    def words(column: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(column[row] for row in keep)
+
+    return replace(
+        visit,
+        raw_rows=tuple(visit.raw_rows[row] for row in keep),
+        lines=tuple(visit.lines[row] for row in keep),
+        text={name: words(column) for name, column in visit.text.items()},
+        number={name: column[keep] for name, column in visit.number.items()},
+        quantity={name: words(column) for name, column in visit.quantity.items()},
+        gauge={name: column[keep] for name, column in visit.gauge.items()},
+        step={name: column[keep] for name, column in visit.step.items()},
+        time_utc=visit.time_utc[keep],
+        time_local=words(visit.time_local),
+    )
 
 
 def standing_rows(visits: Sequence[Visit]) -> Mapping[tuple[str, str], Visit]:

@@ -47,9 +47,11 @@ class Terms:
     def moved(self, new_row: np.ndarray, factor: np.ndarray | None = None) -> Terms:
         """Rows renumbered by `new_row` (-1: dropped), weighted by `factor` of the old row (a mean: 1/n)."""
         row = new_row[self.row]
-        weight = self.weight if factor is None else self.weight * factor[self.row]
         keep = row >= 0
-        return Terms(row[keep], self.source[keep], weight[keep])
+        weight = self.weight[keep]
+        if factor is not None:
+            weight = weight * factor[self.row[keep]]
+        return Terms(row[keep], self.source[keep], weight)
 
     def summed(self) -> Terms:
         """One entry a pair, sorted by row, then source; zero entries dropped."""

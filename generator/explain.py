@@ -1,0 +1,211 @@
+"""`explain`: the technician's verdict at the cart, as text: error, U, verdict, advice, and budgets row by row."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from generator.assessment.assess import Assessment, SensorVisitSummary, assess_visit
+from generator.assessment.conformity import Verdict
+from generator.assessment.results import Result
+from generator.faults import Fault
+from generator.records.snapshot import Snapshot
+from generator.records.visits import NAME
+from generator.rounding import NOTHING, expanded, fixed, freedom, published, significant, value_with
+
+GLYPHS = {
+    Verdict.PASS: "✓",
+    Verdict.CONDITIONAL_PASS: "≈",
+    Verdict.CONDITIONAL_FAIL: "≈",
+    Verdict.FAIL: "✗",
+    Verdict.UNDECIDED: "?",
+    Verdict.NONE: "–",
+}
+
+
+class CannotExplain(Exception):
+    """Why nothing can be explained, and the cure."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Explained:
+    """One visit explained: text for people, data for programs, and the faults that stand in the way."""
+
+    faults: tuple[Fault, ...]
+    assessment: Assessment | None
+    summaries: tuple[SensorVisitSummary, ...]
+
+
+def explain_file(files: Snapshot, file: Path) -> tuple[Explained, str]:
+    """Explain a visit file that need not be committed, finished, or inside the records; and its path as a record.
+
+    Raises CannotExplain where the file cannot be read or is not named like a visit.
+    """
+    try:
+        content = file.read_bytes()
+    except OSError as problem:
+        raise CannotExplain(f"{file}: cannot be read ({problem.strerror})\n  cure: check the file's name") from None
+    path = f"visits/{file.name[:4]}/{file.name}"
+    if NAME.fullmatch(path) is None:
+        raise CannotExplain(
+            f"{file}: not named like a visit\n  cure: name it YYYY-MM-DD-words.csv, e.g. 2026-03-14-drying.csv"
+        )
+    return _explained({**files, path: content}, path), path
+
+
+def explain_visit(files: Snapshot, sensor: str, visit: str) -> Explained:
+    """Explain one sensor at one committed visit (its id, with or without revision).
+
+    Raises CannotExplain where there is no such visit or the sensor is not in it.
+    """
+    name = visit.removesuffix(".csv")
+    path = f"visits/{name[:4]}/{name}.csv"
+    if path not in files:
+        close = sorted(p.rpartition("/")[2].removesuffix(".csv") for p in files if p.startswith(f"visits/{name[:7]}"))
+        hint = f"; that month has {', '.join(close)}" if close else ""
+        raise CannotExplain(f"there is no visit {visit!r}\n  cure: give the file's name without .csv{hint}")
+    explained = _explained(files, path)
+    chosen = tuple(s for s in explained.summaries if s.sensor_visit.sensor == sensor)
+    if explained.summaries and not chosen:
+        held = ", ".join(s.sensor_visit.sensor for s in explained.summaries)
+        raise CannotExplain(f"{sensor!r} is not in the visit {visit!r}\n  cure: it holds {held}")
+    return Explained(faults=explained.faults, assessment=explained.assessment, summaries=chosen)
+
+
+def _explained(files: Snapshot, path: str) -> Explained:
+    assessment, faults = assess_visit(files, path)
+    found = assessment.summaries if assessment else ()
+    mine = tuple(s for s in found if s.sensor_visit.visit.path == path)
+    return Explained(faults=tuple(faults), assessment=assessment, summaries=mine)
+
+
+def as_text(explained: Explained, *, budgets: bool = False, plateau: int | None = None) -> str:
+    """The whole as lines for a terminal."""
+    blocks = [_sensor_text(explained, summary, budgets, plateau) for summary in explained.summaries]
+    return "\n\n".join(blocks)
+
+
+def _sensor_text(explained: Explained, summary: SensorVisitSummary, budgets: bool, plateau: int | None) -> str:
+    sv = summary.sensor_visit
+    serial = summary.results[0].serial if summary.results else ""
+    head = f"{sv.sensor}{f' (serial {serial})' if serial else ''} at {sv.visit.name}"
+    if sv.withdrawn:
+        return f"{head}: withdrawn ({sv.reason})"
+    chosen = [r for r in summary.results if plateau is None or r.plateau == plateau]
+    lines = [head, *_table(chosen)]
+    for result in chosen:
+        lines += [f"  plateau {result.plateau}: {fault.rule.name}: {fault.message}" for fault in result.reservations]
+        if result.status == "not done":
+            lines.append(f"  plateau {result.plateau}: not done{f' ({result.note})' if result.note else ''}")
+    rules = dict.fromkeys(r.rule for r in chosen if r.has_verdict)
+    lines += [f"  rule: {rule}" for rule in rules]
+    for width in summary.hysteresis:
+        size = f"{value_with(width.width, width.U, sign=True)} ± {expanded(width.U)} {width.unit}"
+        lines.append(f"  hysteresis at {width.target:g} %RH (falling − rising): {size}")
+    if summary.advice is not None:
+        lines.append(f"  advice: {summary.advice.sentence}")
+    if budgets and explained.assessment is not None:
+        for result in chosen:
+            lines += ["", *_budget_text(explained.assessment, result)]
+    return "\n".join(lines)
+
+
+_COLUMNS = ("plateau", "phase", "channel", "target", "way", "reference", "shown", "error", "U", "k", "T", "verdict")
+
+
+def _table(results: Sequence[Result]) -> list[str]:
+    rows = [_COLUMNS, *(_row(r) for r in results)]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(_COLUMNS))]
+    return [
+        "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+    ]
+
+
+def _row(r: Result) -> tuple[str, ...]:
+    shown = r.output if math.isnan(r.far_end) or r.part.value == "sensor" else r.far_end
+    return (
+        str(r.plateau),
+        r.phase.replace("_", " "),
+        r.channel.value,
+        f"{r.target:g} %RH",
+        r.direction,
+        value_with(r.reference_value, r.U),
+        value_with(shown, r.U),
+        f"{value_with(r.error, r.U, sign=True)} {r.unit}" if math.isfinite(r.error) else NOTHING,
+        expanded(r.U) if math.isfinite(r.U) else NOTHING,
+        fixed(r.k, 2),
+        value_with(r.tolerance, r.U),
+        f"{GLYPHS[r.verdict]} {r.verdict}",
+    )
+
+
+def _budget_text(assessment: Assessment, result: Result) -> list[str]:
+    if result.line is None:
+        return []
+    answer = assessment.answers.get(result.line)
+    how = f"Monte Carlo, {answer.trials} trials, seed {answer.seed}" if answer else "linear"
+    head = (
+        f"  budget of plateau {result.plateau}, {result.channel}: u = {significant(result.u, 3)} {result.unit}, "
+        f"ν = {freedom(result.nu_eff)}, k = {fixed(result.k, 2)}, U = {expanded(result.U)} {result.unit} ({how})"
+    )
+    lines = [("source", "standard uncertainty", "sensitivity", f"contribution {result.unit}", "share")]
+    lines += [
+        (
+            line.source.label,
+            f"{significant(line.source.u, 2)} {line.source.unit} {line.source.distribution}",
+            significant(line.sensitivity, 3),
+            significant(line.contribution, 2),
+            f"{100 * line.share:.1f} %",
+        )
+        for line in assessment.measurement.whole().lines(result.line)
+    ]
+    widths = [max(len(row[i]) for row in lines) for i in range(5)]
+    body = ["    " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in lines]
+    return [head, *body]
+
+
+def as_json(explained: Explained, prefix: str) -> str:
+    """The same for programs: numbers at 10 significant digits, null where there is none."""
+    document = {
+        "faults": [fault.text(prefix) for fault in explained.faults],
+        "results": [_result_data(explained, r) for s in explained.summaries for r in s.results],
+        "advice": {s.sensor_visit.sensor: s.advice.sentence for s in explained.summaries if s.advice},
+    }
+    return json.dumps(document, ensure_ascii=False, indent=2)
+
+
+def _result_data(explained: Explained, r: Result) -> Mapping[str, Any]:
+    numbers = ("target", "reference_value", "output", "far_end", "error", "u", "nu_eff", "k", "U", "tolerance")
+    data: dict[str, Any] = {
+        "visit": r.visit,
+        "sensor": r.sensor,
+        "channel": r.channel.value,
+        "plateau": r.plateau,
+        "phase": r.phase,
+        "unit": r.unit,
+        **{name: _number(getattr(r, name)) for name in numbers},
+        "verdict": r.verdict.value,
+        "p_outside": _number(r.p_outside),
+        "answer": r.answer,
+        "status": r.status,
+        "reservations": [f.rule.name for f in r.reservations],
+    }
+    if r.line is not None and explained.assessment is not None:
+        data["budget"] = [
+            {
+                "source": line.source.identity,
+                "sensitivity": _number(line.sensitivity),
+                "standard_uncertainty": _number(line.source.u),
+                "contribution": _number(line.contribution),
+            }
+            for line in explained.assessment.measurement.whole().lines(r.line)
+        ]
+    return data
+
+
+def _number(value: float) -> float | None:
+    return float(published(value)) if math.isfinite(value) else None
