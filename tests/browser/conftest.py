@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.server
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -58,14 +59,10 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         server.shutdown()
 
 
-@pytest.fixture
-def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
-    """A page at a desk, or as `@pytest.mark.parametrize("page", [{…}], indirect=True)` asks of the browser.
-
-    At the end it fails where a script failed or where a request left this machine.
-    """
-    options = {"viewport": DESK, **getattr(request, "param", {})}
-    context = browser.new_context(**options)
+@contextmanager
+def watched_page(browser: Browser, **options: object) -> Iterator[Page]:
+    """A page at a desk, or as `options` say; on leaving, a failed script or a request to elsewhere fails."""
+    context = browser.new_context(**{"viewport": DESK, **options})
     opened = context.new_page()
     failures: list[str] = []
     opened.on("pageerror", lambda error: failures.append(f"script: {error}"))
@@ -74,6 +71,13 @@ def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
     yield opened
     context.close()
     assert failures == []
+
+
+@pytest.fixture
+def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
+    """A page; `@pytest.mark.parametrize("page", [{…}], indirect=True)` asks for another browser than at a desk."""
+    with watched_page(browser, **getattr(request, "param", {})) as opened:
+        yield opened
 
 
 def _leaves(url: str) -> bool:

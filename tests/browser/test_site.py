@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.browser.conftest import DESK, PHONE, Site
+from tests.browser.conftest import DESK, PHONE, Site, watched_page
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Browser, Page
 
 SENSOR, VISIT = "sensors/RH-101.html", "visits/a-visit.html"
 POINTS = ".chart .scatterlayer .points path"
@@ -26,38 +27,42 @@ def colours(page: Page) -> set[str]:
     return set(found)
 
 
-@pytest.mark.parametrize("how", ["served", "as_file"])
-@pytest.mark.parametrize(("path", "results"), [(SENSOR, 16), (VISIT, 6)])
+@pytest.fixture(scope="module")
+def drawn(browser: Browser, site: Site) -> Iterator[Page]:
+    """A sensor's page with its chart drawn, to be looked at only."""
+    with watched_page(browser) as page:
+        page.goto(site.served(SENSOR))
+        drawn_points(page)
+        yield page
+
+
+@pytest.mark.parametrize(
+    ("how", "path", "results"), [("served", VISIT, 6), ("as_file", SENSOR, 16), ("as_file", VISIT, 6)]
+)
 def test_charts_are_drawn_below_a_sub_path_and_from_files(page: Page, site: Site, how: str, path: str, results: int):
     page.goto(getattr(site, how)(path))
     assert drawn_points(page) >= results
     assert page.locator(".errorbar").count() == results, "each result has its bar"
 
 
-def test_a_result_out_of_tolerance_has_a_cross_and_one_with_a_reservation_is_hollow(page: Page, site: Site):
-    page.goto(site.served(SENSOR))
-    drawn_points(page)
-    symbols = page.evaluate("document.querySelector('.chart').data.map(t => t.marker?.symbol).flat()")
+def test_a_result_out_of_tolerance_has_a_cross_and_one_with_a_reservation_is_hollow(drawn: Page):
+    symbols = drawn.evaluate("document.querySelector('.chart').data.map(t => t.marker?.symbol).flat()")
     assert symbols.count("x-thin-open") == 1
     assert symbols.count("square-open") == 1
     assert {"circle", "square", "diamond", "circle-open-dot"} <= set(symbols)
-    hover = page.evaluate("document.querySelector('.chart').data.map(t => t.hovertext ?? []).flat()")
+    hover = drawn.evaluate("document.querySelector('.chart').data.map(t => t.hovertext ?? []).flat()")
     assert any("reservation: unsettled plateau" in text for text in hover)
 
 
-def test_lines_leave_out_what_has_a_reservation(page: Page, site: Site):
-    page.goto(site.served(SENSOR))
-    drawn_points(page)
+def test_lines_leave_out_what_has_a_reservation(drawn: Page):
     data = "document.querySelector('.chart').data.filter(t => t.legendgroup == '33 %RH')"
-    marks = page.evaluate(f"{data}.find(t => t.mode == 'markers').y")
-    line = page.evaluate(f"{data}.find(t => t.mode == 'lines').y")
+    marks = drawn.evaluate(f"{data}.find(t => t.mode == 'markers').y")
+    line = drawn.evaluate(f"{data}.find(t => t.mode == 'lines').y")
     assert marks == [0.2, -0.7, -1.1, -1.4, 0.0, -0.6] and line == [0.2, -0.7, -1.4, 0.0, -0.6]
 
 
-def test_series_differ_in_more_than_colour(page: Page, site: Site):
-    page.goto(site.served(SENSOR))
-    drawn_points(page)
-    legend = page.evaluate(
+def test_series_differ_in_more_than_colour(drawn: Page):
+    legend = drawn.evaluate(
         "document.querySelector('.chart').data.filter(t => t.mode == 'lines+markers')"
         ".map(t => [t.marker.symbol, t.line.dash])"
     )
@@ -65,18 +70,14 @@ def test_series_differ_in_more_than_colour(page: Page, site: Site):
     assert len({symbol for symbol, _ in legend}) == len({dash for _, dash in legend}) == 3
 
 
-def test_marks_are_explained_under_the_chart(page: Page, site: Site):
-    page.goto(site.served(SENSOR))
-    drawn_points(page)
-    key = page.locator(".chart + .chart-key").inner_text()
+def test_marks_are_explained_under_the_chart(drawn: Page):
+    key = drawn.locator(".chart + .chart-key").inner_text()
     assert "1: 2023-03-06 element changed" in key and "2: 2025-03-11 span adjusted" in key
     assert "with a reservation" in key
 
 
-def test_a_chart_has_a_name_for_those_who_cannot_see_it(page: Page, site: Site):
-    page.goto(site.served(SENSOR))
-    drawn_points(page)
-    name = page.locator(".chart").get_attribute("aria-label")
+def test_a_chart_has_a_name_for_those_who_cannot_see_it(drawn: Page):
+    name = drawn.locator(".chart").get_attribute("aria-label")
     assert name is not None and "errors of RH-101 since 2023" in name
 
 

@@ -24,9 +24,14 @@ Use = Callable[[shell.Builder], None]
 ROOT = Path(__file__).parents[2]
 
 
-@pytest.fixture
-def site(builder: Use, records: Path, tmp_path: Path) -> Path:
-    return build_site(ROOT / "mkdocs.yml", records, tmp_path / "site", sample.DAY).site
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample's site, to be read only."""
+    top = tmp_path_factory.mktemp("sample")
+    (top / "records").mkdir()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shell, "load_builder", lambda: sample.sample_content)
+        return build_site(ROOT / "mkdocs.yml", top / "records", top / "site", sample.DAY).site
 
 
 def with_page(page: SitePage) -> shell.Builder:
@@ -41,8 +46,8 @@ def html(site: Path, path: str) -> str:
     return (site / path).read_text(encoding="utf-8")
 
 
-def test_every_page_and_file_is_published_at_its_path(site: Path, records: Path):
-    content = sample.sample_content(records, sample.DAY, Path())
+def test_every_page_and_file_is_published_at_its_path(site: Path):
+    content = sample.sample_content(site, sample.DAY, Path())
     assert {page.path for page in content.pages} == {path.relative_to(site).as_posix() for path in site.rglob("*.html")}
     assert {name: (site / name).read_bytes() for name in content.files} == dict(content.files)
 
