@@ -16,6 +16,7 @@ import numpy as np
 from generator.records.models import Channel
 from generator.uncertainty.budgets import Budgets
 from generator.uncertainty.cell_sources import Part
+from generator.uncertainty.duals import differentiate
 from generator.uncertainty.measurement import Measurement
 from generator.uncertainty.reference_values import MethodGroup
 from generator.uncertainty.sources import COVERAGE, Distribution, Source
@@ -27,7 +28,7 @@ RECTANGULAR_SHARE = 0.5
 NEAR_SATURATION = 98.0
 """%RH above which (with 3u) the limit at saturation makes the distribution one-sided."""
 SATURATION = 100.0
-SMALL_SHARE = 1e-6
+SMALL_SHARE = 1e-3
 """Sources below this share of the variance are drawn together, as one normal."""
 _GRID = np.linspace(0.0, 1.0, 4001)
 
@@ -115,6 +116,7 @@ def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS) -> 
     drawn, deviation = _linear(measurement.whole(), number, rng, trials)
     if line.channel is Channel.HUMIDITY and line.part is not Part.LOOP:
         deviation = deviation - _beyond_linear(measurement, number, drawn, line.reference_value)
+    deviation.sort()
     low, high = coverage_interval(deviation)
     return Answer(
         estimate=line.error,
@@ -122,7 +124,7 @@ def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS) -> 
         U=max(-low, high),
         low=line.error + low,
         high=line.error + high,
-        quantiles=np.quantile(deviation, _GRID),
+        quantiles=np.interp(_GRID * (trials - 1), np.arange(trials), deviation),
         seed=seed,
         trials=trials,
     )
@@ -160,33 +162,22 @@ def _beyond_linear(
     one_row = np.full(len(group.rows), -1, np.int64)
     one_row[at] = 0
     share = np.full(len(group.rows), 1.0 / len(at))
-    trials = len(next(iter(drawn.values()))) if drawn else 1
-    centre = [np.full(trials, float(np.mean(m.value[at]))) for m in group.measured]
-    moved = [
-        c + _moves(m.terms.moved(one_row, share).summed(), drawn, trials)
-        for c, m in zip(centre, group.measured, strict=True)
-    ]
-    at_centre = float(propagate(group.model, [c[:1] for c in centre])[0])
-    slopes = _slopes(group, [float(c[0]) for c in centre])
-    linear = sum(slope * (m - c) for slope, m, c in zip(slopes, moved, centre, strict=True))
-    full = propagate(group.model, moved) - at_centre
-    other = _moves(group.other.moved(one_row, share).summed(), drawn, trials)
+    centre = [np.array([float(np.mean(m.value[at]))]) for m in group.measured]
+    moves = [_moves(m.terms.moved(one_row, share).summed(), drawn) for m in group.measured]
+    at_centre, gradient = differentiate(group.model, *centre)
+    linear = sum(slope[0] * move for slope, move in zip(gradient, moves, strict=True))
+    full = propagate(group.model, [c + move for c, move in zip(centre, moves, strict=True)]) - at_centre[0]
+    other = _moves(group.other.moved(one_row, share).summed(), drawn)
     held = np.minimum(reference_value + full + other, SATURATION) - reference_value
     return np.asarray(held - linear - other)
 
 
-def _slopes(group: MethodGroup, centre: Sequence[float]) -> list[float]:
-    from generator.uncertainty.duals import differentiate
-
-    _, gradient = differentiate(group.model, *(np.array([c]) for c in centre))
-    return [float(g) for g in gradient[:, 0]]
-
-
-def _moves(terms: Terms, drawn: dict[int, np.ndarray], trials: int) -> np.ndarray:
-    total = np.zeros(trials)
+def _moves(terms: Terms, drawn: dict[int, np.ndarray]) -> np.ndarray:
+    """Deviation of an input by its drawn sources; a single zero where none of them was drawn."""
+    total = np.zeros(1)
     for source, weight in zip(terms.source, terms.weight, strict=True):
         if int(source) in drawn:
-            total += weight * drawn[int(source)]
+            total = total + weight * drawn[int(source)]
     return total
 
 
