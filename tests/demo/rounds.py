@@ -317,7 +317,11 @@ TRIPS: tuple[Trip, ...] = (
     *_as_usual("probe-salts", "oskwin", "2025-03-11"),
     *_as_usual("probe-check", "varlund", "2024-12-03"),
     *_as_usual("probe-check", "oskwin", "2026-06-16"),
-    Trip(day="2025-09-23", route="probe", technician="varlund"),
+    Trip(
+        day="2025-09-23", route="probe", technician="varlund",
+        adjusted={"PROBE-01": Adjustment(
+            kind="none", before="", after="", note="nothing changed; the loop as left is its calibration")},
+    ),
     Trip(
         day="2026-09-22", route="probe", technician="varlund",
         adjusted={"PROBE-01": Adjustment(

@@ -90,6 +90,7 @@ class _Visit:
                     "stated_k": "2.00",
                 }
                 self._write(sensor, "as_found", stated)
+                self.now += timedelta(minutes=1)
         if trip.not_done or trip.stated:
             self._mark_first_rows()
             return
