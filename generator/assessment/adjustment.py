@@ -68,7 +68,7 @@ def advice(results: Sequence[Result], settings: SettingsOn, budgets: Budgets) ->
     if not beyond:
         return Advice(action="leave", sentence="all errors lie within the adjustment limit: leave it as it is")
     zero, span = _line(usable, budgets)
-    worst = max(beyond, key=lambda r: abs(r.error) / _limit(r, settings))
+    worst = max(beyond, key=lambda r: abs(r.error) - _limit(r, settings))
     why = f"error {worst.error:+.2f} {worst.unit} at {worst.target:g} %RH is beyond {_limit(worst, settings):.2f}"
     if abs(span.value) > span.U:
         sentence = (

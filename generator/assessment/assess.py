@@ -186,14 +186,17 @@ def assemble(
     by_visit: dict[tuple[str, str], list[Result]] = {}
     for result in results:
         by_visit.setdefault((result.visit, result.sensor), []).append(result)
-    cases = find_cases({key: tuple(found) for key, found in by_visit.items()}, records.findings)
     summaries = tuple(_summary(records, measurement, sv, by_visit) for sv in visits)
     by_sensor: dict[str, list[SensorVisitSummary]] = {}
     for summary in summaries:
         if not summary.sensor_visit.withdrawn:
             by_sensor.setdefault(summary.sensor_visit.sensor, []).append(summary)
+    cases = find_cases({name: [v.results for v in found] for name, found in by_sensor.items()}, records.findings)
+    cases_of: dict[str, list[Case]] = {}
+    for case in cases:
+        cases_of.setdefault(case.sensor, []).append(case)
     standings = {
-        name: _standing(records, measurement, sensor, by_sensor.get(name, []), cases, day)
+        name: _standing(records, measurement, sensor, by_sensor.get(name, []), cases_of.get(name, []), day)
         for name, sensor in sorted(records.sensors.items())
     }
     return Assessment(
@@ -250,7 +253,7 @@ def _standing(
             for channel in settings.channels
         ),
         visits=tuple(visits),
-        cases=tuple(case for case in cases if case.sensor == sensor.id),
+        cases=tuple(cases),
     )
 
 

@@ -40,40 +40,34 @@ class Case:
         return "the air was drier than shown" if high else "the air was damper than shown"
 
 
-def find_cases(by_visit: Mapping[tuple[str, str], Sequence[Result]], records: Sequence[Finding]) -> tuple[Case, ...]:
-    """All cases; `by_visit`: (visit, sensor) → its results, in order of days."""
+def find_cases(by_sensor: Mapping[str, Sequence[Sequence[Result]]], records: Sequence[Finding]) -> tuple[Case, ...]:
+    """All cases, newest last; `by_sensor`: each sensor's results, a sequence a visit, in order of days."""
     filed = {(finding.visit, finding.sensor): finding for finding in records}
     cases = []
-    for (visit, sensor), results in by_visit.items():
-        failing = [r for r in results if r.phase == "as_found" and r.verdict is Verdict.FAIL]
-        if not failing:
-            continue
-        worst = max(failing, key=lambda r: abs(r.error) / r.tolerance)
-        cases.append(
-            Case(
-                sensor=sensor,
-                visit=visit,
-                day=worst.day,
-                worst=worst,
-                last_good=_last_good(by_visit, sensor, worst),
-                record=filed.get((visit, sensor)),
+    for visits in by_sensor.values():
+        for number, results in enumerate(visits):
+            failing = [r for r in results if r.phase == "as_found" and r.verdict is Verdict.FAIL]
+            if not failing:
+                continue
+            worst = max(failing, key=lambda r: abs(r.error) / r.tolerance)
+            cases.append(
+                Case(
+                    sensor=worst.sensor,
+                    visit=worst.visit,
+                    day=worst.day,
+                    worst=worst,
+                    last_good=_last_good(visits[:number], worst),
+                    record=filed.get((worst.visit, worst.sensor)),
+                )
             )
-        )
-    return tuple(cases)
+    return tuple(sorted(cases, key=lambda case: (case.day, case.visit, case.sensor)))
 
 
-def _last_good(by_visit: Mapping[tuple[str, str], Sequence[Result]], sensor: str, worst: Result) -> date | None:
+def _last_good(earlier: Sequence[Sequence[Result]], worst: Result) -> date | None:
     """The newest earlier visit that left the same instrument and channel without a fail."""
-    good = None
-    for (_, name), results in by_visit.items():
-        if name != sensor:
-            continue
-        same = [
-            r
-            for r in results
-            if r.day < worst.day and r.serial == worst.serial and r.channel is worst.channel and r.has_verdict
-        ]
+    for results in reversed(earlier):
+        same = [r for r in results if r.serial == worst.serial and r.channel is worst.channel and r.has_verdict]
         left = [r for r in same if r.phase == "as_left"] or [r for r in same if r.phase == "as_found"]
         if left and all(r.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS) for r in left):
-            good = left[0].day
-    return good
+            return left[0].day
+    return None

@@ -175,8 +175,9 @@ class _Maker:
             if r.channel is Channel.HUMIDITY and r.phase == "as_found" and r.status in ("done", "stated")
         ]
         if working is not None and done and not min(done) <= working <= max(done):
-            points = f"{min(done):.0f} to {max(done):.0f} %RH" if len(done) > 1 else f"{done[0]:.0f} %RH"
-            message = f"the points ({points}) do not bracket the working humidity {working:g} %RH"
+            points = f"points from {min(done):.0f} to {max(done):.0f} %RH do"
+            points = points if len(done) > 1 else f"a single point at {done[0]:.0f} %RH does"
+            message = f"{points} not bracket the working humidity {working:g} %RH"
             cure = "calibrate below and above the humidity at which the sensor works"
             place = visit.place(sv.first_row, "target")
             found.append(Fault(rule=NOT_BRACKETED, place=place, message=message, cure=cure))

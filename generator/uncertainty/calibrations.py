@@ -116,16 +116,16 @@ class Calibrations:
     ) -> Terms:
         """One column a plateau, shared by sensors that were read at the same times, never divided by √n."""
         unit = CANONICAL[QUANTITIES[quantity]]
-        entries: list[Terms] = []
-        cells = table.cell[rows[chosen]]
-        for cell in np.unique(cells):
-            at = chosen[cells == cell]
-            digit = known.resolution.value if known.resolution else float(np.nanmax(step[at]))
+        label = f"{_words(quantity)}: resolution of {reference.id}"
+        cells, first, inverse = np.unique(table.cell[rows[chosen]], return_index=True, return_inverse=True)
+        written = np.fmax.reduceat(step[chosen], first)  # rows of a cell stand together
+        numbers = []
+        for cell, digit, row in zip(cells, written, rows[chosen[first]], strict=True):
             visit = table.cells[int(cell)].sensor_visit.visit
-            identity = f"{reference.id}/{visit.name}/{int(table.time[rows[at[0]]])}/{quantity}/resolution"
-            label = f"{_words(quantity)}: resolution of {reference.id}"
-            entries.append(Terms.of(at, self.catalogue.add(rectangular(identity, label, digit / 2.0, unit)), 1.0))
-        return Terms.joined(entries)
+            identity = f"{reference.id}/{visit.name}/{int(table.time[row])}/{quantity}/resolution"
+            half = (known.resolution.value if known.resolution else float(digit)) / 2.0
+            numbers.append(self.catalogue.add(rectangular(identity, label, half, unit)))
+        return Terms.of(chosen, np.array(numbers)[inverse], 1.0)
 
     def _by_calibration(
         self,

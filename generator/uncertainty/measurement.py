@@ -19,7 +19,7 @@ from generator.records.settings import SettingsOn
 from generator.uncertainty.budgets import Budgets, make_budgets
 from generator.uncertainty.calibrations import Calibrations, VisitCurve
 from generator.uncertainty.cell_sources import Part, Surroundings, cell_terms
-from generator.uncertainty.indications import indications
+from generator.uncertainty.indications import COLUMNS_OF, indications
 from generator.uncertainty.reference_values import ReferenceValues, reference_values
 from generator.uncertainty.repeatability import Repeatability, Scatter, repeatabilities, scatter
 from generator.uncertainty.sources import Catalogue
@@ -267,64 +267,71 @@ class _Stage:
         if part is not Part.LOOP:
             self._settling(channel, spread)
         known = self._repeatabilities(channel, part, spread)
-        new_row = np.full(table.n, -1, np.int64)
-        for cell in np.flatnonzero(spread.n > 0):
-            repeatability = known[int(cell)]
+        good = np.isfinite(row_error)
+
+        def mean(values: np.ndarray) -> np.ndarray:
+            """Means over the readings of each cell, shape (cells,)."""
+            with np.errstate(divide="ignore", invalid="ignore"):
+                return np.bincount(table.cell[good], values[good], cells) / spread.n
+
+        value_of, shown_of, humidity_of = mean(reference_value), mean(shown), mean(reference.humidity.value)
+        slope_of, temperature_of = mean(reference.slope), mean(reference.temperature.value)
+        steps = self._steps(channel, good)
+        new_line = np.full(cells, -1, np.int64)
+        own_line: list[int] = []
+        own: list[tuple[int, float]] = []
+        for cell in map(int, np.flatnonzero(spread.n > 0)):
+            repeatability = known[cell]
             if repeatability is None:
-                self._no_repeatability(int(cell), channel)
+                self._no_repeatability(cell, channel)
                 continue
-            number = len(self.whole.lines)
-            rows = self.rows_of(int(cell))
-            good = rows[np.isfinite(row_error[rows])]
-            new_row[good] = number
-            own, correction = cell_terms(
-                self.table.cells[int(cell)],
-                self.settings[int(cell)],
+            new_line[cell] = len(self.whole.lines)
+            here, correction = cell_terms(
+                table.cells[cell],
+                self.settings[cell],
                 channel,
                 part,
                 self.calibrations.catalogue,
                 repeatability,
                 int(spread.n[cell]),
-                self._steps(channel, good),
+                {name: float(step[cell]) for name, step in steps.items()},
                 Surroundings(
-                    humidity=_mean(reference.humidity.value[good]),
-                    slope=_mean(reference.slope[good]),
-                    temperature_c=_mean(reference.temperature.value[good]),
-                    soak_min=self._soak(int(cell)),
-                    previous_target=self._previous_target(int(cell)),
+                    humidity=float(humidity_of[cell]),
+                    slope=float(slope_of[cell]),
+                    temperature_c=float(temperature_of[cell]),
+                    soak_min=self._soak(cell),
+                    previous_target=self._previous_target(cell),
                 ),
             )
-            self.terms.append(
-                Terms.of(np.full(len(own), number), np.array([o[0] for o in own]), np.array([o[1] for o in own]))
-            )
+            own += here
+            own_line += [int(new_line[cell])] * len(here)
             self.whole.lines.append(
                 Line(
-                    cell=self.first + int(cell),
+                    cell=self.first + cell,
                     channel=channel,
                     part=part,
                     error=float(spread.mean[cell]) + correction,
-                    reference_value=float(np.mean(reference_value[good])) if part is not Part.LOOP else math.nan,
-                    indication=float(np.mean(shown[good])),
+                    reference_value=math.nan if part is Part.LOOP else float(value_of[cell]),
+                    indication=float(shown_of[cell]),
                     n=int(spread.n[cell]),
                     s=float(spread.s[cell]),
                     settling_correction=correction,
                     repeatability=repeatability,
                 )
             )
-        n = spread.n[table.cell]
-        with np.errstate(divide="ignore"):
-            self.terms.append(row_terms.moved(new_row, 1.0 / n))
-
-    def _steps(self, channel: Channel, good: np.ndarray) -> dict[str, float]:
-        """Weight of the last digit written, by column, for displays whose resolution is not declared."""
-        output, far_end = (
-            ("output", "far_end") if channel is Channel.HUMIDITY else ("output_temperature", "far_end_temperature")
+        self.terms.append(
+            Terms(np.array(own_line, np.int64), np.array([o[0] for o in own], np.int64), np.array([o[1] for o in own]))
         )
+        new_row = np.where(good, new_line[table.cell], -1)
+        self.terms.append(row_terms.moved(new_row, 1.0 / np.maximum(spread.n, 1)[table.cell]))
+
+    def _steps(self, channel: Channel, good: np.ndarray) -> dict[str, np.ndarray]:
+        """By column, weight of the last digit written in each cell, for displays with no declared resolution."""
+        output, far_end = COLUMNS_OF[channel]
         steps = {}
         for name, column in (("output", output), ("far_end", far_end)):
-            digits = self.table.step[column][good]
-            direct = self.table.quantity[column][good] == channel.value
-            steps[name] = float(np.max(digits[direct])) if direct.any() else math.nan
+            direct = good & (self.table.quantity[column] == channel.value)
+            steps[name] = np.fmax.reduceat(np.where(direct, self.table.step[column], np.nan), self.firsts[:-1])
         return steps
 
     def rows_of(self, cell: int) -> np.ndarray:

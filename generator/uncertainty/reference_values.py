@@ -209,12 +209,15 @@ class _References:
         return self._per_reference(rows, attribute, terms)
 
     def _by_sensor_visit(self, rows: np.ndarray) -> list[tuple[np.ndarray, str]]:
+        """Positions in `rows` of each sensor's part of each visit, with its name; its rows stand together."""
         cells = self.table.cells
-        names = np.array(
-            [f"{cells[c].sensor_visit.visit.name}/{cells[c].sensor_visit.sensor}" for c in self.table.cell[rows]],
-            object,
-        )
-        return [(np.flatnonzero(names == name), name) for name in dict.fromkeys(names)]
+        parts = [cells[c].sensor_visit for c in self.table.cell[rows]]
+        starts = [i for i, part in enumerate(parts) if i == 0 or part is not parts[i - 1]]
+        ends = [*starts[1:], len(parts)]
+        return [
+            (np.arange(start, end), f"{parts[start].visit.name}/{parts[start].sensor}")
+            for start, end in zip(starts, ends, strict=True)
+        ]
 
     def _two_pressure(self, rows: np.ndarray, ice: bool) -> None:
         add = self.calibrations.catalogue.add
