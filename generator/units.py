@@ -128,13 +128,15 @@ def header_unit(text: str, quantities: tuple[str, ...]) -> Unit:
 
 
 def _header_cure(text: str, quantities: tuple[str, ...]) -> str:
-    forms: list[str] = []
-    for symbol in symbols(*quantities):
-        pressure = UNITS[symbol].quantity == "pressure"
-        forms += [f"{symbol} gauge", f"{symbol} absolute"] if pressure else [symbol]
     habit = _HABITS.get(text.strip())
-    guess = f" (did you mean {habit!r}?)" if habit in forms else did_you_mean(text, forms)
-    return f"write one of {', '.join(f'[{form}]' for form in forms)}{guess}"
+    if habit is not None and UNITS[habit.split()[0]].quantity in quantities:
+        return f"write [{habit}]"
+    allowed = symbols(*quantities)
+    guess = did_you_mean(text.split()[0] if text.split() else "", allowed)
+    if quantities == ("pressure",):
+        units = ", ".join(allowed)
+        return f"write [UNIT gauge] or [UNIT absolute], the unit one of {units}{guess}"
+    return f"write one of {', '.join(f'[{symbol}]' for symbol in allowed)}{guess}"
 
 
 def amount(text: str, quantity: str, *, difference: bool = False, per: str | None = None) -> float:

@@ -38,7 +38,7 @@ def check(files: Snapshot) -> tuple[Records | None, list[Fault]]:
     faults = list(_not_replaced(reading.faults, files, records.visits))
     # What could not be read is not also missing.
     places = {fault.place for fault in faults}
-    faults += [fault for fault in cross_check(records, unread) if fault.place not in places]
+    faults += [fault for fault in cross_check(records, unread, places) if fault.place not in places]
     return (None if unread else records), in_order(faults)
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import BaseModel, ValidationError
 
-from generator.faults import Fault, Place, Rule, error
+from generator.faults import Fault, Place, Rule, did_you_mean, error
 from generator.records.models import (
     RECORD_MODELS,
     Facility,
@@ -125,6 +125,8 @@ def read(files: Snapshot) -> Reading:
             visit_paths.append(path)
         elif not path.startswith(_EVIDENCE):
             cure = "move it to attachments/, or to the folder of its kind (README: the records)"
+            if path.endswith(".yaml") and _model_of(path.removesuffix("yaml") + "yml"):
+                cure = f"rename it to {path.removesuffix('yaml')}yml"
             reading.fault(STRAY_FILE, Place(path=path), "no record is looked for here", cure)
     for path in _SINGLE:
         if path not in files:
@@ -159,7 +161,8 @@ def _zone(reading: Reading) -> ZoneInfo:
             return ZoneInfo(facility.time_zone)
         except (ValueError, OSError, KeyError):
             place = reading.documents["facility.yml"].place("time_zone")
-            cure = "write an IANA name, e.g. Europe/Oslo or America/Denver"
+            guess = did_you_mean(facility.time_zone, available_timezones())
+            cure = f"write an IANA name, e.g. Europe/Oslo or America/Denver{guess}"
             reading.fault(UNKNOWN_TIME_ZONE, place, f"unknown time zone {facility.time_zone!r}", cure)
             del reading.models["facility.yml"]
     return ZoneInfo("UTC")

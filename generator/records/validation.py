@@ -83,7 +83,7 @@ def _plain(detail: Any) -> str:
         return f"{shown} is not one of {detail['ctx']['expected']}"
     if kind in ("too_short", "string_too_short"):
         return "nothing is given"
-    text = str(detail["msg"]).removeprefix("Input ")
+    text = str(detail["msg"]).removeprefix("Input ").partition(",")[0]
     return f"{shown} {text}" if text.startswith("should") else f"{shown}: {text}"
 
 
@@ -91,7 +91,8 @@ _CURES: tuple[tuple[tuple[str, ...], str], ...] = (
     (("string_pattern",), "write letters, digits and single hyphens, beginning with a letter, e.g. RH-101"),
     (("model_", "dict_"), "write keys and values below it, indented"),
     (("tuple_", "list_"), "write a list: items behind `- `, or in [brackets]"),
-    (("int_", "float_", "finite_", "greater_", "less_"), "write a number in that range"),
+    (("int_", "float_", "finite_"), "write a number in digits"),
+    (("greater_", "less_"), "write a number in that range"),
     (("bool_",), "write true or false"),
     (("too_short",), "write at least one item"),
     (("string_too_long",), "shorten it"),

@@ -94,8 +94,8 @@ def _field(index: int, text: str) -> Field | Problem:
         return problem(UNEXPECTED_UNIT, f"{name} takes no unit", f"write {name} alone")
     if unit is None:
         pressure = "pressure" in column.quantities
-        forms = ("kPa absolute", "psi gauge") if pressure else symbols(*column.quantities)[:3]
-        cure = f"write the unit in brackets, e.g. {' or '.join(f'{name} [{form}]' for form in forms)}"
+        example = "kPa absolute" if pressure else symbols(*column.quantities)[0]
+        cure = f"write the unit in brackets, e.g. {name} [{example}]"
         return problem(MISSING_UNIT, f"{name} has no unit", cure)
     try:
         return Field(index, column, header_unit(unit, column.quantities))

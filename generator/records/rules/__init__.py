@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import replace
 
-from generator.faults import Fault
+from generator.faults import Fault, Place
 from generator.records.load import Records
 from generator.records.rules import (
     identities,
@@ -34,9 +34,12 @@ RULES_ACROSS: tuple[RuleAcross, ...] = (
 """Each a function that looks at the records and yields what it finds."""
 
 
-def cross_check(records: Records, unread: Collection[str] = ()) -> list[Fault]:
-    """What the rules across records find; `unread`: of facility.yml and people.yml, those that `records` lacks."""
-    survey = Survey(records, unread)
+def cross_check(records: Records, unread: Collection[str] = (), damage: Collection[Place] = ()) -> list[Fault]:
+    """What the rules across records find.
+
+    `unread`: of facility.yml and people.yml, those that `records` lacks; `damage`: where a field could not be read.
+    """
+    survey = Survey(records, unread, damage)
     return once_a_file([fault for rule in RULES_ACROSS for fault in rule(survey)])
 
 

@@ -45,10 +45,11 @@ def instruments_in_two_places(survey: Survey) -> Iterator[Fault]:
             last = installed.until or (following - timedelta(days=1))
             key = (installed.family, installed.serial.casefold())
             stays.setdefault(key, []).append((installed.from_, last, name, number))
-    for (_, serial), periods in stays.items():
+    for periods in stays.values():
         for (_, last, before, _), (first, _, after, number) in itertools.pairwise(sorted(periods)):
             if before != after and first <= last:
-                message = f"serial {serial!r} is also installed as {before} on {first}"
+                serial = survey.records.sensors[after].installed[number].serial
+                message = f"{serial} is also installed as {before} on {first}"
                 cure = f"give the instrument at {before} its last day: until"
                 at = ("installed", number, "serial")
                 yield survey.fault(IN_TWO_PLACES, f"sensors/{after}.yml", at, message, cure)

@@ -35,7 +35,7 @@ def duplicate_ids(survey: Survey) -> Iterator[Fault]:
     files = [(folder, name) for folder in ("references", "sensors") for name in sorted(survey.names(folder))]
     for number, other in _repeated([name for _, name in files]):
         path = "/".join(files[number]) + ".yml"
-        message = f"{files[number][1]!r} is also the id {other!r} of another record"
+        message = f"another sensor or reference is called {other!r}"
         cure = "give one of them another id: rows name sensors and references in one column"
         yield Fault(rule=DUPLICATE_ID, place=Place(path=path), message=message, cure=cure)
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from generator.faults import Fault, error
 from generator.records.models import Channel
 from generator.records.rules.survey import RuleAcross, Survey, row_numbers
+from generator.units import CANONICAL
 
 NO_LOOP_METER = error("no-loop-meter", "mA or V were read and no loop meter is named")
 NO_SCALING = error("no-scaling", "mA or V were read and no scaling is in force that makes a value of them")
@@ -21,9 +22,9 @@ def missing_loop_meters(survey: Survey) -> Iterator[Fault]:
     """The meter that read a signal has errors of its own."""
     rows, meters = survey.rows, survey.rows.words("loop_meter")
     for column in _OUTPUTS:
-        signal = rows.own & rows.quantity(column).among(_SIGNALS)
-        for row in row_numbers(signal & ~meters.filled):
-            message = f"{column} was read in {rows.quantity(column)[row]}, and no loop meter is named"
+        quantities = rows.quantity(column)
+        for row in row_numbers(rows.own & quantities.among(_SIGNALS) & ~meters.filled):
+            message = f"{column} was read in {CANONICAL[quantities[row]]}, and no loop meter is named"
             cure = "fill in the id of the meter under loop_meter"
             yield rows.fault(NO_LOOP_METER, row, "loop_meter", message, cure)
 
@@ -38,9 +39,9 @@ def signals_that_do_not_fit(survey: Survey) -> Iterator[Fault]:
             for part, row, sensor, settings in survey.visited(read):
                 if channel not in settings.channels:
                     continue
-                signal, scaling = settings.whole("signal"), settings.scaling(channel)
+                unit, signal, scaling = CANONICAL[quantity], settings.whole("signal"), settings.scaling(channel)
                 if signal is not None and quantity != (channel.value if signal == "direct" else signal):
-                    message = f"{column} is read as {quantity}, and the signal of {sensor.id} is {signal}"
+                    message = f"{column} is read in {unit}, and the signal of {sensor.id} is {signal}"
                 elif quantity in _SIGNALS and scaling is None:
                     key = "scaling" if channel is Channel.HUMIDITY else "temperature_scaling"
                     message = f"no {key} of {sensor.id} was in force on {part.visit.day}"
@@ -48,7 +49,7 @@ def signals_that_do_not_fit(survey: Survey) -> Iterator[Fault]:
                     yield rows.fault(NO_SCALING, row, column, message, cure)
                     continue
                 elif quantity in _SIGNALS and scaling.low.quantity != quantity:
-                    message = f"{column} is read as {quantity}, and the scaling is one of {scaling.low.quantity}"
+                    message = f"{column} is read in {unit}, the scaling is in {CANONICAL[scaling.low.quantity]}"
                 else:
                     continue
                 cure = f"correct the unit in the header, or `signal:` of {sensor.id} or its family"
@@ -62,7 +63,7 @@ def signals_of_references(survey: Survey) -> Iterator[Fault]:
     for column in _OUTPUTS:
         quantities = rows.quantity(column)
         for row in row_numbers(under_test & quantities.among(_SIGNALS)):
-            message = f"{column} of a reference is read as {quantities[row]}"
+            message = f"{column} of a reference is read in {CANONICAL[quantities[row]]}"
             cure = "read what the reference shows, in %RH and degC"
             yield rows.fault(SIGNAL_MISMATCH, row, column, message, cure)
 

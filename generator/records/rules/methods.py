@@ -78,7 +78,7 @@ def missing_readings(survey: Survey) -> Iterator[Fault]:
     rows = survey.rows
     in_air = rows.shared_words("medium").among(("in air",))
     for kind, columns in _METHODS.items():
-        of_kind = _of_kind(survey, kind) & rows.read(*INDICATIONS)
+        of_kind = _of_kind(survey, kind) & rows.read(*INDICATIONS) & ~rows.damaged
         lacking: dict[int, list[str]] = {}
         for column in columns:
             if column == "condensate" or (kind, column) in _OPTIONAL:
@@ -107,7 +107,7 @@ def _there(survey: Survey, column: str) -> np.ndarray:
 def missing_indications(survey: Survey) -> Iterator[Fault]:
     """Where the reference was read, the sensor was."""
     rows = survey.rows
-    for row in row_numbers(rows.own & ~rows.read(*INDICATIONS)):
+    for row in row_numbers(rows.own & ~rows.read(*INDICATIONS) & ~rows.damaged):
         column = next(name for name in REFERENCE_READINGS if not np.isnan(rows.number(name)[row]))
         message = "the reference was read, the sensor was not"
         cure = "fill in output or far_end; a point that was not read has no readings, and says why in note"

@@ -82,7 +82,8 @@ def half_adjustments(survey: Survey) -> Iterator[Fault]:
     found = phase.among(("as_found",)) & rows.reading
     left = phase.among(("as_left",)) & rows.own
     for part, row in rows.firsts(left):
-        if part.sensor in survey.sensor_names and not found[part.rows].any():
+        mine = part.rows
+        if part.sensor in survey.sensor_names and not (found | rows.damaged)[mine].any():
             message = f"{part.sensor} is read as left and not as found"
             cure = "add the as-found readings, if they were taken"
             yield rows.fault(AS_LEFT_WITHOUT_AS_FOUND, row, "phase", message, cure)
@@ -92,7 +93,8 @@ def half_adjustments(survey: Survey) -> Iterator[Fault]:
         mine = part.rows
         events = mine[changed[mine]]
         last = events[np.argmax(rows.time[events])]
-        if not (left[mine] & (rows.time[mine] >= rows.time[last])).any():
+        read_after = left[mine] & (rows.time[mine] >= rows.time[last])
+        if not (read_after | rows.damaged[mine]).any():
             message = f"{part.sensor} is adjusted and not read as left"
             cure = "add the as-left readings, if they were taken"
             yield rows.fault(ADJUSTED_WITHOUT_AS_LEFT, int(last), "phase", message, cure)

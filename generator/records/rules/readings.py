@@ -17,6 +17,9 @@ CONTRADICTORY = error(
     "contradictory-readings", "rows of one time and reference give different readings of the reference"
 )
 TWO_AT_ONCE = error("two-readings-at-one-time", "a sensor has two different rows of readings at one time")
+TWO_REFERENCES = error(
+    "plateau-of-two-references", "consecutive rows of a sensor at one target lean on different references"
+)
 DUPLICATE_ROW = error("duplicate-row", "a row stands twice")
 MISSING_TARGET = error("missing-target", "a row has readings and no target")
 TARGET_OUT_OF_RANGE = error("target-out-of-range", "a target is not between 0 and 100 %RH")
@@ -156,6 +159,26 @@ def rows_at_one_time(survey: Survey) -> Iterator[Fault]:
             yield rows.fault(TWO_AT_ONCE, row, "time", message, cure)
 
 
+def plateaus_of_two_references(survey: Survey) -> Iterator[Fault]:
+    """Repeats are readings against one reference, through one meter."""
+    rows = survey.rows
+    own = np.flatnonzero(rows.own & (rows.time != 0))
+    order = own[np.lexsort((rows.time[own], rows.part[own]))]
+    before, after = order[:-1], order[1:]
+    target, phase = rows.number("target"), rows.words("phase").code
+    repeats = (
+        (rows.part[before] == rows.part[after]) & (phase[before] == phase[after]) & (target[before] == target[after])
+    )
+    for column in ("reference", "loop_meter"):
+        words = rows.words(column)
+        known = words.among(survey.reference_names)
+        changes = repeats & (words.code[before] != words.code[after]) & known[before] & known[after]
+        for row, other in zip(after[changes].tolist(), before[changes].tolist(), strict=True):
+            message = f"{column} is {words[row]!r} after {words[other]!r} at one target"
+            cure = "correct the id; to compare two references, give each a visit of its own"
+            yield rows.fault(TWO_REFERENCES, row, column, message, cure)
+
+
 def _content(row: tuple[str, ...]) -> list[str]:
     texts = [text.strip() for text in row]
     while texts and not texts[-1]:
@@ -204,7 +227,7 @@ def points_not_done(survey: Survey) -> Iterator[Fault]:
     """A row without readings says why: the door was locked."""
     rows = survey.rows
     phase = rows.words("phase").among(READING_PHASES)
-    for row in row_numbers(phase & ~rows.reading & ~rows.words("note").filled):
+    for row in row_numbers(phase & ~rows.reading & ~rows.words("note").filled & ~rows.damaged):
         message = "the row has no readings, and no note says why"
         cure = "say under note why the point was not done"
         yield rows.fault(NOT_DONE_WITHOUT_NOTE, row, "note", message, cure)
@@ -214,6 +237,7 @@ RULES: tuple[RuleAcross, ...] = (
     implausible_readings,
     contradictory_readings,
     rows_at_one_time,
+    plateaus_of_two_references,
     targets,
     negative_soaks,
     stated_results,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -66,7 +67,8 @@ def row_numbers(mask: np.ndarray) -> list[int]:
 class Rows:
     """All rows of all visits that no later revision replaces, in the order of visits and lines."""
 
-    def __init__(self, visits: tuple[Visit, ...]) -> None:
+    def __init__(self, visits: tuple[Visit, ...], damage: Collection[Place]) -> None:
+        self._damage = damage
         standing = standing_rows(visits)
         kept: list[tuple[Visit, np.ndarray]] = []
         for visit in visits:
@@ -114,6 +116,19 @@ class Rows:
     def quantity(self, name: str) -> Words:
         """By row, the quantity that a number was read in."""
         return self._coded([visit.quantity[name] for visit in self.visits])
+
+    @cached_property
+    def damaged(self) -> np.ndarray:
+        """Rows with a field that could not be read: what is not known of them is not missing."""
+        lines: dict[str, list[int]] = {}
+        for place in self._damage:
+            lines.setdefault(place.path, []).append(place.line)
+        damaged = np.zeros(self.n, bool)
+        for number, visit in enumerate(self.visits):
+            if visit.path in lines:
+                hit = {bisect_right(visit.lines, line) - 1 for line in lines[visit.path]}
+                damaged |= (self.visit == number) & np.isin(self.row, sorted(hit))
+        return damaged
 
     @cached_property
     def time(self) -> np.ndarray:
@@ -222,11 +237,11 @@ class Rows:
 class Survey:
     """The records that could be read, as the rules across records see them."""
 
-    def __init__(self, records: Records, unread: Collection[str] = ()) -> None:
+    def __init__(self, records: Records, unread: Collection[str], damage: Collection[Place]) -> None:
         self.records = records
         self.unread = frozenset(unread)
         """of facility.yml and people.yml, those that could not be read: nothing is known to be unknown there"""
-        self.rows = Rows(records.visits)
+        self.rows = Rows(records.visits, damage)
         self._settings: dict[tuple[int, date], SettingsOn] = {}
 
     def names(self, folder: str) -> frozenset[str]:
