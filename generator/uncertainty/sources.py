@@ -49,6 +49,7 @@ class Catalogue:
 
     sources: list[Source] = field(default_factory=list)
     _numbers: dict[str, int] = field(default_factory=dict)
+    _cached: tuple[np.ndarray, ...] = field(default=(np.zeros(0),) * 4, repr=False)
 
     def add(self, source: Source) -> int:
         """The source's number; raises ValueError where the identity already means another size."""
@@ -63,24 +64,33 @@ class Catalogue:
 
     def standard_uncertainties(self) -> np.ndarray:
         """u of every source, shape (sources,)."""
-        return np.array([source.u for source in self.sources], float)
+        return self._columns()[0]
 
     def degrees_of_freedom(self) -> np.ndarray:
         """ν of every source, shape (sources,)."""
-        return np.array([source.nu for source in self.sources], float)
+        return self._columns()[1]
 
     def rectangular(self) -> np.ndarray:
         """Whether a source is rectangular, shape (sources,)."""
-        return np.array([s.distribution is Distribution.RECTANGULAR for s in self.sources], bool)
+        return self._columns()[2]
 
     def groups(self) -> np.ndarray:
         """Number of every source's variance group (its own where it has none), shape (sources,)."""
-        named: dict[str, int] = {}
-        own = len(self.sources)
-        return np.array(
-            [named.setdefault(s.group, own + len(named)) if s.group else i for i, s in enumerate(self.sources)],
-            np.int64,
-        )
+        return self._columns()[3]
+
+    def _columns(self) -> tuple[np.ndarray, ...]:
+        """The sources as arrays, made again only when sources were added."""
+        if len(self._cached[0]) != len(self.sources):
+            named: dict[str, int] = {}
+            own = len(self.sources)
+            groups = [named.setdefault(s.group, own + len(named)) if s.group else i for i, s in enumerate(self.sources)]
+            self._cached = (
+                np.array([s.u for s in self.sources], float),
+                np.array([s.nu for s in self.sources], float),
+                np.array([s.distribution is Distribution.RECTANGULAR for s in self.sources], bool),
+                np.array(groups, np.int64),
+            )
+        return self._cached
 
 
 def rectangular(identity: str, label: str, half_width: float, unit: str) -> Source:
