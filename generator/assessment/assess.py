@@ -23,6 +23,7 @@ from generator.records.models import Channel, Sensor, in_force
 from generator.records.rows import SensorVisit, sensor_visits, without_lines
 from generator.records.settings import SettingsOn, instrument_on
 from generator.records.snapshot import Snapshot
+from generator.records.visits import Visit
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.measurement import Line, Measurement, measure
 from generator.uncertainty.monte_carlo import Answer, monte_carlo, needs_monte_carlo
@@ -131,13 +132,29 @@ def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fa
     visit = next((v for v in records.visits if v.path == path), None)
     if visit is None:
         return None, mine
-    visits = [sv for sv in sensor_visits(without_faulty_rows(records, faults)) if sv.visit.day <= visit.day]
+    visits = _bearing_on(records, visit, sensor_visits(without_faulty_rows(records, faults)))
     measurement = measure(records, visits)
     mine += [f for f in (*measurement.faults, *mix_ups(measurement)) if f.place.path == path]
     here = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.visit.path == path}
     answers = monte_carlo_answers(records, measurement, here)
     results = make_results(records, visits, measurement, answers, faults)
     return assemble(records, visit.day, visits, measurement, answers, results, faults), mine
+
+
+def _bearing_on(records: Records, visit: Visit, everything: Sequence[SensorVisit]) -> list[SensorVisit]:
+    """What one visit depends on: itself, earlier visits of its families (pools), references calibrated here."""
+
+    def model(sv: SensorVisit) -> str:
+        sensor = records.sensors.get(sv.sensor)
+        return SettingsOn(records, sensor, sv.visit.day).model if sensor else ""
+
+    models = {model(sv) for sv in everything if sv.visit.path == visit.path}
+    return [
+        sv
+        for sv in everything
+        if sv.visit.path == visit.path
+        or (sv.visit.day <= visit.day and (sv.sensor in records.references or model(sv) in models))
+    ]
 
 
 def without_faulty_rows(records: Records, faults: Sequence[Fault]) -> Records:
