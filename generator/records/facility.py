@@ -54,7 +54,7 @@ class Policy(Dated):
     """α of the specific-risk rule"""
     largest_u_over_t: float | None = Field(default=None, gt=0, le=1)
     """simple acceptance: U/T above this is a reservation"""
-    settling: Settling = Settling()
+    settling: Settling = Field(default=Settling(), json_schema_extra={"default": {}})
     """what makes a plateau settled"""
     least_pool: int = Field(default=10, ge=2)
     """degrees of freedom from which a family's pooled repeatability replaces the declared one"""

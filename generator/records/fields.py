@@ -11,7 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandle
 from pydantic import WithJsonSchema as JsonSchema
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from generator.units import UnitError, amount_of
+from generator.units import NUMBER, UnitError, amount_of, symbols
 
 
 class Record(BaseModel):
@@ -78,9 +78,11 @@ class _Written:
         return core_schema.no_info_before_validator_function(parse, handler(source))
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
-        rate = f" per {self.per}" if self.per else ""
+        units = "|".join(re.escape(symbol) for symbol in symbols(*self.quantities))
+        rate = f"/{self.per}" if self.per else ""
         return {
             "type": "string",
+            "pattern": rf"^\s*{NUMBER.pattern}\s*({units}){rate}\s*$",
             "description": f"a number and its unit of {' or '.join(self.quantities)}{rate}",
         }
 
