@@ -65,7 +65,9 @@ def explain_visit(files: Snapshot, sensor: str, visit: str) -> Explained:
     name = visit.removesuffix(".csv")
     path = f"visits/{name[:4]}/{name}.csv"
     if path not in files:
-        close = sorted(p.rpartition("/")[2].removesuffix(".csv") for p in files if p.startswith(f"visits/{name[:7]}"))
+        close = sorted(
+            p.rpartition("/")[2].removesuffix(".csv") for p in files if p.startswith(f"visits/{name[:4]}/{name[:7]}")
+        )
         hint = f"; that month has {', '.join(close)}" if close else ""
         raise CannotExplain(f"there is no visit {visit!r}\n  cure: give the file's name without .csv{hint}")
     explained = _explained(files, path)

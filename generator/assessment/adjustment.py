@@ -13,6 +13,7 @@ from generator.assessment.drift import generalised_least_squares
 from generator.assessment.results import Result
 from generator.records.models import Channel
 from generator.records.settings import SettingsOn
+from generator.rounding import expanded, value_with
 from generator.uncertainty.budgets import Budgets
 from generator.uncertainty.covariance import contributions, expanded_of_combination
 from generator.uncertainty.sources import coverage_factor
@@ -69,17 +70,19 @@ def advice(results: Sequence[Result], settings: SettingsOn, budgets: Budgets) ->
         return Advice(action="leave", sentence="all errors lie within the adjustment limit: leave it as it is")
     zero, span = _line(usable, budgets)
     worst = max(beyond, key=lambda r: abs(r.error) - _limit(r, settings))
-    why = f"error {worst.error:+.2f} {worst.unit} at {worst.target:g} %RH is beyond {_limit(worst, settings):.2f}"
+    error = value_with(worst.error, worst.U, sign=True)
+    limit = value_with(_limit(worst, settings), worst.U)
+    why = f"error {error} {worst.unit} at {worst.target:g} %RH is beyond {limit}"
     if abs(span.value) > span.U:
         sentence = (
-            f"{why}: adjust zero and span (error {zero.value:+.2f} %RH at {zero.at:.0f} %RH, "
-            f"{span.value:+.3f} %RH per %RH, U {span.U:.3f})"
+            f"{why}: adjust zero and span (error {value_with(zero.value, zero.U, sign=True)} %RH at {zero.at:.0f} %RH, "
+            f"{value_with(span.value, span.U, sign=True)} %RH per %RH, U {expanded(span.U)})"
         )
         return Advice(action="zero and span", sentence=sentence)
     if abs(zero.value) > zero.U:
-        return Advice(
-            action="zero", sentence=f"{why}: adjust zero by {-zero.value:+.2f} %RH (U {zero.U:.2f}); span is sound"
-        )
+        shift = value_with(-zero.value, zero.U, sign=True)
+        sentence = f"{why}: adjust zero by {shift} %RH (U {expanded(zero.U)}); span is sound"
+        return Advice(action="zero", sentence=sentence)
     return Advice(action="leave", sentence=f"{why}, but no shift stands out of its uncertainty: leave it")
 
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from generator.assessment.results import Result
 from generator.records.models import Channel, Policy
+from generator.rounding import expanded, value_with
 from generator.uncertainty.budgets import Budgets
 from generator.uncertainty.covariance import contributions, expanded_of_combination
 from generator.uncertainty.sources import coverage_factor
@@ -96,7 +97,7 @@ def drift(
     tolerance = min((r.tolerance for _, results in segment for r in results if r.tolerance > 0), default=math.inf)
     used = abs(fit.rate) * (months or 12) / 12.0
     drifting = significant and used >= MATTERS * tolerance
-    size = f"{fit.rate:+.2g} ± {fit.U:.2g} {per} over {len(days)} visits"
+    size = f"{value_with(fit.rate, fit.U, sign=True)} ± {expanded(fit.U)} {per} over {len(days)} visits"
     if drifting:
         sentence = f"{size}: {100 * used / tolerance:.0f} % of the tolerance within one interval"
     elif significant:
