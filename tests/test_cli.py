@@ -56,7 +56,7 @@ def test_faulty_records_are_named_with_place_and_cure(tmp_path: Path, capsys: py
     records = tmp_path / "records"
     shutil.copytree(DEMO, records)
     visit = records / "visits/2026" / f"{VISIT}.csv"
-    visit.write_text(visit.read_text(encoding="utf-8").replace("GEN-01", "GEN-91"), encoding="utf-8")
+    visit.write_text(re.sub(r"GEN-0\d", "GEN-91", visit.read_text(encoding="utf-8")), encoding="utf-8")
     (records / "sensors/DRY-11.yml").write_text("id: DRY-11\n", encoding="utf-8")
     assert main(["check", "--records", str(records)]) == FAULTS
     text = capsys.readouterr().out
