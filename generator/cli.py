@@ -50,7 +50,7 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _command(commands: argparse._SubParsersAction, name: str, summary: str, example: str) -> argparse.ArgumentParser:  # type: ignore[type-arg]
+def _command(commands: argparse._SubParsersAction, name: str, summary: str, example: str) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = commands.add_parser(
         name,
         help=summary,
@@ -76,7 +76,7 @@ def _day(text: str) -> date:
         raise argparse.ArgumentTypeError(f"{text!r} is not a day; write it as YYYY-MM-DD") from problem
 
 
-def _add_check(commands: argparse._SubParsersAction) -> None:  # type: ignore[type-arg]
+def _add_check(commands: argparse._SubParsersAction) -> None:
     parser = _command(
         commands, "check", "report every fault of the records, all at once", "hygrotrail check --annotations"
     )
@@ -87,7 +87,7 @@ def _add_check(commands: argparse._SubParsersAction) -> None:  # type: ignore[ty
     parser.set_defaults(run=_check)
 
 
-def _add_build(commands: argparse._SubParsersAction) -> None:  # type: ignore[type-arg]
+def _add_build(commands: argparse._SubParsersAction) -> None:
     parser = _command(
         commands,
         "build",
@@ -105,7 +105,7 @@ def _add_build(commands: argparse._SubParsersAction) -> None:  # type: ignore[ty
     parser.set_defaults(run=_build)
 
 
-def _add_serve(commands: argparse._SubParsersAction) -> None:  # type: ignore[type-arg]
+def _add_serve(commands: argparse._SubParsersAction) -> None:
     parser = _command(
         commands,
         "serve",
@@ -120,7 +120,7 @@ def _add_serve(commands: argparse._SubParsersAction) -> None:  # type: ignore[ty
     parser.set_defaults(run=_serve)
 
 
-def _add_explain(commands: argparse._SubParsersAction) -> None:  # type: ignore[type-arg]
+def _add_explain(commands: argparse._SubParsersAction) -> None:
     parser = _command(
         commands,
         "explain",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
@@ -13,7 +14,6 @@ from generator.records.load import Records
 from generator.records.references import QUANTITIES, Calibration, QuantityRecord, Reference
 from generator.uncertainty.sources import (
     Catalogue,
-    Distribution,
     Source,
     freedom_from_k,
     rectangular,
@@ -36,6 +36,8 @@ OUTSIDE_TABLE = reservation(
     verdict=False,
     certificate=False,
 )
+NO_CURVE = error("calibration-without-results", "a calibration leans on a visit that gave no results for it")
+NO_CURVE = error("from-visit-without-results", "the visit that calibrated a reference gives no result to use")
 NO_QUANTITY = error("quantity-not-recorded", "a reference has no record of a quantity that was read from it")
 
 Report = Callable[..., None]
@@ -114,17 +116,22 @@ class Calibrations:
         known: QuantityRecord,
         step: np.ndarray,
     ) -> Terms:
-        """One column a plateau, shared by sensors that were read at the same times, never divided by √n."""
+        """One column a plateau, shared by sensors that were read at the same times, never divided by √n.
+
+        An undeclared resolution is the finest digit that the visit has of it: a spreadsheet drops trailing zeros.
+        """
         unit = CANONICAL[QUANTITIES[quantity]]
         label = f"{_words(quantity)}: resolution of {reference.id}"
         cells, first, inverse = np.unique(table.cell[rows[chosen]], return_index=True, return_inverse=True)
-        written = np.fmax.reduceat(step[chosen], first)  # rows of a cell stand together
+        visits = [table.cells[int(cell)].sensor_visit.visit.name for cell in cells]
+        finest: dict[str, float] = {}
+        for visit, digit in zip(visits, np.fmin.reduceat(step[chosen], first), strict=True):
+            finest[visit] = min(finest.get(visit, math.inf), float(digit))
         numbers = []
-        for cell, digit, row in zip(cells, written, rows[chosen[first]], strict=True):
-            visit = table.cells[int(cell)].sensor_visit.visit
-            identity = f"{reference.id}/{visit.name}/{int(table.time[row])}/{quantity}/resolution"
-            half = (known.resolution.value if known.resolution else float(digit)) / 2.0
-            numbers.append(self.catalogue.add(rectangular(identity, label, half, unit)))
+        for visit, row in zip(visits, rows[chosen[first]], strict=True):
+            digit = known.resolution.value if known.resolution else finest[visit]
+            identity = f"{reference.id}/{visit}/{int(table.time[row])}/{quantity}/resolution {digit:g}"
+            numbers.append(self.catalogue.add(rectangular(identity, label, digit / 2.0, unit)))
         return Terms.of(chosen, np.array(numbers)[inverse], 1.0)
 
     def _by_calibration(
@@ -172,9 +179,15 @@ class Calibrations:
         prefix = f"{reference.id}/{calibration.date}/{quantity}"
         unit = CANONICAL[QUANTITIES[quantity]]
         years = (table.day[rows[at]] - np.datetime64(calibration.date, "D")).astype(float) / DAYS_A_YEAR
+        curve = None
+        curve = None
         if calibration.from_visit:
             curve = self.curves.get((reference.id, quantity, calibration.date))
             if curve is None:
+                row = int(rows[at[0]])
+                message = f"visit {calibration.from_visit!r} gave no results for {quantity} of {reference.id}"
+                cure = "name the visit that calibrated it, or copy a certificate's points"
+                report(NO_CURVE, row, table.place(row, "reference"), message, cure)
                 return np.zeros(len(at)), Terms.none()
             points, values = curve.at, -curve.correction
         else:
@@ -188,7 +201,7 @@ class Calibrations:
             report(OUTSIDE_TABLE, row, table.place(row, quantity), message, cure)
         right = np.minimum(left + 1, len(points) - 1)
         error_value = values[left] * (1 - weight) + values[right] * weight
-        if calibration.from_visit:
+        if curve is not None:
             parts = [_inherited(curve, at, left, right, weight)]
         else:
             parts = self._table_terms(calibration, prefix, quantity, unit, points, at, x, left, right, weight)
@@ -234,8 +247,10 @@ class Calibrations:
             return [Terms.of(at, numbers[left], 1.0 - weight), Terms.of(at, numbers[right], weight)]
         if calibration.correlation == "zero_span" and len(points) > 1:
             zero = int(np.argmin(u))
-            reach = float(np.max(np.abs(points - points[zero])))
-            span = float(np.sqrt(max(float(np.max(u)) ** 2 - u[zero] ** 2, 0.0)))
+            away = np.abs(points - points[zero])
+            reach = float(np.max(away))
+            beyond = np.sqrt(u**2 - u[zero] ** 2) / np.where(away > 0.0, away, np.inf)
+            span = reach * float(np.max(beyond))  # so that no point has less than the certificate says
             parts = [Terms.of(at, column("calibration/zero", u[zero], nu[zero]), 1.0)]
             if span > 0:
                 parts.append(Terms.of(at, column("calibration/span", span, min(nu)), (x - points[zero]) / reach))
@@ -287,12 +302,3 @@ def _words(quantity: str) -> str:
 
 def _range_text(points: np.ndarray, unit: str) -> str:
     return f"{points[0]:g} to {points[-1]:g} {unit}" if len(points) > 1 else f"{points[0]:g} {unit}"
-
-
-__all__ = [
-    "Calibrations",
-    "Distribution",
-    "Report",
-    "VisitCurve",
-    "interpolation",
-]
