@@ -87,11 +87,16 @@ def drift(
     between = policy.visit_to_visit if channel is Channel.HUMIDITY else policy.visit_to_visit_temperature
     changes = last_changes(history, budgets, between)
     segment = _open_segment(history)
-    days = [day for day, results in segment if results]
+    points = [(day, result) for day, results in segment for result in results]
+    days = sorted({day for day, _ in points})
     if len(days) < LEAST_VISITS:
         sentence = f"{len(days)} visit{'s' if len(days) != 1 else ''} since the last adjustment: too few for a rate"
         return _no_rate(channel, sentence, len(days), changes)
-    fit = fit_line([(day, result) for day, results in segment for result in results], budgets, between)
+    _, level = _levels(points)
+    if len({(number, day) for number, (day, _) in zip(level, points, strict=True)}) == len(set(level)):
+        sentence = f"{len(days)} visits since the last adjustment, none with a target of another: no rate"
+        return _no_rate(channel, sentence, len(days), changes)
+    fit = fit_line(points, budgets, between)
     per = f"{channel.unit} per year"
     significant = abs(fit.rate) > fit.U
     tolerance = min((r.tolerance for _, results in segment for r in results if r.tolerance > 0), default=math.inf)
@@ -187,13 +192,7 @@ def fit_line(points: Sequence[tuple[date, Result]], budgets: Budgets, between: f
     start = min(days)
     years = np.array([(day - start).days / DAYS_A_YEAR for day in days])
     errors = np.array([result.error for _, result in points])
-    targets: list[float] = []
-    which = []
-    for _, result in points:
-        near = [i for i, target in enumerate(targets) if abs(target - result.target) < SAME_TARGET_RH]
-        if not near:
-            targets.append(result.target)
-        which.append(near[0] if near else len(targets) - 1)
+    targets, which = _levels(points)
     design = np.zeros((len(points), len(targets) + 1))
     design[np.arange(len(points)), which] = 1.0
     design[:, -1] = years
@@ -209,6 +208,18 @@ def fit_line(points: Sequence[tuple[date, Result]], budgets: Budgets, between: f
         targets=tuple(float(targets[i]) for i in order),
         levels=tuple(float(estimate[i]) for i in order),
     )
+
+
+def _levels(points: Sequence[tuple[date, Result]]) -> tuple[list[float], list[int]]:
+    """The targets of the points, and for each point the number of its target."""
+    targets: list[float] = []
+    which = []
+    for _, result in points:
+        near = [i for i, target in enumerate(targets) if abs(target - result.target) < SAME_TARGET_RH]
+        if not near:
+            targets.append(result.target)
+        which.append(near[0] if near else len(targets) - 1)
+    return targets, which
 
 
 def generalised_least_squares(

@@ -1,4 +1,7 @@
-"""When the next calibration is due: counted from the last visit whose points are all done, settled and in date."""
+"""When the next calibration is due: counted from the last visit whose points are all done, settled and in date.
+
+A point with a reservation that withholds a certificate is not done: it must be read again.
+"""
 
 from __future__ import annotations
 
@@ -56,7 +59,7 @@ def completes(results: Sequence[Result], points: Sequence[float]) -> bool:
             if r.channel is Channel.HUMIDITY
             and r.phase == phase
             and r.status in ("done", "stated")
-            and not any(f.rule.name == "reference-out-of-date" for f in r.reservations)
+            and not any(f.rule.withholds_certificate for f in r.reservations)
         ]
         if good and all(any(abs(target - point) <= SAME_POINT_RH for target in good) for point in points):
             return True

@@ -14,6 +14,7 @@ from generator.records.models import Channel, Policy, in_force
 from generator.records.rows import Plateau, SensorVisit
 from generator.records.settings import SettingsOn
 from generator.uncertainty.cell_sources import Part, temperature_away
+from generator.uncertainty.indications import COLUMNS_OF
 from generator.uncertainty.measurement import Line, Measurement
 from generator.uncertainty.monte_carlo import Answer
 from generator.uncertainty.sources import freedom_from_k
@@ -155,11 +156,12 @@ class _Maker:
                 found.append(self._stated(sv, settings, policy, plateau))
             else:
                 cell = self.cells[(sv.visit.path, sv.sensor, plateau.number)]
-                found += [
-                    self._measured(sv, settings, policy, plateau, cell, channel, parts)
-                    for channel in channels
-                    if (parts := self.lines.get((cell, channel)))
-                ]
+                for channel in channels:
+                    parts = self.lines.get((cell, channel))
+                    if parts:
+                        found.append(self._measured(sv, settings, policy, plateau, cell, channel, parts))
+                    elif _was_read(sv, plateau, channel):
+                        found.append(self._without_result(sv, settings, policy, plateau, cell, channel))
         more = self._of_visit(sv, settings, found)
         return [_with_reservations(result, more) for result in found] if more else found
 
@@ -205,6 +207,21 @@ class _Maker:
             "note": plateau.note,
             "rule": rule_in_words(policy),
         }
+
+    def _without_result(
+        self,
+        sv: SensorVisit,
+        settings: SettingsOn | None,
+        policy: Policy,
+        plateau: Plateau,
+        cell: int,
+        channel: Channel,
+    ) -> Result:
+        """A plateau whose readings are none (a loop's fault): shown with what is held against it."""
+        reservations = tuple(self.measurement.reservations.get(cell, ()))
+        return _blank(
+            self._common(sv, settings, plateau, policy), channel, status="not done", reservations=reservations
+        )
 
     def _not_done(self, sv: SensorVisit, settings: SettingsOn | None, policy: Policy, plateau: Plateau) -> Result:
         return _blank(self._common(sv, settings, plateau, policy), Channel.HUMIDITY, status="not done")
@@ -362,6 +379,11 @@ def _with_reservations(result: Result, more: Sequence[Fault]) -> Result:
     withheld = any(fault.rule.withholds_verdict for fault in more)
     verdict = Verdict.NONE if withheld else result.verdict
     return replace(result, reservations=(*result.reservations, *more), verdict=verdict)
+
+
+def _was_read(sv: SensorVisit, plateau: Plateau, channel: Channel) -> bool:
+    rows = list(plateau.rows)
+    return any(not math.isnan(value) for column in COLUMNS_OF[channel] for value in sv.visit.number[column][rows])
 
 
 def _judged(judged: Judgement) -> dict[str, object]:

@@ -36,7 +36,6 @@ OUTSIDE_TABLE = reservation(
     verdict=False,
     certificate=False,
 )
-NO_CURVE = error("calibration-without-results", "a calibration leans on a visit that gave no results for it")
 NO_CURVE = error("from-visit-without-results", "the visit that calibrated a reference gives no result to use")
 NO_QUANTITY = error("quantity-not-recorded", "a reference has no record of a quantity that was read from it")
 
@@ -179,7 +178,6 @@ class Calibrations:
         prefix = f"{reference.id}/{calibration.date}/{quantity}"
         unit = CANONICAL[QUANTITIES[quantity]]
         years = (table.day[rows[at]] - np.datetime64(calibration.date, "D")).astype(float) / DAYS_A_YEAR
-        curve = None
         curve = None
         if calibration.from_visit:
             curve = self.curves.get((reference.id, quantity, calibration.date))

@@ -69,7 +69,7 @@ def cell_terms(
     dead_band = settings.declared(channel).far_end_dead_band
     if dead_band and part is not Part.SENSOR:
         source = rectangular(
-            f"{sensor}/far_end_dead_band/{channel.value}",
+            f"{sensor}/{instrument}/far_end_dead_band/{channel.value}",
             "filter and dead band at the far end",
             dead_band.value,
             unit,
@@ -131,7 +131,7 @@ def _hysteresis(cell: Cell, place: str, channel: Channel, settings: SettingsOn, 
         for p in cell.sensor_visit.plateaus
         if p.phase == here.phase and p.target == here.target and p.status == "read"
     }
-    if declared is None or len(ways) > 1:
+    if declared is None or {"rising", "falling"} <= ways:
         return []
     source = rectangular(f"{place}/hysteresis", "hysteresis, half of its width", declared.value / 2.0, channel.unit)
     return [(catalogue.add(source), 1.0)]

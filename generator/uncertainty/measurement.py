@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 import numpy as np
 
@@ -67,7 +68,7 @@ class Measurement:
     faults: list[Fault] = field(default_factory=list)
     reservations: dict[int, list[Fault]] = field(default_factory=dict)
     """by cell"""
-    used: dict[int, set[tuple[str, str, object]]] = field(default_factory=dict)
+    used: dict[int, set[tuple[str, str, date]]] = field(default_factory=dict)
     """by cell: (reference, quantity, day of calibration) that its results lean on"""
     method: dict[int, str] = field(default_factory=dict)
     temperature_c: dict[int, float] = field(default_factory=dict)
@@ -276,7 +277,7 @@ class _Stage:
 
         value_of, shown_of, humidity_of = mean(reference_value), mean(shown), mean(reference.humidity.value)
         slope_of, temperature_of = mean(reference.slope), mean(reference.temperature.value)
-        steps = self._steps(channel, good)
+        steps = self._steps(channel)
         new_line = np.full(cells, -1, np.int64)
         own_line: list[int] = []
         own: list[tuple[int, float]] = []
@@ -325,13 +326,22 @@ class _Stage:
         new_row = np.where(good, new_line[table.cell], -1)
         self.terms.append(row_terms.moved(new_row, 1.0 / np.maximum(spread.n, 1)[table.cell]))
 
-    def _steps(self, channel: Channel, good: np.ndarray) -> dict[str, np.ndarray]:
-        """By column, weight of the last digit written in each cell, for displays with no declared resolution."""
+    def _steps(self, channel: Channel) -> dict[str, np.ndarray]:
+        """By column, the resolution of each cell's display where none is declared; nan where it was not read.
+
+        It is the finest digit that the visit has of it: a spreadsheet drops trailing zeros.
+        """
         output, far_end = COLUMNS_OF[channel]
+        parts = {id(cell.sensor_visit): None for cell in self.table.cells}
+        number = {part: i for i, part in enumerate(parts)}
+        part_of = np.array([number[id(cell.sensor_visit)] for cell in self.table.cells])
         steps = {}
         for name, column in (("output", output), ("far_end", far_end)):
-            direct = good & (self.table.quantity[column] == channel.value)
-            steps[name] = np.fmax.reduceat(np.where(direct, self.table.step[column], np.nan), self.firsts[:-1])
+            direct = self.table.quantity[column] == channel.value
+            by_cell = np.fmin.reduceat(np.where(direct, self.table.step[column], np.nan), self.firsts[:-1])
+            finest = np.full(len(parts), np.nan)
+            np.fmin.at(finest, part_of, by_cell)
+            steps[name] = np.where(np.isnan(by_cell), np.nan, finest[part_of])
         return steps
 
     def rows_of(self, cell: int) -> np.ndarray:

@@ -226,7 +226,7 @@ class _References:
         lost = np.zeros(len(rows))
 
         def pressure_drop(reference: Reference, at: np.ndarray) -> list[Terms]:
-            # One-sided: the air expands from a little below the pressure that was read.
+            # One-sided: behind the saturator the transducer reads up to this much less than the saturator's pressure.
             half = float(reference.pressure_drop or 0.0) / 2.0
             lost[at] = half
             label = f"pressure lost behind the saturator of {reference.id}"
