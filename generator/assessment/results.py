@@ -233,7 +233,7 @@ class _Maker:
         U = float(number["stated_U"][row])
         nu = freedom_from_k(k)
         reference_value, found = float(number["stated_reference"][row]), float(number["stated_error"][row])
-        tolerance = self._tolerance(settings, Channel.HUMIDITY, plateau.phase, reference_value)
+        tolerance = self._tolerance(sv, settings, Channel.HUMIDITY, plateau.phase, reference_value)
         judged = judge(policy, found, U / k, nu, U, tolerance)
         return _blank(
             self._common(sv, settings, plateau, policy),
@@ -268,7 +268,7 @@ class _Maker:
         answer = self.answers.get(number)
         u, nu = float(budgets.u[number]), float(budgets.nu[number])
         k, U = float(budgets.k[number]), float(budgets.U[number])
-        tolerance = self._tolerance(settings, channel, plateau.phase, line.reference_value)
+        tolerance = self._tolerance(sv, settings, channel, plateau.phase, line.reference_value)
         judged = judge(policy, line.error, u, nu, U, tolerance)
         if answer is not None:
             u, k, U = answer.u, answer.U / answer.u, answer.U
@@ -325,9 +325,14 @@ class _Maker:
         wanted = (Part.SENSOR, Part.TOTAL) if at_sensor else (Part.TOTAL, Part.SENSOR)
         return next(part for part in (*wanted, Part.LOOP) if part in parts)
 
-    def _tolerance(self, settings: SettingsOn | None, channel: Channel, phase: str, reference_value: float) -> float:
+    def _tolerance(
+        self, sv: SensorVisit, settings: SettingsOn | None, channel: Channel, phase: str, reference_value: float
+    ) -> float:
+        """Of a sensor its tolerance; of a reference that is checked between calibrations its check limit."""
         if settings is None:
-            return math.nan
+            reference = self.records.references.get(sv.sensor)
+            limit = reference.check_limit if reference and phase == "check" else None
+            return limit.humidity if limit and channel is Channel.HUMIDITY else math.nan
         tolerance = settings.tolerance(channel, phase)
         return tolerance_at(tolerance, reference_value, settings.range(channel)) if tolerance else math.nan
 
