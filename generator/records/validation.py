@@ -77,16 +77,28 @@ def _plain(detail: Any) -> str:
     if value is None:
         return "nothing is given"
     shown = repr(value) if isinstance(value, str) else "the value"
-    if kind == "string_pattern_mismatch":
-        return f"{shown} is not an id"
     if kind in ("literal_error", "enum"):
         return f"{shown} is not one of {detail['ctx']['expected']}"
     if kind in ("too_short", "string_too_short"):
         return "nothing is given"
-    text = str(detail["msg"]).removeprefix("Input ").partition(",")[0]
-    return f"{shown} {text}" if text.startswith("should") else f"{shown}: {text}"
+    is_not = next((words for start, words in _IS_NOT.items() if kind.startswith(start)), None)
+    if is_not:
+        return f"{shown} is {is_not}"
+    return f"{shown} {detail['msg'].removeprefix('Input ').removeprefix('String ')}"
 
 
+_IS_NOT = {
+    "string_pattern": "no id",
+    "string_type": "no text",
+    "tuple_": "no list",
+    "list_": "no list",
+    "model_": "no keys with values",
+    "dict_": "no keys with values",
+    "int_": "no whole number",
+    "float_": "no number",
+    "finite_": "no number",
+    "bool_": "neither true nor false",
+}
 _CURES: tuple[tuple[tuple[str, ...], str], ...] = (
     (("string_pattern",), "write letters, digits and single hyphens, beginning with a letter, e.g. RH-101"),
     (("model_", "dict_"), "write keys and values below it, indented"),
@@ -107,7 +119,8 @@ def _cure(detail: Any) -> str:
         words = [word.strip("'") for word in expected.replace(" or ", ", ").split(", ")]
         guess = did_you_mean(detail["input"], words) if isinstance(detail["input"], str) else ""
         return f"write {expected}{guess}"
-    return next(cure for starts, cure in _CURES if kind.startswith(starts))
+    fitting = (cure for starts, cure in _CURES if kind.startswith(starts))
+    return next(fitting, "write what the key's description asks for")
 
 
 def keys_at(model: type[BaseModel], loc: Loc) -> list[str]:

@@ -263,7 +263,7 @@ class _Reading:
             return _NOTHING
         comma = self.decimal_comma and written.count(",") == 1 and "." not in written
         text = written.replace(",", ".") if comma else written
-        if NUMBER.fullmatch(text) and abs(float(text)) <= _LARGEST:
+        if NUMBER.fullmatch(text) and max(abs(float(text)), _last_digit(text)) <= _LARGEST:
             return float(text), _last_digit(text)
         name = field.column.name
         if _SPREADSHEET_ERROR.fullmatch(written):
