@@ -59,7 +59,7 @@ def unknown_ids(survey: Survey) -> Iterator[Fault]:
     for column, rule in _UNKNOWN.items():
         words, known = survey.rows.words(column), _known(survey, column) or ()
         unknown = _unknown_rows(survey, column)
-        unknown[[row for run in _dragged_runs(survey, column) for row in run]] = False
+        unknown[[row for run in dragged_runs(survey, column) for row in run]] = False
         unknown &= ~words.where(lambda word: _date(word) is not None)
         for row in row_numbers(unknown):
             yield survey.rows.fault(rule, row, column, *unknown_id(column, words[row], known))
@@ -81,14 +81,14 @@ def dragged_down_ids(survey: Survey) -> Iterator[Fault]:
     """GEN-01, GEN-02, GEN-03 … where only the first has a record: once a run, at the first that has none."""
     for column in (*_UNKNOWN, "serial"):
         words = survey.rows.words(column)
-        for run in _dragged_runs(survey, column):
+        for run in dragged_runs(survey, column):
             true = words[run[0] - 1]
             message = f"{column} counts up from {true!r} to {words[run[-1]]!r} in {len(run) + 1} rows"
             cure = f"a spreadsheet counts on where a cell is dragged down: copy {true!r} into each row"
             yield survey.rows.fault(DRAGGED_DOWN_ID, run[0], column, message, cure)
 
 
-def _dragged_runs(survey: Survey, column: str) -> list[list[int]]:
+def dragged_runs(survey: Survey, column: str) -> list[list[int]]:
     """Runs of rows that count on from a row with a right id, and are all wrong."""
     rows = survey.rows
     wrong = survey.wrong_serial if column == "serial" else _unknown_rows(survey, column)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from generator.faults import Fault, error, reservation
+from generator.records.rules.identities import dragged_runs
 from generator.records.rules.survey import RuleAcross, Survey, row_numbers
 from generator.records.settings import instrument_on
 
@@ -69,7 +70,9 @@ def sensors_not_installed(survey: Survey) -> Iterator[Fault]:
 def serials_not_as_installed(survey: Survey) -> Iterator[Fault]:
     """Another instrument than the one on record: swapped unnoticed, or mistyped."""
     rows, seen = survey.rows, survey.rows.words("serial")
-    for row in row_numbers(survey.wrong_serial):
+    other = survey.wrong_serial.copy()
+    other[[row for run in dragged_runs(survey, "serial") for row in run]] = False
+    for row in row_numbers(other):
         name = rows.words("sensor")[row]
         expected = survey.serial(name, rows.visit_of(row).day)
         message = f"serial {seen[row]!r} was seen, {expected!r} is on record for {name}"
