@@ -52,7 +52,7 @@ class Drift:
 
     channel: Channel
     state: str
-    """too few visits, steady, or drifting"""
+    """too few visits, steady, watch, or drifting"""
     sentence: str
     rate: float
     U: float
@@ -91,11 +91,11 @@ def drift(
     days = sorted({day for day, _ in points})
     if len(days) < LEAST_VISITS:
         sentence = f"{len(days)} visit{'s' if len(days) != 1 else ''} since the last adjustment: too few for a rate"
-        return _no_rate(channel, sentence, len(days), changes)
+        return _no_rate(channel, sentence + _jump(changes), len(days), changes)
     _, level = _levels(points)
     if len({(number, day) for number, (day, _) in zip(level, points, strict=True)}) == len(set(level)):
         sentence = f"{len(days)} visits since the last adjustment, none with a target of another: no rate"
-        return _no_rate(channel, sentence, len(days), changes)
+        return _no_rate(channel, sentence + _jump(changes), len(days), changes)
     fit = fit_line(points, budgets, between)
     per = f"{channel.unit} per year"
     significant = abs(fit.rate) > fit.U
@@ -103,6 +103,7 @@ def drift(
     used = abs(fit.rate) * (months or 12) / 12.0
     drifting = significant and used >= MATTERS * tolerance
     size = f"{value_with(fit.rate, fit.U, sign=True)} ± {expanded(fit.U)} {per} over {len(days)} visits"
+    jump = _jump(changes)
     if drifting:
         sentence = f"{size}: {100 * used / tolerance:.0f} % of the tolerance within one interval"
     elif significant:
@@ -111,8 +112,8 @@ def drift(
         sentence = f"{size}: not significant"
     return Drift(
         channel=channel,
-        state="drifting" if drifting else "steady",
-        sentence=sentence,
+        state="drifting" if drifting else "watch" if significant or jump else "steady",
+        sentence=sentence + jump,
         rate=fit.rate,
         U=fit.U,
         visits=len(days),
@@ -121,6 +122,15 @@ def drift(
         levels=tuple(zip(fit.targets, fit.levels, strict=True)),
         changes=changes,
     )
+
+
+def _jump(changes: Sequence[Change]) -> str:
+    """Says so where at least half of the points moved by more than the U of the difference since last left."""
+    moved = [change for change in changes if change.significant]
+    if not moved or 2 * len(moved) < len(changes):
+        return ""
+    points = ", ".join(f"{change.target:g}" for change in moved)
+    return f"; the newest change stands out of its U at {points} %RH"
 
 
 def _no_rate(channel: Channel, sentence: str, visits: int, changes: tuple[Change, ...]) -> Drift:
