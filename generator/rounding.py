@@ -67,7 +67,7 @@ def freedom(nu: float) -> str:
         return NOTHING
     if math.isinf(nu):
         return "∞"
-    return "> 1000" if nu > 1000 else significant(nu, 3)
+    return "over 1000" if nu > 1000 else significant(nu, 3)
 
 
 def published(value: float) -> str:
