@@ -1,0 +1,333 @@
+"""What a certificate states, as one dict that JSON can hold: complete, so that it can be frozen.
+
+Everything that the page shows comes from here (content as ISO/IEC 17025:2017, 7.8.2, 7.8.4 and 7.8.6 ask for it;
+clause numbers from memory). Numbers have 10 significant digits.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from generator import __version__
+from generator.assessment.assess import Assessment, SensorVisitSummary
+from generator.assessment.due import SAME_POINT_RH, add_months, completes
+from generator.assessment.results import Result
+from generator.records.models import Channel, Policy, Reference, in_force
+from generator.records.rows import Event
+from generator.records.settings import SettingsOn
+from generator.site import certificate_words as words
+from generator.site.statement_results import Group, Reservations, decision, groups, number, point, withheld
+from generator.site.traceability import Traceability
+
+SCHEMA = "hygrotrail certificate 1"
+PREVIEW_REVISION = "preview"
+
+Statement = Mapping[str, Any]
+
+
+def statements(assessment: Assessment) -> Iterator[Statement]:
+    """A preview statement for each visit and sensor with results of our own that may be certified.
+
+    None where a sensor's part was withdrawn, not done, stated by another laboratory, or where reservations withhold
+    the certificate from every result. Where they withhold it from some, these stand without verdict.
+    """
+    traceability = Traceability(assessment)
+    for summary in assessment.summaries:
+        measured = [r for r in summary.results if r.line is not None]
+        if not all(withheld(r) for r in measured):
+            yield _Statement(assessment, traceability, summary, measured).whole()
+
+
+def statement_bytes(statement: Statement) -> bytes:
+    """The statement as the bytes that are published, attached and frozen."""
+    return (json.dumps(statement, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()
+
+
+class _Statement:
+    """One statement in the making."""
+
+    def __init__(
+        self,
+        assessment: Assessment,
+        traceability: Traceability,
+        summary: SensorVisitSummary,
+        measured: Sequence[Result],
+    ) -> None:
+        self.assessment, self.records = assessment, assessment.records
+        self.summary, self.measured = summary, measured
+        self.sv = summary.sensor_visit
+        self.visit, self.id = self.sv.visit, self.sv.sensor
+        self.sensor = self.records.sensors.get(self.id)
+        self.settings = SettingsOn(self.records, self.sensor, self.visit.day) if self.sensor else None
+        policies = self.records.facility.policies
+        self.policy: Policy = in_force(policies, self.visit.day) or policies[0]
+        self.links, self.published = traceability.links(measured), traceability.published_values(measured)
+        self.rows = sorted({row for p in self.sv.plateaus if p.status == "read" for row in p.rows})
+
+    def whole(self) -> Statement:
+        facility, wording = self.records.facility, self.records.facility.certificate
+        reservations = Reservations()
+        results = groups(self.assessment, self.sv, self.settings, self.measured, reservations)
+        days = sorted({self.visit.time_local[row][:10] for row in self.rows})
+        trials = {row["answer"]["trials"] for g in results for row in g["rows"] if "trials" in row["answer"]}
+        page = f"visits/{self.visit.id}.html#{self.id}"
+        return {
+            "schema": SCHEMA,
+            "number": f"{self.id}/{self.visit.id}.{PREVIEW_REVISION}",
+            "sensor": self.id,
+            "visit": self.visit.id,
+            "revision": PREVIEW_REVISION,
+            "title": words.TITLE,
+            "paper": facility.paper,
+            "issued": self.assessment.day.isoformat(),
+            "calibrated": {"first": days[0], "last": days[-1]},
+            "laboratory": wording.laboratory,
+            "facility": {"name": facility.name, "address": facility.address, "time_zone": facility.time_zone},
+            "customer": wording.customer,
+            "item": self._item(),
+            "place": self._place(),
+            "method": {
+                "procedure": wording.method,
+                "version": wording.method_version,
+                "principles": words.principles(r.method for r in self.measured),
+                "media": [words.MEDIA[m] for m in dict.fromkeys(r.medium for r in self.measured)],
+            },
+            "conditions": self._conditions(),
+            "results": results,
+            "adjustments": [self._adjustment(event) for event in self.sv.events if event.kind != "none"],
+            "decision": decision(self.policy, self.measured[0].rule, results),
+            "reservations": reservations.listed(),
+            "deviations": self._deviations(),
+            "remarks": self._remarks(results),
+            "traceability": self._traceability(),
+            "words": {
+                "basis": words.basis(wording),
+                "coverage": words.coverage(max(trials, default=None)),
+                "place": words.IN_PLACE,
+                "scope": words.SCOPE,
+                "reproduction": words.REPRODUCTION,
+            },
+            "technicians": [
+                {"id": name, "name": self.records.people[name].name if name in self.records.people else name}
+                for name in self.sv.words("technician")
+            ],
+            "authorised": {"name": None, "words": words.NOT_REVIEWED},
+            "due": self._due(),
+            "page": {
+                "path": page,
+                "address": f"{facility.site_address.rstrip('/')}/{page}" if facility.site_address else None,
+            },
+            "evidence": {
+                "visit": self.visit.path,
+                "revision": self.visit.revision,
+                "sha256": self.visit.sha256,
+                "records": self._records(),
+                "code": __version__,
+            },
+        }
+
+    def _item(self) -> dict[str, Any]:
+        seen = {"serial_seen": list(self.sv.words("serial")), "condition": list(self.sv.words("condition"))}
+        if self.settings is None or self.sensor is None:
+            reference = self.records.references[self.id]
+            return {
+                "id": self.id,
+                "kind": "reference standard",
+                "name": reference.name,
+                "serial": reference.serial,
+                "model": reference.kind,
+                "model_name": words.KINDS[reference.kind],
+                **seen,
+                "signals": [],
+            }
+        family = self.settings.family
+        return {
+            "id": self.id,
+            "kind": "sensor",
+            "name": self.sensor.name,
+            "serial": self.settings.serial,
+            "model": self.settings.model,
+            "model_name": family.name if family else self.settings.model,
+            **seen,
+            "signals": [
+                {"channel": channel.value, "words": words.scaling(entry, channel.unit)}
+                for channel in self.settings.channels
+                if (entry := self.settings.scaling(channel)) and any(r.channel is channel for r in self.measured)
+            ],
+        }
+
+    def _place(self) -> dict[str, Any]:
+        facility = self.records.facility
+        if self.settings is None:
+            return {"id": None, "name": facility.name, "building": None, "position": None}
+        period = self.settings.place
+        place = next((p for p in facility.places if p.id == period.place), None)
+        return {
+            "id": period.place,
+            "name": place.name if place else period.place,
+            "building": place.building if place else None,
+            "position": period.position,
+        }
+
+    def _conditions(self) -> list[dict[str, Any]]:
+        """Readings of the room that belong to this sensor's rows, and the state at the probe."""
+        number_of, references = self.visit.number, self.visit.text["reference"]
+        moments = {(int(self.visit.time_utc[row]), references[row]) for row in self.rows}
+        every_row = range(len(self.visit.lines))
+        rows = [row for row in every_row if (int(self.visit.time_utc[row]), references[row]) in moments]
+        measurement = self.assessment.measurement
+        cells = sorted({measurement.lines[r.line].cell for r in self.measured if r.line is not None})
+        pressures = [measurement.pressure_pa[cell] for cell in cells if self._pressure_was_read(cell)]
+        found = [
+            _condition("room temperature", "degC", number_of["room_temperature"][rows]),
+            _condition("room humidity", "%RH", number_of["room_humidity"][rows]),
+            _condition("ambient pressure", "Pa", number_of["ambient_pressure"][rows]),
+            _condition("temperature at the probe", "degC", np.array([r.temperature_c for r in self.measured])),
+            _condition("pressure at the probe", "Pa", np.array(pressures)),
+        ]
+        return [condition for condition in found if condition is not None]
+
+    def _pressure_was_read(self, cell: int) -> bool:
+        """Some methods hardly need the pressure at the probe, and take a usual one where it was not read."""
+        rows = list(self.assessment.measurement.cells[cell].plateau.rows)
+        return any(
+            np.isfinite(self.visit.number[name][rows]).any() for name in ("chamber_pressure", "ambient_pressure")
+        )
+
+    def _adjustment(self, event: Event) -> dict[str, Any]:
+        return {
+            "time": self.visit.time_local[event.row],
+            "kind": event.kind,
+            "words": words.ADJUSTMENTS[event.kind],
+            "from": event.before,
+            "to": event.after,
+            "note": event.note,
+        }
+
+    def _deviations(self) -> list[str]:
+        """What was left out or added against the method (7.8.2.1 n)."""
+        found = []
+        for r in self.summary.results:
+            if r.status == "not done":
+                what = point(r) if math.isfinite(r.target) else "a point"
+                why = "; ".join([r.note] * bool(r.note) + [fault.message for fault in r.reservations])
+                found.append(f"{words.PHASES[r.phase]}, {r.channel}: {what} not done{f': {why}' if why else ''}.")
+        missing = [f"{target:g} %RH" for target in self._missing_points()]
+        if missing:
+            found.append(f"Not calibrated of the sensor’s set points: {', '.join(missing)}.")
+        if any(r.status == "stated" for r in self.summary.results):
+            found.append("Results that another laboratory stated at this visit are not part of this certificate.")
+        if self.visit.revision > 1:
+            reason = f": {self.sv.reason}" if self.sv.reason else ""
+            found.append(f"Revision {self.visit.revision} of the visit’s record replaces the one before{reason}.")
+        return found
+
+    def _missing_points(self) -> list[float]:
+        points = self.settings.dated("points") if self.settings else None
+        done = [r.target for r in self.measured if r.channel is Channel.HUMIDITY]
+        return [p for p in (points.humidity if points else ()) if not any(abs(t - p) <= SAME_POINT_RH for t in done)]
+
+    def _remarks(self, results: Sequence[Group]) -> list[str]:
+        """What a reader must know to use the results."""
+        found = []
+        if any(r.channel is Channel.HUMIDITY for r in self.measured):
+            found.append(words.humidity_over(bool(self.settings and self.settings.whole("rh_over") == "ice")))
+        phases = {group["phase"] for group in results}
+        if "as_found" in phases and "as_left" not in phases and not self.summary.adjusted:
+            found.append(words.AS_FOUND_IS_AS_LEFT)
+        corrected = [r for r in self.measured if r.settling_correction]
+        if corrected:
+            listed = ", ".join(f"{r.settling_correction:+.2f} {r.unit} at {point(r)}" for r in corrected)
+            found.append(f"Errors hold a correction for what was left of settling: {listed}.")
+        notes = {r.plateau: r for r in self.measured if r.note}
+        return found + [f"{words.PHASES[r.phase]}, {point(r)}: {r.note}" for r in notes.values()]
+
+    def _due(self) -> str | None:
+        """Only where the customer agreed (7.8.4.3): the interval counted from this visit, where it was complete."""
+        if not self.records.facility.certificate.due_date_agreed or self.settings is None:
+            return None
+        interval, points = self.settings.dated("interval"), self.settings.dated("points")
+        if interval is None or not completes(self.measured, points.humidity if points else ()):
+            return None
+        return add_months(self.visit.day, interval.months).isoformat()
+
+    def _traceability(self) -> list[dict[str, Any]]:
+        """Every calibration behind the results, and published values where they stand for one."""
+        calibrated = [
+            {
+                **_standard(link.reference),
+                "serves": link.serves or None,
+                "quantity": link.quantity,
+                "date": link.calibration.date.isoformat(),
+                "valid_until": link.calibration.valid_until.isoformat(),
+                "laboratory": link.calibration.laboratory,
+                "certificate": link.calibration.certificate,
+                "from_visit": link.calibration.from_visit,
+                "lowest_U": number(link.lowest_U),
+                "highest_U": number(link.highest_U),
+                "unit": link.unit,
+                "lowest_k": number(link.lowest_k),
+                "highest_k": number(link.highest_k),
+            }
+            for link in self.links
+        ]
+        published = [
+            {
+                **_standard(value.reference),
+                "serves": None,
+                "quantity": f"humidity over {words.salt_formula(value.salt)}",
+                "date": None,
+                "valid_until": None,
+                "laboratory": words.PUBLISHED,
+                "certificate": words.SALT_SOURCE,
+                "from_visit": None,
+                "lowest_U": number(value.lowest),
+                "highest_U": number(value.highest),
+                "unit": "%RH",
+                "lowest_k": None,
+                "highest_k": None,
+            }
+            for value in self.published
+        ]
+        return calibrated + published
+
+    def _records(self) -> list[dict[str, str]]:
+        """Every record that the statement leans on, with the hash of its bytes."""
+        folder = "sensors" if self.sensor else "references"
+        paths = ["facility.yml", "people.yml", f"{folder}/{self.id}.yml"]
+        if self.settings is not None:
+            paths.append(f"families/{self.settings.model}.yml")
+        references = {link.reference.id for link in self.links} | {r.reference for r in self.measured}
+        paths += sorted(f"references/{name}.yml" for name in references)
+        paths += sorted({link.visit_path for link in self.links if link.visit_path})
+        files = self.records.files
+        return [{"path": path, "sha256": hashlib.sha256(files[path]).hexdigest()} for path in paths]
+
+
+def _condition(quantity: str, unit: str, values: np.ndarray) -> dict[str, Any] | None:
+    """Mean and range of what was read; nothing where nothing was."""
+    good = values[np.isfinite(values)]
+    if not len(good):
+        return None
+    return {
+        "quantity": quantity,
+        "unit": unit,
+        "mean": number(float(np.mean(good))),
+        "lowest": number(float(np.min(good))),
+        "highest": number(float(np.max(good))),
+    }
+
+
+def _standard(reference: Reference) -> dict[str, str]:
+    return {
+        "reference": reference.id,
+        "name": reference.name,
+        "serial": reference.serial,
+        "kind": words.KINDS[reference.kind],
+    }
