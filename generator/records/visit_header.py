@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
+
+import numpy as np
 
 from generator.faults import Rule, did_you_mean, error
 from generator.records.columns import COLUMNS, REQUIRED, Column
@@ -48,6 +50,21 @@ class Header:
 
     fields: tuple[Field, ...]
     problems: tuple[Problem, ...]
+
+    @cached_property
+    def numbers(self) -> tuple[Field, ...]:
+        """The fields that hold numbers."""
+        return tuple(field for field in self.fields if field.column.is_number)
+
+    @cached_property
+    def scale(self) -> np.ndarray:
+        """Of each field of numbers, what its unit multiplies by; a column."""
+        return np.array([field.unit.scale if field.unit else 1.0 for field in self.numbers]).reshape(-1, 1)
+
+    @cached_property
+    def shift(self) -> np.ndarray:
+        """Of each field of numbers, what its unit adds before it multiplies; a column."""
+        return np.array([field.unit.shift if field.unit else 0.0 for field in self.numbers]).reshape(-1, 1)
 
     def of(self, name: str) -> tuple[Field, ...]:
         """The fields of one column: none, one, or one for each unit."""

@@ -39,7 +39,7 @@ NAME = re.compile(
 )
 YEARS = range(1900, 2200)
 """In which visits are made; outside, a year is a slip of the finger."""
-_SPREADSHEET_ERROR = re.compile(r"#[A-Z0-9/]+[!?]?")
+_SPREADSHEET_ERROR = re.compile(r"#(REF!|DIV/0!|N/A|NAME\?|VALUE!|NUM!|NULL!|SPILL!|CALC!|#+)")
 _DIGITS_ONLY = re.compile(r"[-+0-9. ]*")
 _LARGEST = 1e12
 _STEPS = tuple(10.0**-decimals for decimals in range(400))
@@ -171,38 +171,18 @@ class _Reading:
         n, width = len(rows), len(texts)
         padded = [row[:width] + [""] * (width - len(row)) for row in rows]
         written = [[field.strip() for field in column] for column in zip(*padded, strict=True)]
-        blank, nothing = ("",) * n, _blank_numbers(n, nan)
-        text: dict[str, tuple[str, ...]] = dict.fromkeys(_WORD_COLUMNS, blank)
-        number: dict[str, np.ndarray] = dict.fromkeys(_NUMBER_COLUMNS, nothing)
-        step = dict(number)
-        quantity: dict[str, tuple[str, ...]] = dict.fromkeys(_NUMBER_COLUMNS, blank)
-        gauge: dict[str, np.ndarray] = dict.fromkeys(_PRESSURE_COLUMNS, _blank_numbers(n, False))
-        indexes: dict[str, tuple[int, ...]] = {}
+        fields: dict[str, tuple[int, ...]] = {}
         for field in header.fields:
-            name, values = field.column.name, written[field.index]
-            second = name in indexes
-            indexes[name] = (*indexes.get(name, ()), field.index)
+            fields[field.column.name] = (*fields.get(field.column.name, ()), field.index)
+        text: dict[str, tuple[str, ...]] = dict.fromkeys(_WORD_COLUMNS, ("",) * n)
+        for field in header.fields:
             if not field.column.is_number:
-                text[name] = self._words(field, values)
-                continue
-            new_number, new_step = self._numbers(field, values)
-            kind = field.unit.quantity if field.unit else "number"
-            new_quantity = (kind,) * n if all(values) else tuple(kind if value else "" for value in values)
-            filled = np.array(values) != ""
-            new_gauge = filled if field.unit is not None and field.unit.gauge else _blank_numbers(n, False)
-            if second:
-                self._refuse_two_units(field, values, quantity[name])
-                new_number = np.where(filled, new_number, number[name])
-                new_step = np.where(filled, new_step, step[name])
-                new_quantity = tuple(a or b for a, b in zip(new_quantity, quantity[name], strict=True))
-                new_gauge = np.where(filled, new_gauge, gauge[name]) if name in gauge else new_gauge
-            number[name], step[name], quantity[name] = new_number, new_step, new_quantity
-            if name in gauge:
-                gauge[name] = new_gauge
+                text[field.column.name] = self._words(field, written[field.index])
+        numbers = self._numbers(header, written, n)
         for name in REQUIRED:
-            for row, value in enumerate(written[indexes[name][0]]):
+            for row, value in enumerate(written[fields[name][0]]):
                 if not value:
-                    self._row_fault(BLANK_FIELD, row, indexes[name][0], f"{name} is blank", f"fill in {name}")
+                    self._row_fault(BLANK_FIELD, row, fields[name][0], f"{name} is blank", f"fill in {name}")
         return Visit(
             path=self.path,
             id=self.id,
@@ -213,28 +193,24 @@ class _Reading:
             raw_rows=tuple(tuple(row) for row in rows),
             lines=self.lines,
             text=text,
-            number=number,
-            quantity=quantity,
-            gauge=gauge,
-            step=step,
-            time_utc=self._times(indexes["time"][0], text["time"]),
+            number=numbers.number,
+            quantity=numbers.quantity,
+            gauge=numbers.gauge,
+            step=numbers.step,
+            time_utc=self._times(fields["time"][0], text["time"]),
             time_local=text["time"],
-            fields=indexes,
+            fields=fields,
             content=self.content,
         )
 
     def _row_fault(self, rule: Rule, row: int, field: int, message: str, cure: str) -> None:
         self.fault(rule, self.lines[row], field, message, cure)
 
-    def _refuse_two_units(self, field: Field, values: Sequence[str], before: Sequence[str]) -> None:
-        for row, (value, other) in enumerate(zip(values, before, strict=True)):
-            if value and other:
-                message, cure = f"{field.column.name} is given in two units", "keep the unit that was read"
-                self._row_fault(TWO_UNITS_FILLED, row, field.index, message, cure)
-
     def _words(self, field: Field, values: Sequence[str]) -> tuple[str, ...]:
-        name = field.column.name
-        meant = {value: _word(field.column, value) for value in dict.fromkeys(values)}
+        name, distinct = field.column.name, dict.fromkeys(values)
+        meant = {value: _word(field.column, value) for value in distinct}
+        if all(value == word for value, word in meant.items()):
+            return tuple(values)
         for row, value in enumerate(values):
             if meant[value] is None:
                 if _SPREADSHEET_ERROR.fullmatch(value):
@@ -247,15 +223,25 @@ class _Reading:
                     self._row_fault(BAD_WORD, row, field.index, message, cure)
         return tuple(meant[value] or "" for value in values)
 
-    def _numbers(self, field: Field, values: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
-        """Canonical values of a column, and the weight of the last digit written; nan where blank."""
-        plain = _plain_numbers(values)
-        if plain is None:
-            plain = np.array([self._number(field, row, value) for row, value in enumerate(values)]).T
-        number, step = plain
-        if field.unit is None:
-            return number, step
-        return field.unit.canonical(number), step * field.unit.scale  # type: ignore[return-value]
+    def _numbers(self, header: Header, written: Sequence[Sequence[str]], n: int) -> _Numbers:
+        """Every column of numbers in canonical units, with the weight of the last digit written."""
+        fields = header.numbers
+        read = _plain_numbers([value for field in fields for value in written[field.index]])
+        if read is None:
+            pairs = [self._number(f, row, value) for f in fields for row, value in enumerate(written[f.index])]
+            read = np.array(pairs).T
+        number, step = read.reshape(2, len(fields), n)
+        number, step = (number + header.shift) * header.scale, step * header.scale
+        numbers = _Numbers(n)
+        for position, field in enumerate(fields):
+            name, values = field.column.name, written[field.index]
+            before = numbers.quantity[name] if name in numbers.filled else ()
+            for row, (value, other) in enumerate(zip(values, before, strict=False)):
+                if value and other:
+                    message, cure = f"{name} is given in two units", "keep the unit that was read"
+                    self._row_fault(TWO_UNITS_FILLED, row, field.index, message, cure)
+            numbers.add(field, values, number[position], step[position])
+        return numbers
 
     def _number(self, field: Field, row: int, written: str) -> tuple[float, float]:
         """The number as written and the weight of its last digit."""
@@ -288,6 +274,36 @@ class _Reading:
         return times
 
 
+class _Numbers:
+    """The columns of numbers of one visit; those that it does not have share one blank array."""
+
+    def __init__(self, n: int) -> None:
+        self.n = n
+        self.number: dict[str, np.ndarray] = dict.fromkeys(_NUMBER_COLUMNS, _blank_numbers(n, nan))
+        self.step = dict(self.number)
+        self.quantity: dict[str, tuple[str, ...]] = dict.fromkeys(_NUMBER_COLUMNS, ("",) * n)
+        self.gauge: dict[str, np.ndarray] = dict.fromkeys(_PRESSURE_COLUMNS, _blank_numbers(n, False))
+        self.filled: set[str] = set()
+
+    def add(self, field: Field, values: Sequence[str], number: np.ndarray, step: np.ndarray) -> None:
+        """Take a column; of one that stands twice, the fields that are filled."""
+        name, unit = field.column.name, field.unit
+        kind = unit.quantity if unit else "number"
+        quantity = tuple(kind if value else "" for value in values) if "" in values else (kind,) * self.n
+        is_gauge = unit is not None and unit.gauge is True
+        if name in self.filled:
+            filled = np.array([value != "" for value in values])
+            number = np.where(filled, number, self.number[name])
+            step = np.where(filled, step, self.step[name])
+            quantity = tuple(a or b for a, b in zip(quantity, self.quantity[name], strict=True))
+            if name in self.gauge:
+                self.gauge[name] = np.where(filled, is_gauge, self.gauge[name])
+        elif is_gauge:
+            self.gauge[name] = np.array([value != "" for value in values])
+        self.number[name], self.step[name], self.quantity[name] = number, step, quantity
+        self.filled.add(name)
+
+
 _NOTHING = (nan, nan)
 _WORD_COLUMNS = tuple(name for name, column in COLUMNS.items() if not column.is_number)
 _NUMBER_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.is_number)
@@ -303,7 +319,7 @@ def _word(column: Column, written: str) -> str | None:
 
 
 def _plain_numbers(values: Sequence[str]) -> np.ndarray | None:
-    """All numbers of a column and their steps at once, where each is written in plain digits."""
+    """All numbers and their steps at once, where each is written in plain digits."""
     if not _DIGITS_ONLY.fullmatch(" ".join(values)):
         return None
     try:

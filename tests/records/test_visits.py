@@ -206,6 +206,7 @@ def found(text: str | bytes) -> list[tuple[int, str]]:
         ("output [mA]", "#REF!", "spreadsheet-error"),
         ("output [mA]", "#N/A", "spreadsheet-error"),
         ("serial", "#NAME?", "spreadsheet-error"),
+        ("output [mA]", "######", "spreadsheet-error"),
         ("condition", "#VALUE!", "spreadsheet-error"),
         ("output [mA]", '"7,251"', "decimal-comma"),
         ("output [mA]", "7,251", "row-length"),
@@ -225,6 +226,10 @@ def found(text: str | bytes) -> list[tuple[int, str]]:
 )
 def test_a_field_that_cannot_be_read_is_refused(header: str, field: str, rule: str):
     assert [name for _, name in found(table(header, field))] == [rule]
+
+
+def test_a_serial_number_may_begin_with_a_hash():
+    assert read(table("serial,note", "#7001,#1 door")).text["serial"] == ("#7001",)
 
 
 def test_values_under_no_name_are_not_dropped_in_silence():

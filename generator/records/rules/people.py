@@ -41,10 +41,10 @@ def technicians_outside_their_period(survey: Survey) -> Iterator[Fault]:
 
 def missing_technicians(survey: Survey) -> Iterator[Fault]:
     """A certificate names who calibrated, and who approves must be another."""
-    rows, technicians = survey.rows, survey.rows.words("technician")
+    rows, named = survey.rows, survey.rows.words("technician").filled
     work = rows.own | rows.words("phase").among(("adjusted",))
     for part, row in rows.firsts(work):
-        if not technicians.filled[part.rows].any():
+        if not named[part.rows].any():
             message = f"no technician is named for {part.sensor}"
             yield rows.fault(NO_TECHNICIAN, row, "technician", message, "fill in who read it")
 

@@ -7,6 +7,8 @@ from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from itertools import chain
+from math import nan
 
 import numpy as np
 
@@ -68,22 +70,21 @@ class Rows:
     """All rows of all visits that no later revision replaces, in the order of visits and lines."""
 
     def __init__(self, visits: tuple[Visit, ...], damage: Collection[Place]) -> None:
+        self.visits = visits
         self._damage = damage
         standing = standing_rows(visits)
-        kept: list[tuple[Visit, np.ndarray]] = []
+        stands: list[bool] = []
         for visit in visits:
             sensors = visit.text["sensor"]
-            stands = {name for name in set(sensors) if standing.get((visit.id, name)) is visit}
-            rows = np.flatnonzero([name in stands for name in sensors])
-            if len(rows):
-                kept.append((visit, rows))
-        self.visits = tuple(visit for visit, _ in kept)
-        self._kept = tuple(rows for _, rows in kept)
-        counts = [len(rows) for rows in self._kept]
-        self.visit = np.repeat(np.arange(len(kept)), counts)
-        self.row = np.concatenate(self._kept) if kept else np.zeros(0, np.int64)
-        self._numbers: dict[str, np.ndarray] = {}
-        self._words: dict[str, Words] = {}
+            own = {name for name in set(sensors) if standing.get((visit.id, name)) is visit}
+            stands += [name in own for name in sensors]
+        self._stands = np.flatnonzero(stands)
+        counts = [len(visit.lines) for visit in visits]
+        self.visit = np.repeat(np.arange(len(visits)), counts)[self._stands]
+        starts = np.cumsum([0, *counts])[:-1]
+        self.row = self._stands - starts[self.visit] if visits else self._stands
+        self._columns: dict[tuple[str, str], np.ndarray] = {}
+        self._words: dict[tuple[str, str], Words] = {}
 
     @property
     def n(self) -> int:
@@ -92,9 +93,7 @@ class Rows:
 
     def number(self, name: str) -> np.ndarray:
         """A column of numbers in canonical units; nan where blank."""
-        if name not in self._numbers:
-            self._numbers[name] = self._gathered([visit.number[name] for visit in self.visits], float)
-        return self._numbers[name]
+        return self._column("number", name, nan)
 
     def read(self, *names: str) -> np.ndarray:
         """Rows in which at least one of these numbers stands."""
@@ -105,17 +104,15 @@ class Rows:
 
     def gauge(self, name: str) -> np.ndarray:
         """Rows in which a pressure is a gauge pressure."""
-        return self._gathered([visit.gauge[name] for visit in self.visits], bool)
+        return self._column("gauge", name, False)
 
     def words(self, name: str) -> Words:
         """A column of words."""
-        if name not in self._words:
-            self._words[name] = self._coded([visit.text[name] for visit in self.visits])
-        return self._words[name]
+        return self._coded("text", name)
 
     def quantity(self, name: str) -> Words:
         """By row, the quantity that a number was read in."""
-        return self._coded([visit.quantity[name] for visit in self.visits])
+        return self._coded("quantity", name)
 
     @cached_property
     def damaged(self) -> np.ndarray:
@@ -133,7 +130,8 @@ class Rows:
     @cached_property
     def time(self) -> np.ndarray:
         """Seconds since 1970 UTC; 0 where the time could not be read."""
-        return self._gathered([visit.time_utc for visit in self.visits], np.int64)
+        times = [visit.time_utc for visit in self.visits]
+        return np.concatenate(times)[self._stands] if times else np.zeros(0, np.int64)
 
     @cached_property
     def reading(self) -> np.ndarray:
@@ -220,18 +218,27 @@ class Rows:
         """A fault at a row's field."""
         return Fault(rule=rule, place=self.place(row, column), message=message, cure=cure)
 
-    def _gathered(self, columns: list[np.ndarray], kind: type) -> np.ndarray:
-        parts = [column[rows] for column, rows in zip(columns, self._kept, strict=True)]
-        return np.concatenate(parts) if parts else np.zeros(0, kind)
+    def _column(self, kind: str, name: str, blank: float | bool) -> np.ndarray:
+        """One column of all visits' `number` or `gauge`."""
+        if (kind, name) not in self._columns:
+            if any(name in visit.fields for visit in self.visits):
+                whole = np.concatenate([getattr(visit, kind)[name] for visit in self.visits])[self._stands]
+            else:
+                whole = np.full(self.n, blank)
+            self._columns[kind, name] = whole
+        return self._columns[kind, name]
 
-    def _coded(self, columns: list[tuple[str, ...]]) -> Words:
-        codes: dict[str, int] = {"": 0}
-        parts = [
-            np.array([codes.setdefault(word, len(codes)) for word in column])[rows]
-            for column, rows in zip(columns, self._kept, strict=True)
-        ]
-        code = np.concatenate(parts) if parts else np.zeros(0, np.int64)
-        return Words(values=tuple(codes), code=code)
+    def _coded(self, kind: str, name: str) -> Words:
+        """One column of all visits' `text` or `quantity`."""
+        if (kind, name) not in self._words:
+            if any(name in visit.fields for visit in self.visits):
+                words = list(chain.from_iterable(getattr(visit, kind)[name] for visit in self.visits))
+                codes = {word: code for code, word in enumerate(dict.fromkeys(["", *words]))}
+                code = np.fromiter(map(codes.__getitem__, words), np.int64, len(words))[self._stands]
+                self._words[kind, name] = Words(values=tuple(codes), code=code)
+            else:
+                self._words[kind, name] = Words(values=("",), code=np.zeros(self.n, np.int64))
+        return self._words[kind, name]
 
 
 class Survey:
