@@ -99,10 +99,14 @@ def check(files: Snapshot) -> list[Fault]:
     records, faults = check_records(files)
     if records is None:
         return faults
-    blocked = any(f.rule.severity is Severity.ERROR for f in faults)
-    visits = sensor_visits(without_faulty_rows(records, faults) if blocked else records)
+    visits = sensor_visits(without_faulty_rows(records, faults))
     measurement = measure(records, visits)
-    return [*faults, *measurement.faults, *mix_ups(measurement)]
+    faults = [*faults, *measurement.faults, *mix_ups(measurement)]
+    if any(fault.rule.severity is Severity.ERROR for fault in faults):
+        return faults
+    # Linear answers do: no reservation depends on a percent of U.
+    results = make_results(records, visits, measurement, {}, faults)
+    return list(dict.fromkeys([*faults, *(fault for result in results for fault in result.reservations)]))
 
 
 def assess(files: Snapshot, day: date) -> Assessment:
