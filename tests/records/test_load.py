@@ -140,6 +140,21 @@ def test_all_mistakes_of_a_record_are_told_at_once():
             "bad-range",
             "lowest: the band is empty",
         ),
+        ("tolerance: {of_reading: 0 %}\n", 6, 12, "empty-tolerance", "tolerance: the limit is zero"),
+        (
+            "process_limits: {lowest: 60 %RH, highest: 40 %RH}\n",
+            6,
+            26,
+            "bad-range",
+            "lowest: no humidity lies between the limits",
+        ),
+        (
+            "deferred_reason: door replaced\n",
+            6,
+            18,
+            "deferral-without-reason",
+            "deferred_reason: a deferral needs a day and a reason",
+        ),
         (
             "scaling: {low: 4 mA, high: 10 V, reads_low: 0 %RH, reads_high: 100 %RH}\n",
             6,
@@ -179,6 +194,10 @@ def test_a_mistake_in_a_sensor_has_its_place(extra: str, line: int, column: int,
         ("chamber_pressure:", "chamber_pressur:", "unknown-quantity", "chamber_pressur: unknown quantity"),
         ("kind: two_pressure", "kind: chilled_mirror", "quantity-missing", "quantities: a chilled_mirror needs"),
         ("kind: two_pressure", "kind: steam", "wrong-value", "kind: 'steam' is not one of "),
+        ("kind: two_pressure", "kind: loop_meter", "quantity-missing", "quantities: a loop_meter needs the quantity "),
+        ("declared: error", "declared: error\n        drift: 1 degC/year", "mixed-quantities", "drift: saturation"),
+        ("    calibrations:", "    resolution: 1 mA\n    calibrations:", "mixed-quantities", "resolution: saturation"),
+        ("    calibrations:", "    lowest: 9 kPa\n    highest: 9 kPa\n    calibrations:", "bad-range", "lowest: the "),
     ],
 )
 def test_a_mistake_in_a_reference_is_named(before: str, after: str, rule: str, message: str):
@@ -197,6 +216,20 @@ def test_an_amount_of_another_kind_is_found_wherever_it_stands():
     (fault,) = faults_of({REFERENCE: wrong})
     line = 1 + wrong[: wrong.index("at: 0.01 kPa")].count("\n")
     assert told(fault) == (line, 18, "mixed-quantities", "at: chamber_temperature has an amount of pressure")
+
+
+def test_salt_cells_say_their_salts():
+    text = minimal()["references/SALT-01.yml"].decode().replace("salts: [NaCl, LiCl]\n", "")
+    (fault,) = faults_of({"references/SALT-01.yml": text})
+    assert (fault.rule.name, fault.message) == ("quantity-missing", "a saturated_salt needs its salts")
+
+
+def test_calibrations_are_in_order_of_date():
+    text = minimal()["references/BAR-01.yml"].decode()
+    entry = text[text.index("      - date") :]
+    assert good({"references/BAR-01.yml": text + entry.replace("2026-01-10", "2026-06-10")})
+    (fault,) = faults_of({"references/BAR-01.yml": text + entry})
+    assert fault.message == "calibrations: the calibrations are not in order of date"
 
 
 def test_a_common_component_is_of_its_calibrations():

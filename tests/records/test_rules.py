@@ -390,6 +390,70 @@ def test_a_reference_that_is_checked_shows_its_value_itself():
     ) == ["2 serial-not-as-installed"]
 
 
+def test_a_visit_calibrates_a_probe_by_its_as_left_readings():
+    files = calibrated_here()
+    path = "visits/2026/2026-03-15-probe.csv"
+    assert told(files | {path: str(files[path]).replace("as_left", "as_found")}) == ["8 from-visit-unknown"]
+
+
+# Findings.
+
+FINDING = "findings/RH-101/2026-03-14-drying.yml"
+
+
+def finding(**keys: str) -> Files:
+    values = {"sensor": "RH-101", "visit": "2026-03-14-drying", "owner": "ada"} | keys
+    return {FINDING: "".join(f"{key}: {value}\n" for key, value in values.items())}
+
+
+@pytest.mark.parametrize(
+    ("keys", "rules"),
+    [
+        ({}, []),
+        ({"decision": "dried again", "closed": "2026-04-01", "closed_by": "bo"}, []),
+        ({"decision": "dried again", "closed": "2026-04-01", "closed_by": "ada"}, ["6 person-not-entitled"]),
+        ({"decision": "dried again", "closed": "2027-04-01", "closed_by": "bo"}, ["6 person-period"]),
+        ({"decision": "dried again", "closed": "2026-04-01", "closed_by": "cy"}, ["6 unknown-person"]),
+        ({"owner": "cy"}, ["3 unknown-person"]),
+    ],
+)
+def test_a_finding_is_closed_by_who_may_decide(keys: dict[str, str], rules: list[str]):
+    assert told(finding(**keys)) == rules
+
+
+def test_a_finding_names_a_sensor_with_a_record():
+    path = FINDING.replace("RH-101", "RH-110")
+    assert told({path: str(finding(sensor="RH-110")[FINDING])}) == ["1 unknown-sensor"]
+
+
+def test_a_finding_of_a_visit_that_cannot_be_read_is_not_without_it():
+    assert told(finding() | visit(FIRST, header=HEADER.replace("[mA]", "(mA)"))) == ["1 unknown-column"]
+
+
+# Signals.
+
+
+def test_a_scaling_is_in_the_unit_of_the_signal():
+    volts = edited("families/HX-2.yml", "low: 4 mA, high: 20 mA", "low: 0 V, high: 10 V")
+    assert told(volts) == ["2 signal-mismatch"]
+    silent = str(volts["families/HX-2.yml"]).replace("signal: current\n", "")
+    assert told({"families/HX-2.yml": silent}) == ["2 signal-mismatch"]
+
+
+def test_a_channel_that_is_not_there_has_no_signal_either():
+    header = f"{HEADER},output_temperature [mA]"
+    assert told(visit(f"{FIRST},12.1", header=header)) == ["2 channel-not-there"]
+
+
+def test_a_sensor_may_say_its_channels_itself():
+    family = edited("families/HX-2.yml", "channels: [humidity]\n", "")
+    assert told(family | {SENSOR: minimal()[SENSOR].decode() + "channels: [humidity]\n"}) == []
+    assert told(family | {SENSOR: minimal()[SENSOR].decode() + "channels: [temperature]\n"}) == [
+        "1 tolerance-missing",
+        "6 family-without-channel",
+    ]
+
+
 # Settings over time.
 
 

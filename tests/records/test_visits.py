@@ -350,7 +350,19 @@ def test_a_time_is_the_instant_that_the_zone_s_clock_showed(minutes: int, zone: 
         assert {fault.rule.name for fault in faults} <= {"time-ambiguous", "time-off-visit"}
 
 
-@pytest.mark.parametrize("time", ["14.03.2026 09:40", "2026-03-14", "2026-3-14 9:40", "2026-03-14 24:00", "9:40"])
+@pytest.mark.parametrize(
+    "time",
+    [
+        "14.03.2026 09:40",
+        "2026-03-14",
+        "2026-3-14 9:40",
+        "2026-03-14 24:00",
+        "9:40",
+        "2026-02-30 09:40",
+        "2026-13-01 09:40",
+        "2026-03-14 09:61",
+    ],
+)
 def test_a_time_has_one_form(time: str):
     assert [name for _, name in found(f"{HEAD}\nRH-101,{time},as_found\n")] == ["bad-time"]
 

@@ -61,8 +61,11 @@ def unknown_ids(survey: Survey) -> Iterator[Fault]:
         unknown = _unknown_rows(survey, column)
         unknown[[row for run in dragged_runs(survey, column) for row in run]] = False
         unknown &= ~words.where(lambda word: _date(word) is not None)
+        told: dict[str, tuple[str, str]] = {}
         for row in row_numbers(unknown):
-            yield survey.rows.fault(rule, row, column, *unknown_id(column, words[row], known))
+            word = words[row]
+            told[word] = told.get(word) or unknown_id(column, word, known)
+            yield survey.rows.fault(rule, row, column, *told[word])
 
 
 def unknown_id(column: str, word: str, known: Collection[str]) -> tuple[str, str]:
