@@ -140,7 +140,7 @@ def test_a_withdrawal_of_an_unreadable_visit_is_no_second_fault():
 def test_a_record_that_cannot_be_read_is_not_unknown():
     assert told({SENSOR: "id: RH-101\n"}) == ["1 missing-key"] * 3
     assert told(edited("references/GEN-01.yml", "kind: two_pressure", "kind: steam")) == ["2 wrong-value"]
-    assert told(edited("families/HX-2.yml", "months: 12", "months: no")) == ["8 wrong-value"]
+    assert told(edited("families/HX-2.yml", "months: 12", "months: no")) == ["9 wrong-value"]
 
 
 @pytest.mark.parametrize("path", ["facility.yml", "people.yml"])

@@ -18,7 +18,6 @@ UNKNOWN_PERSON = error("unknown-person", "a row or finding names a person who is
 DRAGGED_DOWN_ID = error("dragged-down-id", "an id counts up from row to row, as a spreadsheet fills a column")
 ID_BECAME_DATE = error("id-became-date", "a date stands where an id belongs, as a spreadsheet reads some ids")
 WRONG_KIND = error("wrong-kind-of-reference", "a column names a reference of a kind that cannot stand there")
-METER_WITHOUT_QUANTITY = error("meter-without-quantity", "a loop meter has no record of what was read with it")
 AGAINST_ITSELF = error("reference-against-itself", "a reference is compared with itself")
 
 _UNKNOWN: dict[str, Rule] = {
@@ -171,23 +170,6 @@ def wrong_kinds_of_reference(survey: Survey) -> Iterator[Fault]:
             yield rows.fault(WRONG_KIND, row, column, message, f"name {wanted}, or correct the id")
 
 
-def meters_without_quantity(survey: Survey) -> Iterator[Fault]:
-    """A loop meter that read volts needs a calibration in volts."""
-    rows, meters = survey.rows, survey.rows.words("loop_meter")
-    for column in ("output", "output_temperature"):
-        quantities = rows.quantity(column)
-        for quantity in ("current", "voltage"):
-            lacking = {
-                name
-                for name, reference in survey.records.references.items()
-                if reference.kind == "loop_meter" and quantity not in reference.quantities
-            }
-            for row in row_numbers(meters.among(lacking) & quantities.among((quantity,))):
-                message = f"{meters[row]} has no record of {quantity}"
-                cure = f"add it under quantities in references/{meters[row]}.yml, or correct the id"
-                yield rows.fault(METER_WITHOUT_QUANTITY, row, "loop_meter", message, cure)
-
-
 def references_against_themselves(survey: Survey) -> Iterator[Fault]:
     """What is compared with itself shows no error."""
     sensors, references = survey.rows.words("sensor"), survey.rows.words("reference")
@@ -203,6 +185,5 @@ RULES: tuple[RuleAcross, ...] = (
     dragged_down_ids,
     ids_that_became_dates,
     wrong_kinds_of_reference,
-    meters_without_quantity,
     references_against_themselves,
 )
