@@ -222,7 +222,11 @@ def _faults(files: Snapshot, statement: Statement, problem: Unprintable) -> Iter
     """A fault for each word, at its place in the records."""
     evidence = statement["evidence"]
     paths = [record["path"] for record in evidence["records"]] + [evidence["visit"]]
-    words = {word: character for _, text, character in problem.found for word in text.split() if character in word}
+    words: dict[str, str] = {}
+    for _, text, character in problem.found:
+        for word in text.split():
+            if character in word:
+                words.setdefault(word, character)
     for word, character in words.items():
         places = (place for path in paths if (place := _place(files, path, word)))
         yield Fault(

@@ -22,6 +22,9 @@ Pair = list[str]
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
 MANY = 1000.0
 """Degrees of freedom from which more of them make no difference to k."""
+ONE_PAGE = 28
+"""Lines of results that leave room on the first page: the second then begins with how they are known."""
+NO_BREAK = "\N{NO-BREAK SPACE}"
 MONTE_CARLO = "M"
 _TURNS_TEXT = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]")
 """Characters that change the order of what is read without being seen."""
@@ -37,6 +40,7 @@ def page(statement: Stated) -> dict[str, Any]:
     item = statement["item"]
     year, month, day = statement["issued"].split("-")
     method = statement["method"]
+    sections = list(_sections(statement))
     whole = {
         "paper": PAPERS[statement["paper"]],
         "mark": words.PREVIEW if preview else "",
@@ -50,7 +54,8 @@ def page(statement: Stated) -> dict[str, Any]:
         "circumstances": _circumstances(statement),
         "basis": statement["words"]["basis"],
         "conformity": _conformity(statement["decision"]),
-        "sections": list(_sections(statement)),
+        "sections": sections,
+        "short": "yes" if _lines(sections) <= ONE_PAGE else "",
         "reservations": [[r["mark"], _reservation(r)] for r in statement["reservations"]],
         "remarks": [*statement["deviations"], *statement["remarks"]],
         "method": [
@@ -74,7 +79,7 @@ def clean(value: Any) -> Any:
     if isinstance(value, str):
         visible = _TURNS_TEXT.sub("", value)
         visible = "".join(" " if unicodedata.category(c) == "Cc" else c for c in visible)
-        return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", visible.replace("degC", "°C"))
+        return _BEFORE_UNIT.sub(NO_BREAK, visible.replace("degC", "°C"))
     if isinstance(value, Mapping):
         return {key: clean(inner) for key, inner in value.items()}
     return [clean(inner) for inner in value]
@@ -158,6 +163,11 @@ def _sections(statement: Stated) -> Iterator[dict[str, Any]]:
             yield {"title": words.PHASES[phase], "lines": [], "tables": tables}
     if adjustments:
         yield {"title": "Adjustment", "lines": adjustments, "tables": []}
+
+
+def _lines(sections: Sequence[Stated]) -> int:
+    """About how many lines the results take: rows, and for each table its title, note and head."""
+    return sum(len(s["lines"]) + sum(len(table["rows"]) + 3 for table in s["tables"]) for s in sections)
 
 
 def _adjustment(event: Stated) -> str:
@@ -315,7 +325,8 @@ def _reference_U(link: Stated) -> str:
     if link["lowest_k"] is None:
         return f"±{size} {unit}, as limits"
     k = [f"{_float(link[key]):.3g}" for key in ("lowest_k", "highest_k")]
-    return f"{size} {unit}, k = {k[0]}" if k[0] == k[1] else f"{size} {unit}, k = {k[0]} to {k[1]}"
+    factor = f"k = {k[0]}" if k[0] == k[1] else f"k = {k[0]} to {k[1]}"
+    return f"{size} {unit}, {factor.replace(' ', NO_BREAK)}"
 
 
 def _signatures(statement: Stated) -> list[Pair]:
