@@ -7,11 +7,13 @@ depends on a binary digit.
 from __future__ import annotations
 
 import math
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_HALF_UP, Context, Decimal
 
 NOTHING = "–"
 """Stands where there is no number."""
 MINUS = "−"
+_WIDE = Context(prec=800)
+"""Holds every digit of the largest and of the smallest number."""
 
 
 def decimals_for(uncertainty: float, digits: int = 2) -> int:
@@ -56,7 +58,7 @@ def significant(value: float, digits: int) -> str:
         return "0"
     size = math.floor(math.log10(abs(value)))
     if -5 < size < 7:
-        return fixed(value, max(digits - 1 - size, 0))
+        return fixed(value, decimals_for(abs(value), digits))
     mantissa, _, exponent = f"{value:.{digits - 1}e}".partition("e")
     return f"{mantissa.replace('-', MINUS)}·10^{int(exponent)}".replace("^-", f"^{MINUS}")
 
@@ -76,8 +78,8 @@ def published(value: float) -> str:
         return ""
     if math.isinf(value):
         return "inf" if value > 0 else "-inf"
-    return f"{value:.10g}"
+    return f"{value + 0.0:.10g}"  # no minus before zero
 
 
 def _rounded(value: float, places: int) -> Decimal:
-    return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
+    return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP, context=_WIDE)

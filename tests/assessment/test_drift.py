@@ -1,0 +1,170 @@
+"""Drift: generalised least squares, what visits share, and how often the interval of a rate covers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import curve_fit
+
+from generator.assessment.drift import fit_line, generalised_least_squares
+from generator.uncertainty.covariance import covariance
+from tests import builders as b
+from tests.assessment.checks import TARGETS, old_references, points, yearly
+
+
+def random_covariance(seed, n):
+    root = np.random.default_rng(seed).normal(size=(n, n))
+    return root @ root.T + 0.1 * np.eye(n)
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 10_000))
+def test_the_fit_is_scipys_with_the_same_covariance(seed):
+    rng = np.random.default_rng(seed)
+    x = np.sort(rng.uniform(0.0, 5.0, 8))
+    matrix = random_covariance(seed, 8)
+    y = 1.0 + 0.3 * x + rng.multivariate_normal(np.zeros(8), matrix)
+    fit, spread = generalised_least_squares(np.column_stack([np.ones(8), x]), y, matrix)
+    theirs, their_spread = curve_fit(lambda x, a, c: a + c * x, x, y, sigma=matrix, absolute_sigma=True)
+    assert fit == pytest.approx(theirs, rel=1e-5, abs=1e-6)
+    assert spread == pytest.approx(their_spread, rel=1e-5, abs=1e-7)
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 10_000))
+def test_with_the_identity_the_fit_is_numpys_least_squares(seed):
+    rng = np.random.default_rng(seed)
+    design, y = rng.normal(size=(9, 3)), rng.normal(size=9)
+    fit, spread = generalised_least_squares(design, y, np.eye(9))
+    assert fit == pytest.approx(np.linalg.lstsq(design, y, rcond=None)[0], rel=1e-9, abs=1e-9)
+    assert spread == pytest.approx(np.linalg.inv(design.T @ design), rel=1e-9, abs=1e-9)
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 10_000), st.floats(-5.0, 5.0))
+def test_an_error_common_to_all_results_moves_the_level_and_not_the_rate(seed, shift):
+    rng = np.random.default_rng(seed)
+    x = np.arange(6.0)
+    design, matrix = np.column_stack([np.ones(6), x]), random_covariance(seed, 6)
+    y = rng.normal(size=6)
+    first, spread = generalised_least_squares(design, y, matrix)
+    second, shared = generalised_least_squares(design, y + shift, matrix + 4.0)
+    assert second[1] == pytest.approx(first[1], rel=1e-6, abs=1e-6)
+    assert shared[1, 1] == pytest.approx(spread[1, 1], rel=1e-6)
+    assert shared[0, 0] == pytest.approx(spread[0, 0] + 4.0, rel=1e-6)
+
+
+YEARS = ("2021-03-16", "2022-03-16", "2023-03-16", "2024-03-16", "2025-03-16")
+
+
+def test_a_rate_covers_only_with_the_visit_to_visit_component():
+    """Whole visits shift by 0.3 %RH beyond their uncertainty: left out, 95 % become far fewer."""
+    found = b.assessed(yearly(dict.fromkeys(YEARS, 0.0)))
+    budgets, results = found.measurement.whole(), found.results
+    known = covariance(budgets, [r.line for r in results])
+    days = sorted({r.day for r in results})
+    visit = np.array([days.index(r.day) for r in results])
+    truth = np.array([0.2 * (r.day - days[0]).days / 365.25 for r in results])
+    rng = np.random.default_rng(7)
+    covered = {0.0: 0, 0.3: 0}
+    trials = 400
+    for _ in range(trials):
+        shifts = 0.3 * rng.standard_normal(len(days))
+        errors = truth + rng.multivariate_normal(np.zeros(len(results)), known) + shifts[visit]
+        shown = [(r.day, replace(r, error=float(e))) for r, e in zip(results, errors)]
+        for between in covered:
+            fit = fit_line(shown, budgets, between)
+            covered[between] += abs(fit.rate - 0.2) <= fit.U
+    assert 0.92 <= covered[0.3] / trials <= 0.985
+    assert covered[0.0] / trials < 0.85
+    print(f"rate covered: {covered[0.3] / trials:.1%} with, {covered[0.0] / trials:.1%} without the component")
+
+
+def test_the_policys_component_enters_rate_and_change():
+    policy = {"rule": "guard_band", "visit_to_visit": "0.3 %RH"}
+    errors = {"2023-03-16": 0.0, "2024-03-16": 0.3, "2025-03-16": 0.6}
+    plain, shifting = (
+        b.assessed(yearly(errors, *parts)).standings["RH-1"].drifts[0] for parts in ((), (b.facility(policies=policy),))
+    )
+    assert pytest.approx(math.hypot(plain.U, 2.0 * 0.3 / math.sqrt(2.0)), rel=0.01) == shifting.U
+    for before, after in zip(plain.changes, shifting.changes):
+        assert pytest.approx(math.hypot(before.U, 2.0 * math.sqrt(2.0) * 0.3), rel=0.01) == after.U
+    assert plain.state == "drifting" and shifting.state != "drifting"
+
+
+def test_visits_that_share_no_target_have_no_rate_and_break_nothing():
+    visits = [
+        b.visit(f"{day}-lab", b.plateau(at, [at + 0.4, at + 0.5], b.generated(at))) for day, at in zip(YEARS, TARGETS)
+    ]
+    (found,) = b.assessed(b.records(b.sensor(), old_references(), *visits)).standings["RH-1"].drifts
+    assert math.isnan(found.rate) and found.state == "too few visits"
+
+
+def test_three_visits_on_one_day_have_no_rate():
+    visits = [b.visit(f"2025-03-16-{room}", *points(0.2)) for room in ("attic", "lab", "yard")]
+    (found,) = b.assessed(b.records(b.sensor(), old_references(), *visits)).standings["RH-1"].drifts
+    assert math.isnan(found.rate) and found.visits == 1
+
+
+def test_one_shared_target_among_others_is_enough_for_a_rate():
+    single = {day: [b.plateau(at, [at + 0.1], b.generated(at))] for day, at in zip(YEARS, (20.0, 35.0, 80.0))}
+    both = {**single, YEARS[3]: points(0.4)}
+    (found,) = b.assessed(yearly(both)).standings["RH-1"].drifts
+    assert found.rate == pytest.approx(0.3 / 3.0, rel=0.6) and found.visits == 4
+
+
+def test_another_laboratorys_result_enters_the_change_and_not_the_rate():
+    files = yearly(
+        {
+            "2022-03-16": 0.0,
+            "2023-03-16": 0.1,
+            "2024-03-16": [b.stated(at, 0.1, 0.4) for at in TARGETS],
+            "2025-03-16": 0.3,
+        }
+    )
+    (found,) = b.assessed(files).standings["RH-1"].drifts
+    assert found.visits == 3
+    change = found.changes[0]
+    assert change.change == pytest.approx(0.2) and pytest.approx(0.4, abs=0.15) == change.U
+
+
+def test_a_point_without_a_verdict_is_no_drift_point():
+    unsettled = b.facility(policies={"rule": "guard_band", "settling": {"least_soak": "20 min"}})
+    files = yearly(
+        {"2022-03-16": 0.0, "2023-03-16": points(3.0, soak=5), "2024-03-16": 0.0, "2025-03-16": 0.0}, unsettled
+    )
+    (found,) = b.assessed(files).standings["RH-1"].drifts
+    assert found.visits == 3 and found.rate == pytest.approx(0.0, abs=1e-3)
+
+
+def test_rising_is_compared_with_rising_and_falling_with_falling():
+    def both_ways(shift):
+        return [
+            b.plateau(20, [20.0], b.generated(20)),
+            b.plateau(50, [49.5 + shift], b.generated(50)),
+            b.plateau(80, [80.0], b.generated(80)),
+            b.plateau(50, [50.5 + shift], b.generated(50)),
+        ]
+
+    (found,) = b.assessed(yearly({"2024-03-16": both_ways(0.0), "2025-03-16": both_ways(0.2)})).standings["RH-1"].drifts
+    changes = [change.change for change in found.changes if change.target == 50.0]
+    assert changes == [pytest.approx(0.2), pytest.approx(0.2)]
+
+
+def test_the_temperature_channel_drifts_by_its_own_rate():
+    family = b.family(
+        channels=["humidity", "temperature"],
+        temperature={"resolution": "0.01 degC", "repeatability": "0.02 degC"},
+        temperature_tolerance={"absolute": "0.5 degC"},
+    )
+    files = yearly(
+        {day: points(0.0, output_temperature=round(25.0 + 0.1 * i, 2)) for i, day in enumerate(YEARS)}, family
+    )
+    humidity, temperature = b.assessed(files).standings["RH-1"].drifts
+    assert humidity.rate == pytest.approx(0.0, abs=1e-3)
+    assert temperature.rate == pytest.approx(0.1, rel=1e-2)
