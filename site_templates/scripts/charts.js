@@ -302,7 +302,7 @@
       });
       annotations.push({
         x: (low + high) / 2, y: 0.02, xref: "x", yref: "paper", yanchor: "bottom", showarrow: false,
-        text: plain(text ?? "works here"), font: { size: 11, color: look.quiet },
+        text: plain(text ?? "works here"), font: { size: 11, color: look.quiet }, bgcolor: look.ground, borderpad: 1,
       });
     }
     const xaxis = { title: { text: plain(chart.x_title ?? "") }, range, zeroline: false };

@@ -1,0 +1,139 @@
+"""All of a site's content from a folder of records: assessed, viewed, put on pages, with its downloads."""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping
+from datetime import date
+from pathlib import Path
+
+from generator.assessment.assess import Assessment, assess
+from generator.records.schemas import schemas
+from generator.records.snapshot import Snapshot, from_folder
+from generator.site import assets, downloads
+from generator.site.certificate import certificates
+from generator.site.content import SiteContent, SitePage
+from generator.site.pages import Pages
+from generator.site.traceability import Traceability
+from generator.site.views.data import data
+from generator.site.views.findings import case_rows, case_view
+from generator.site.views.lookup import Lookup, finding_link, look_up, reference_link, sensor_link, visit_link
+from generator.site.views.method import method
+from generator.site.views.overview import overview
+from generator.site.views.references import reference_states, reference_view
+from generator.site.views.schedule import schedule
+from generator.site.views.sensors import sensor_rows, sensor_view
+from generator.site.views.visits import raw_path, visit_rows, visit_view
+from generator.site.words import Link
+
+PUBLISHED_VALUES = "published_values.csv"
+
+Say = Callable[[str], None]
+
+
+def site_content(records: Path, day: date, templates: Path, say: Say | None = None) -> SiteContent:
+    """Pages and files of the site of `records` on a day; the same from the same records, templates, code and day.
+
+    `templates`: a folder of templates whose files stand in for those that came with us. `say` is told what is being
+    done (by default on stderr). Raises RecordsRefused where the records hold errors, or a character that cannot be
+    printed, and CannotPublish where a certificate's template does not compile.
+    """
+    say = say or _to_stderr
+    started = time.monotonic()
+    files = from_folder(records)
+    say(f"reading and assessing {len(files)} records")
+    assessment = assess(files, day)
+    say(f"assessed {len(assessment.results)} results in {time.monotonic() - started:.1f} s")
+    folders = assets.template_folders(templates)
+    printed = certificates(assessment, folders, lambda done, of: say(f"printed {done} of {of} certificates"))
+    content = content_of(files, assessment, folders, printed)
+    say(f"wrote {len(content.pages)} pages in {time.monotonic() - started:.1f} s")
+    return content
+
+
+def _to_stderr(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+def content_of(
+    files: Snapshot, assessment: Assessment, folders: tuple[Path, ...], printed: Mapping[str, bytes]
+) -> SiteContent:
+    """Pages and files from what is assessed and printed already; `printed`: certificates by path in the site."""
+    lookup = look_up(assessment)
+    published = {**_downloads(files, lookup), **printed}
+    pages = tuple(_pages(lookup, published, folders))
+    return SiteContent(pages=pages, files=published, name=assessment.records.facility.name)
+
+
+def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
+    assessment = lookup.assessment
+    found = {
+        "data/results.csv": downloads.results_csv(assessment.results),
+        "data/results.json": downloads.results_json(assessment.results),
+        "data/records.sha256": downloads.records_manifest(files),
+    }
+    for visit, parts in lookup.visits.items():
+        results = [result for part in parts for result in part.results]
+        found[f"data/contributions/{visit}.csv"] = downloads.contributions_csv(assessment, results)
+    for revisions in lookup.revisions.values():
+        found |= {raw_path(visit): visit.content for visit in revisions}
+    return found | {f"data/schemas/{kind}.json": schema for kind, schema in schemas().items()}
+
+
+def _pages(lookup: Lookup, files: Mapping[str, bytes], folders: tuple[Path, ...]) -> Iterator[SitePage]:
+    pages = Pages(folders)
+    certificate_of = _certificates(files)
+
+    def certificate(sensor: str, visit: str) -> Link | None:
+        return certificate_of.get((sensor, visit))
+
+    yield pages.page("index.html", "Overview", "overview.html", overview(lookup))
+    yield pages.page("sensors/index.html", "Sensors", "sensors.html", sensor_rows(lookup))
+    for name, standing in lookup.assessment.standings.items():
+        sensor = sensor_view(lookup, standing, certificate)
+        title = f"{name} {sensor.name}"
+        yield pages.page(sensor_link(name).path, title, "sensor.html", sensor, charts=sensor.has_charts)
+    yield pages.page("visits/index.html", "Visits", "visits.html", visit_rows(lookup))
+    trace = Traceability(lookup.assessment)
+    for name in lookup.visits:
+        visit = visit_view(lookup, name, trace, certificate)
+        yield pages.page(visit_link(name).path, name, "visit.html", visit, in_search=False, charts=visit.has_charts)
+    yield pages.page("references/index.html", "References", "references.html", reference_states(lookup))
+    for name, reference in sorted(lookup.records.references.items()):
+        title = f"{name} {reference.name}"
+        yield pages.page(reference_link(name).path, title, "reference.html", reference_view(lookup, reference))
+    yield pages.page("schedule.html", "Schedule", "schedule.html", schedule(lookup))
+    yield pages.page("findings/index.html", "Findings", "findings.html", case_rows(lookup))
+    for case in lookup.assessment.cases:
+        link = finding_link(case)
+        title = f"Finding {case.sensor}, {case.day}"
+        yield pages.page(link.path, title, "finding.html", case_view(lookup, case))
+    yield pages.page("method.html", "Method", "method.html", method(lookup, _published_values(folders)))
+    yield pages.page("data/index.html", "Data", "data.html", _data(lookup, files))
+
+
+def _certificates(files: Mapping[str, bytes]) -> dict[tuple[str, str], Link]:
+    """(sensor, visit) → its certificate, `certificates/SENSOR/VISIT.REVISION.pdf`."""
+    found = {}
+    for path in files:
+        folder, _, name = path.rpartition("/")
+        if folder.startswith("certificates/") and name.endswith(".pdf"):
+            visit, revision, _ = name.rsplit(".", 2)
+            found[(folder.removeprefix("certificates/"), visit)] = Link(text=f"PDF, {revision}", path=path)
+    return found
+
+
+def _published_values(folders: tuple[Path, ...]) -> bytes:
+    return next(path for folder in folders if (path := folder / PUBLISHED_VALUES).is_file()).read_bytes()
+
+
+def _data(lookup: Lookup, files: Mapping[str, bytes]) -> object:
+    return data(
+        lookup,
+        columns=downloads.RESULT_COLUMNS,
+        files=files,
+        records_hash=hashlib.sha256(files["data/records.sha256"]).hexdigest(),
+        licences=assets.third_party(),
+    )

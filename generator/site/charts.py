@@ -1,0 +1,135 @@
+"""Charts as data: what site_templates/scripts/charts.js draws, every text with its unit, every number as computed."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from generator.assessment.drift import DAYS_A_YEAR, Drift
+from generator.assessment.results import Result
+from generator.records.models import Channel, Sensor
+from generator.rounding import MINUS, published, significant, value_with
+from generator.site import words
+from generator.site.views.lookup import Lookup
+
+WORTH_A_CHART = 1.0
+"""Reference values of a visit that lie closer together than this (in the channel's unit) make no chart."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChartEvent:
+    """Something that happened to a position or its instrument: `adjusted`, `element` or `other`."""
+
+    day: date
+    kind: str
+    text: str
+
+
+def history_chart(
+    lookup: Lookup,
+    sensor: Sensor,
+    channel: Channel,
+    results: Sequence[Result],
+    events: Sequence[ChartEvent],
+    drift: Drift | None,
+) -> str | None:
+    """Errors of one channel over the years, as JSON; None where nothing was measured."""
+    shown = [r for r in results if math.isfinite(r.error)]
+    if not shown:
+        return None
+    chart = {
+        "kind": "history",
+        "title": f"{channel} errors of {sensor.id}, {shown[0].day} to {shown[-1].day}",
+        "y_title": f"Error / {words.unit(channel.unit)}",
+        "points": _history_points(lookup, shown),
+        "events": [{"date": str(e.day), "kind": e.kind, "text": e.text} for e in events],
+        "drift": _drift_lines(drift) if drift is not None and drift.state == "drifting" else [],
+    }
+    return as_json(chart)
+
+
+def _history_points(lookup: Lookup, results: Sequence[Result]) -> list[dict[str, Any]]:
+    """The band over the years is the one that as found is judged by: where both were read, as left draws none."""
+    found_at = {r.visit for r in results if r.phase == "as_found" and math.isfinite(r.tolerance)}
+    points = []
+    for r in results:
+        point = {**_point(r), "date": lookup.local(r.time_utc)}
+        if r.phase == "as_left" and r.visit in found_at:
+            point |= {"low": None, "high": None}
+        points.append(point)
+    return points
+
+
+def visit_chart(sensor: Sensor | None, results: Sequence[Result]) -> str | None:
+    """Errors of one channel at one visit over the reference value, as JSON; None where the values lie together."""
+    shown = [r for r in results if math.isfinite(r.error) and math.isfinite(r.reference_value)]
+    shown.sort(key=lambda r: r.reference_value)  # the line joins neighbours, not the order of the work
+    values = [r.reference_value for r in shown]
+    if len(values) < 2 or max(values) - min(values) < WORTH_A_CHART:
+        return None
+    channel = shown[0].channel
+    symbol = words.unit(channel.unit)
+    chart: dict[str, Any] = {
+        "kind": "visit",
+        "title": f"{channel} errors of {shown[0].sensor} at {shown[0].visit}",
+        "x_title": f"Reference value / {symbol}",
+        "y_title": f"Error / {symbol}",
+        "points": [{**_point(r), "reference": _number(r.reference_value)} for r in shown],
+    }
+    limits = sensor.process_limits if sensor is not None and channel is Channel.HUMIDITY else None
+    if limits is not None:
+        chart["working"] = {"low": limits.lowest, "high": limits.highest, "text": "process limits"}
+    return as_json(chart)
+
+
+def as_json(chart: Mapping[str, Any]) -> str:
+    """The chart as JSON text; a number that is none would be refused."""
+    return json.dumps(chart, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def _point(r: Result) -> dict[str, Any]:
+    symbol = words.unit(r.unit)
+    limited = math.isfinite(r.tolerance)
+    return {
+        "target": words.point(r),
+        "phase": "as_left" if r.phase == "as_left" else "as_found",
+        "error": _number(r.error),
+        "U": _number(r.U) if math.isfinite(r.U) else None,
+        "low": _number(-r.tolerance) if limited else None,
+        "high": _number(r.tolerance) if limited else None,
+        "verdict": str(r.verdict),
+        "hover": [
+            f"{r.day} {words.phase(r.phase)}, {words.point(r)}, {r.direction}",
+            f"reference {value_with(r.reference_value, r.U)} {symbol}",
+            f"error {words.error_with_u(r)} {symbol}",
+            *([f"tolerance {words.tolerance(r)} {symbol}: {r.verdict}"] if limited else []),
+            *([f"instrument {r.serial}"] if r.serial else []),
+        ],
+        "reservations": [words.shown(f"{f.rule.name.replace('-', ' ')}: {f.message}") for f in r.reservations],
+    }
+
+
+def _drift_lines(drift: Drift) -> list[dict[str, Any]]:
+    """The fitted line of each target, from the first to the last visit of the segment."""
+    assert drift.first is not None and drift.last is not None
+    days = (drift.last - drift.first).days
+    rate = f"{significant(drift.rate, 2)} {words.unit(drift.channel.unit)} per year"
+    sign = "" if rate.startswith(MINUS) else "+"
+    return [
+        {
+            "target": words.target(target),
+            "dates": [str(drift.first), str(drift.last)],
+            "error": [_number(level), _number(level + drift.rate * days / DAYS_A_YEAR)],
+            "text": f"drift {sign}{rate}, {words.target(target)}",
+        }
+        for target, level in drift.levels
+    ]
+
+
+def _number(value: float) -> float:
+    """The number at the digits that are published, so that processors' last bits do not show."""
+    return float(published(value))

@@ -1,0 +1,125 @@
+"""Published data: results and contributions for other programs. Names, order and meaning of columns are stable.
+
+Numbers have 10 significant digits, so that processors' last bits do not show. CSV is RFC 4180 with LF, UTF-8.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from generator.assessment.assess import Assessment
+from generator.assessment.results import Result
+from generator.records.snapshot import Snapshot
+from generator.rounding import published
+
+RESULT_COLUMNS = (
+    "visit",
+    "sensor",
+    "serial",
+    "channel",
+    "unit",
+    "plateau",
+    "phase",
+    "target",
+    "direction",
+    "method",
+    "medium",
+    "reference_value",
+    "output",
+    "far_end",
+    "error",
+    "error_sensor",
+    "error_loop",
+    "u",
+    "nu_eff",
+    "k",
+    "U",
+    "answer",
+    "tolerance",
+    "rule",
+    "verdict",
+    "p_outside",
+    "tur",
+    "status",
+    "reservations",
+)
+"""The key of a row is visit, sensor, channel, plateau."""
+CONTRIBUTION_COLUMNS = ("result", "source", "sensitivity", "standard_uncertainty", "contribution", "nu")
+
+
+def results_csv(results: Sequence[Result]) -> bytes:
+    """One row a result; blank where there is no number, `inf` where ν has no end, reservations by rule with `;`."""
+    rows = ([_text(value) for value in _values(result)] for result in results)
+    return _csv(RESULT_COLUMNS, rows)
+
+
+def results_json(results: Sequence[Result]) -> bytes:
+    """The same rows as objects: null where there is no number, "inf" where ν has no end, reservations as a list."""
+    objects = [
+        {name: _plain(value) for name, value in zip(RESULT_COLUMNS, _values(result), strict=True)} for result in results
+    ]
+    lines = ",\n".join(json.dumps(one, ensure_ascii=False, allow_nan=False) for one in objects)
+    return f"[\n{lines}\n]\n".encode()
+
+
+def contributions_csv(assessment: Assessment, results: Iterable[Result]) -> bytes:
+    """Signed contributions of every source to every measured result of one visit, largest first.
+
+    `result` is visit/sensor/channel/plateau; sources that two results share have the same name, so covariances follow
+    from these files alone: cov(a, b) = Σ contribution_a · contribution_b over shared sources.
+    """
+    budgets = assessment.measurement.whole()
+    rows = (
+        [
+            "/".join(map(str, result.key)),
+            line.source.identity,
+            published(line.sensitivity),
+            published(line.source.u),
+            published(line.contribution),
+            published(line.source.nu),
+        ]
+        for result in results
+        if result.line is not None
+        for line in budgets.lines(result.line)
+    )
+    return _csv(CONTRIBUTION_COLUMNS, rows)
+
+
+def records_manifest(files: Snapshot) -> bytes:
+    """SHA-256 of every record in the form that sha256sum reads.
+
+    Evidence that a snapshot only lists has no bytes there and is left out.
+    """
+    lines = [f"{hashlib.sha256(content).hexdigest()}  {path}\n" for path, content in sorted(files.items()) if content]
+    return "".join(lines).encode()
+
+
+def _values(result: Result) -> list[Any]:
+    given = [getattr(result, name) for name in RESULT_COLUMNS[:-1]]
+    return [*given, [fault.rule.name for fault in result.reservations]]
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, float):
+        return published(value)
+    return ";".join(value) if isinstance(value, list) else str(value)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(published(value)) if math.isfinite(value) else published(value) or None
+    return value if isinstance(value, int | list) else str(value)
+
+
+def _csv(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(rows)
+    return text.getvalue().encode()

@@ -1,0 +1,185 @@
+"""The Overview: one page on a phone on Monday. What needs action, since when, who has it; can we trust today."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from generator.assessment.assess import Standing, State
+from generator.assessment.due import DueState
+from generator.site import words
+from generator.site.views.lookup import Lookup, sensor_link, visit_link
+from generator.site.views.references import ReferenceState, reference_states
+from generator.site.views.standing import CRITICALITY, Matter, in_service, matters, open_cases, trusted
+from generator.site.words import Link
+
+
+@dataclass(frozen=True, kw_only=True)
+class ActionItem:
+    """One sensor that needs action."""
+
+    sensor: Link
+    name: str
+    place: str
+    matters: tuple[Matter, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ActionGroup:
+    """Sensors of one criticality that need action, gravest first."""
+
+    anchor: str
+    title: str
+    items: tuple[ActionItem, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlaceCount:
+    """How many sensors of a place stand where."""
+
+    place: str
+    sensors: int
+    in_tolerance: int
+    close: int
+    out: int
+    drifting: int
+    late: int
+    unused: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class OverviewView:
+    """Everything on the Overview."""
+
+    facility: str
+    day: str
+    newest: Link | None
+    awaiting: str
+    lead: str
+    trust: str
+    groups: tuple[ActionGroup, ...]
+    references: tuple[ReferenceState, ...]
+    """those that are not in date"""
+    tally: tuple[tuple[str, int], ...]
+    places: tuple[PlaceCount, ...]
+    total: PlaceCount
+    next_due: str
+
+
+def overview(lookup: Lookup) -> OverviewView:
+    """The Overview of an assessment."""
+    standings = list(lookup.assessment.standings.values())
+    serving = [s for s in standings if in_service(s)]
+    newest = lookup.assessment.summaries[-1].sensor_visit.visit if lookup.assessment.summaries else None
+    total = _count("all places", standings)
+    open_findings = open_cases(lookup.assessment.cases)
+    return OverviewView(
+        facility=lookup.records.facility.name,
+        day=str(lookup.day),
+        newest=visit_link(newest.id) if newest else None,
+        awaiting=awaiting(lookup),
+        lead=_lead(serving),
+        trust=_trust(serving),
+        groups=_groups(lookup, standings),
+        references=tuple(r for r in reference_states(lookup) if r.needs_action),
+        tally=(
+            ("in service", len(serving)),
+            ("out of tolerance", total.out),
+            ("too close to call", total.close),
+            ("drifting", total.drifting),
+            ("overdue or never calibrated", total.late),
+            ("findings open", len(open_findings)),
+        ),
+        places=tuple(_by_place(lookup, standings)),
+        total=total,
+        next_due=_next_due(serving),
+    )
+
+
+def awaiting(lookup: Lookup) -> str:
+    """What awaits review: approvals come with the git history, which holds none yet."""
+    count = len(lookup.visits)
+    if not count:
+        return "no visit on record yet"
+    all_of = "the one visit on record awaits" if count == 1 else f"all {count} visits await"
+    return f"no approvals on record yet: {all_of} review, and every certificate is a preview"
+
+
+def _lead(serving: Sequence[Standing]) -> str:
+    if any(s.state is State.OUT for s in serving):
+        return "out"
+    return "ok" if serving and all(trusted(s) for s in serving) else "close"
+
+
+def _trust(serving: Sequence[Standing]) -> str:
+    """Can the facility be trusted today, in one sentence with numbers."""
+    if not serving:
+        return "No sensor is in service."
+    good, critical = [s for s in serving if trusted(s)], [s for s in serving if s.sensor.criticality == "high"]
+    good_critical = [s for s in critical if trusted(s)]
+    of_high = f", {len(good_critical)} of the {len(critical)} of high consequence" if critical else ""
+    basis = (
+        "in tolerance when last calibrated, not drifting, in date or deferred with a reason, no finding open, "
+        "on settled points and references in date"
+    )
+    said = f"{len(good)} of {words.counted(len(serving), 'sensor')} in service can be trusted today{of_high}: {basis}"
+    late = len(serving) - len(good)
+    return f"{said}. {words.counted(late, 'sensor')} cannot without a look at the list below." if late else f"{said}."
+
+
+def _groups(lookup: Lookup, standings: Sequence[Standing]) -> tuple[ActionGroup, ...]:
+    groups = []
+    for criticality in CRITICALITY:
+        found = []
+        for standing in standings:
+            if standing.sensor.criticality != criticality:
+                continue
+            needs = matters(lookup, standing)
+            if needs:
+                found.append((needs[0].rank, standing.sensor.id, _item(lookup, standing, needs)))
+        if found:
+            items = tuple(item for _, _, item in sorted(found, key=lambda f: f[:2]))
+            title = f"{criticality.capitalize()} consequence: {words.counted(len(items), 'sensor')}"
+            groups.append(ActionGroup(anchor=f"action-{criticality}", title=title, items=items))
+    return tuple(groups)
+
+
+def _item(lookup: Lookup, standing: Standing, needs: Sequence[Matter]) -> ActionItem:
+    place = lookup.place(standing.settings.place.place)
+    return ActionItem(
+        sensor=sensor_link(standing.sensor.id),
+        name=standing.sensor.name,
+        place="" if place.casefold() in standing.sensor.name.casefold() else place,
+        matters=tuple(needs),
+    )
+
+
+def _by_place(lookup: Lookup, standings: Sequence[Standing]) -> list[PlaceCount]:
+    found: dict[str, list[Standing]] = {}
+    for standing in standings:
+        found.setdefault(standing.settings.place.place, []).append(standing)
+    named = [name for name in lookup.places if name in found]
+    return [_count(lookup.place(name), found[name]) for name in [*named, *sorted(set(found) - set(named))]]
+
+
+def _count(place: str, standings: Sequence[Standing]) -> PlaceCount:
+    serving = [s for s in standings if in_service(s)]
+    return PlaceCount(
+        place=place,
+        sensors=len(standings),
+        in_tolerance=sum(s.state is State.IN for s in serving),
+        close=sum(s.state is State.CLOSE for s in serving),
+        out=sum(s.state is State.OUT for s in serving),
+        drifting=sum(s.drifting for s in serving),
+        late=sum(s.due.state in (DueState.OVERDUE, DueState.NEVER) for s in serving),
+        unused=len(standings) - len(serving),
+    )
+
+
+def _next_due(serving: Sequence[Standing]) -> str:
+    """How many calibrations come due soon, and the first of them."""
+    soon = [s for s in serving if s.due.state is DueState.DUE_SOON and s.due.day is not None]
+    if not soon:
+        return "No sensor falls due in the next weeks."
+    first = min(soon, key=lambda s: (s.due.day, s.sensor.id))
+    return f"{words.counted(len(soon), 'sensor')} due soon, first {first.sensor.id} on {first.due.day}."

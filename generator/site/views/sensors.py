@@ -1,0 +1,298 @@
+"""The Sensors list and one page for each sensor: state, history, drift, results, settings, where it has been."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from generator.assessment.assess import Standing
+from generator.assessment.drift import Change, Drift
+from generator.assessment.due import DueState
+from generator.assessment.results import Result
+from generator.records.models import Channel
+from generator.records.rows import Event
+from generator.rounding import value_with
+from generator.site import words
+from generator.site.certificate_words import ADJUSTMENTS, tolerance
+from generator.site.charts import ChartEvent, history_chart
+from generator.site.views.findings import CaseRow, case_row
+from generator.site.views.lookup import Lookup, sensor_link, visit_link
+from generator.site.views.results import ResultTable, result_table, worst
+from generator.site.views.settings import settings_facts
+from generator.site.views.standing import Matter, chips, deciding_sentence, matters, since_when
+from generator.site.words import Chip, Fact, Link
+
+Certificates = Callable[[str, str], Link | None]
+"""(sensor, visit) → its certificate's file, where there is one"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensorRow:
+    """One line of the list."""
+
+    link: Link
+    name: str
+    place: str
+    criticality: str
+    chips: tuple[Chip, ...]
+    due: str
+    last: Link | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriftView:
+    """Drift of one channel, and what changed since the instrument was last left."""
+
+    channel: str
+    unit: str
+    chip: Chip
+    sentence: str
+    changes: tuple[tuple[str, str, str, str, Chip], ...]
+    """point, error last left with, error found now, change ± U, whether it stands out"""
+    between: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitLine:
+    """One visit of the sensor: day, instrument, what was done, its certificate."""
+
+    visit: Link
+    serial: str
+    chips: tuple[Chip, ...]
+    technicians: str
+    done: str
+    certificate: Link | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChannelHistory:
+    """Chart and all results of one channel, newest visit first."""
+
+    channel: str
+    chart: str | None
+    table: ResultTable
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensorView:
+    """Everything on a sensor's page."""
+
+    id: str
+    name: str
+    place: str
+    chips: tuple[Chip, ...]
+    lead: str
+    verdict: str
+    rule: str
+    due: str
+    matters: tuple[Matter, ...]
+    notes: tuple[str, ...]
+    histories: tuple[ChannelHistory, ...]
+    drifts: tuple[DriftView, ...]
+    visits: tuple[VisitLine, ...]
+    cases: tuple[CaseRow, ...]
+    instruments: tuple[Fact, ...]
+    places: tuple[Fact, ...]
+    settings: tuple[Fact, ...]
+    path: str
+
+    @property
+    def has_charts(self) -> bool:
+        """Whether the page draws."""
+        return any(history.chart for history in self.histories)
+
+
+def sensor_rows(lookup: Lookup) -> tuple[SensorRow, ...]:
+    """All sensors by id."""
+    return tuple(_row(lookup, standing) for standing in lookup.assessment.standings.values())
+
+
+def _row(lookup: Lookup, standing: Standing) -> SensorRow:
+    last = standing.visits[-1].sensor_visit.visit if standing.visits else None
+    return SensorRow(
+        link=sensor_link(standing.sensor.id),
+        name=standing.sensor.name,
+        place=lookup.place(standing.settings.place.place),
+        criticality=standing.sensor.criticality,
+        chips=chips(standing),
+        due=str(standing.due.day or ""),
+        last=visit_link(last.id, str(last.day)) if last else None,
+    )
+
+
+def sensor_view(lookup: Lookup, standing: Standing, certificates: Certificates) -> SensorView:
+    """One sensor's page."""
+    sensor, settings = standing.sensor, standing.settings
+    found = matters(lookup, standing)
+    return SensorView(
+        id=sensor.id,
+        name=sensor.name,
+        place=_place(lookup, settings.place.place, settings.place.position),
+        chips=chips(standing),
+        lead=chips(standing)[0].kind,
+        verdict=_verdict(standing),
+        rule=standing.deciding[0].rule if standing.deciding else "",
+        due=_due(standing),
+        matters=tuple(matter for matter in found if not matter.told_by_state),
+        notes=tuple(_notes(standing)),
+        histories=tuple(_histories(lookup, standing)),
+        drifts=tuple(_drift(d) for d in standing.drifts),
+        visits=tuple(_visit_lines(lookup, standing, certificates)),
+        cases=tuple(case_row(lookup, case) for case in reversed(standing.cases)),
+        instruments=tuple(_instruments(lookup, standing)),
+        places=tuple(
+            Fact(name=_place(lookup, p.place, p.position), value=words.since(p.from_) or "always")
+            for p in reversed(sensor.place)
+        ),
+        settings=settings_facts(settings),
+        path=f"sensors/{sensor.id}.yml",
+    )
+
+
+def _place(lookup: Lookup, place: str, position: str | None) -> str:
+    return f"{lookup.place(place)}, {position}" if position else lookup.place(place)
+
+
+def _verdict(standing: Standing) -> str:
+    if not standing.deciding:
+        return f"{str(standing.state).capitalize()}."
+    since = f", since {since_when(standing)}" if since_when(standing) != standing.state_since else ""
+    return f"{str(standing.state).capitalize()}{since}: {deciding_sentence(standing)}."
+
+
+def _due(standing: Standing) -> str:
+    due = standing.due
+    if due.state is DueState.NEVER or due.day is None:
+        return f"{str(due.state).capitalize()}: {due.reason}."
+    return f"{str(due.state).capitalize()}, due {due.day}: {due.reason}."
+
+
+def _notes(standing: Standing) -> Iterator[str]:
+    sensor = standing.sensor
+    if sensor.note:
+        yield sensor.note
+    for period in reversed(sensor.out_of_service):
+        yield f"Out of service {period.from_} to {period.until or 'further notice'}: {period.reason}"
+    if sensor.deferred_until is not None:
+        yield f"Calibration deferred to {sensor.deferred_until}: {sensor.deferred_reason}"
+
+
+def _histories(lookup: Lookup, standing: Standing) -> Iterator[ChannelHistory]:
+    events = _events(lookup, standing)
+    for channel in standing.settings.channels:
+        results = [r for visit in standing.visits for r in visit.results if r.channel is channel]
+        if not results:
+            continue
+        drift = next((d for d in standing.drifts if d.channel is channel), None)
+        chart = history_chart(lookup, standing.sensor, channel, results, events, drift)
+        newest_first = [r for visit in reversed(standing.visits) for r in visit.results if r.channel is channel]
+        yield ChannelHistory(channel=str(channel), chart=chart, table=result_table(newest_first))
+
+
+def _events(lookup: Lookup, standing: Standing) -> list[ChartEvent]:
+    """Adjustments and changes of element, instrument, place and tolerance, from the first visit on."""
+    if not standing.visits:
+        return []
+    sensor, first = standing.sensor, standing.visits[0].sensor_visit.visit.day
+    found = [
+        ChartEvent(
+            day=visit.sensor_visit.visit.day,
+            kind="element" if event.kind == "element" else "adjusted",
+            text=event_in_words(event),
+        )
+        for visit in standing.visits
+        for event in visit.sensor_visit.events
+        if event.kind != "none"
+    ]
+    for before, after in zip(sensor.installed, sensor.installed[1:], strict=False):
+        found.append(ChartEvent(day=after.from_, kind="other", text=f"{after.serial} in place of {before.serial}"))
+    for move in sensor.place[1:]:
+        found.append(ChartEvent(day=move.from_, kind="other", text=f"moved to {lookup.place(move.place)}"))
+    for entry in (standing.settings.whole("tolerance") or ())[1:]:
+        said = tolerance(entry, words.unit(Channel.HUMIDITY.unit), standing.settings.range(Channel.HUMIDITY))
+        found.append(ChartEvent(day=entry.from_, kind="other", text=f"tolerance {said}"))
+    return sorted((e for e in found if first <= e.day <= lookup.day), key=lambda e: (e.day, e.kind, e.text))
+
+
+def event_in_words(event: Event) -> str:
+    """`span adjusted: span 1.000 → span 1.014`."""
+    what = ADJUSTMENTS.get(event.kind, "nothing adjusted")
+    change = f": {event.before or '?'} → {event.after}" if event.after else ""
+    return words.shown(f"{what}{change}")
+
+
+def _drift(drift: Drift) -> DriftView:
+    changes = [_change(c) for c in drift.changes]
+    between = ""
+    if drift.changes:
+        between = f"{drift.changes[0].before.day} and {drift.changes[0].now.day}"
+    since = f", from {drift.first} to {drift.last}" if drift.first else ""
+    return DriftView(
+        channel=str(drift.channel),
+        unit=words.unit(drift.channel.unit),
+        chip=words.drift_chip(drift.state),
+        sentence=words.shown(drift.sentence) + since,
+        changes=tuple(changes),
+        between=between,
+    )
+
+
+def _change(change: Change) -> tuple[str, str, str, str, Chip]:
+    chip = Chip(word="stands out", kind="drift") if change.significant else Chip(word="within U", kind="ok")
+    return (
+        words.target(change.target),
+        _error(change.before),
+        _error(change.now),
+        words.difference(change.change, change.U),
+        chip,
+    )
+
+
+def _error(r: Result) -> str:
+    return value_with(r.error, r.U, sign=True)
+
+
+def _visit_lines(lookup: Lookup, standing: Standing, certificates: Certificates) -> Iterator[VisitLine]:
+    withdrawn = [
+        s
+        for s in lookup.assessment.summaries
+        if s.sensor_visit.sensor == standing.sensor.id and s.sensor_visit.withdrawn
+    ]
+    both = sorted([*standing.visits, *withdrawn], key=lambda s: (s.sensor_visit.visit.day, s.sensor_visit.visit.id))
+    for summary in reversed(both):
+        sv = summary.sensor_visit
+        done = [event_in_words(event) for event in sv.events if event.kind != "none"]
+        yield VisitLine(
+            visit=visit_link(sv.visit.id),
+            serial=summary.results[0].serial if summary.results else "",
+            chips=phase_chips(summary.results) if not sv.withdrawn else (words.WITHDRAWN,),
+            technicians=words.listed(lookup.person(name) for name in sv.words("technician")),
+            done=sv.reason if sv.withdrawn else "; ".join(done),
+            certificate=certificates(standing.sensor.id, sv.visit.id),
+        )
+
+
+def phase_chips(results: Sequence[Result]) -> tuple[Chip, ...]:
+    """The gravest verdict of each phase: `as found: fail`, `as left: pass`."""
+    found = []
+    for phase in ("as_found", "as_left", "check"):
+        judged = [r for r in results if r.phase == phase and r.has_verdict]
+        if judged:
+            verdict = words.verdict_chip(worst(judged).verdict)
+            found.append(Chip(word=f"{words.phase(phase)}: {verdict.word}", kind=verdict.kind))
+    if found:
+        return tuple(found)
+    statuses = dict.fromkeys(r.status for r in results if r.status in ("not done", "unsettled"))
+    chips = [Chip(word=status, kind="reserved" if status == "unsettled" else "none") for status in statuses]
+    return tuple(chips) if chips else (Chip(word="no verdict", kind="none"),)
+
+
+def _instruments(lookup: Lookup, standing: Standing) -> Iterator[Fact]:
+    for installed in reversed(standing.sensor.installed):
+        family = lookup.records.families.get(installed.family)
+        until = f" to {installed.until}" if installed.until else " on"
+        yield Fact(
+            name=installed.serial,
+            value=f"{family.name if family else installed.family} ({installed.family})",
+            note=f"from {installed.from_}{until}",
+        )

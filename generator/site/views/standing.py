@@ -1,0 +1,198 @@
+"""Where a sensor stands, in chips and sentences: what the Overview, the Sensors list and a sensor's page share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from generator.assessment.assess import SensorVisitSummary, Standing, State
+from generator.assessment.conformity import Verdict
+from generator.assessment.due import DueState
+from generator.assessment.findings import Case
+from generator.assessment.results import Result
+from generator.records.settings import instrument_on
+from generator.site import words
+from generator.site.views.lookup import Lookup, finding_link, visit_link
+from generator.site.views.results import worst
+from generator.site.words import Chip, Link
+
+IN_HAND = (DueState.IN_DATE, DueState.DUE_SOON, DueState.DEFERRED)
+CRITICALITY = ("high", "medium", "low")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Matter:
+    """One thing about a sensor that needs action; the gravest have the lowest rank."""
+
+    rank: int
+    chip: Chip
+    sentence: str
+    link: Link | None = None
+
+    @property
+    def told_by_state(self) -> bool:
+        """Whether the sensor's state and due day tell it already."""
+        return self.rank in (0, 1, 4, 5, 6)
+
+
+def in_service(standing: Standing) -> bool:
+    """Whether the sensor serves on the day."""
+    return standing.due.state is not DueState.OUT_OF_SERVICE
+
+
+def trusted(standing: Standing) -> bool:
+    """In tolerance, not drifting, in date or deferred with a reason, no finding open, on references in date."""
+    return (
+        in_service(standing)
+        and standing.state is State.IN
+        and standing.due.state in IN_HAND
+        and not matters_of(standing)
+    )
+
+
+def matters_of(standing: Standing) -> list[str]:
+    """What stands against trusting a sensor beyond state and due date, as plain words."""
+    found = [case.state for case in standing.cases if case.state != "closed"]
+    found += ["drifting"] if standing.drifting else []
+    return found + [rule for rule in ("reference-out-of-date", "unsettled-plateau") if _last_with(standing, rule)]
+
+
+def chips(standing: Standing) -> tuple[Chip, ...]:
+    """State, drift and due state, each once."""
+    if not in_service(standing):
+        return (words.due_chip(standing.due.state), *_conformity(standing))
+    due = () if standing.due.state is DueState.NEVER else (words.due_chip(standing.due.state),)
+    found = (*_conformity(standing), *([words.DRIFTING] if standing.drifting else []), *due)
+    return found if found else (words.due_chip(standing.due.state),)
+
+
+def _conformity(standing: Standing) -> tuple[Chip, ...]:
+    return (words.state_chip(standing.state),)
+
+
+def matters(lookup: Lookup, standing: Standing) -> list[Matter]:
+    """All that needs action, gravest first. Of a sensor out of service only its open findings do."""
+    found = list(_open_cases(lookup, standing))
+    if in_service(standing):
+        found += [*_states(standing), *_drifts(standing), *_due(standing), *_reservations(standing)]
+    return sorted(found, key=lambda matter: matter.rank)
+
+
+def since_when(standing: Standing) -> date | None:
+    """First of the visits in a row that found the present instrument out of tolerance; else the state's own day."""
+    since = standing.state_since
+    if standing.state is not State.OUT:
+        return since
+    for visit in reversed(standing.visits):
+        verdict = _left_with(visit.results)
+        if verdict is None:
+            continue
+        if verdict is not Verdict.FAIL or visit.results[0].serial != standing.deciding[0].serial:
+            break
+        since = visit.sensor_visit.visit.day
+    return since
+
+
+def _left_with(results: Sequence[Result]) -> Verdict | None:
+    """The gravest verdict of the phase that decides."""
+    for phase in ("as_left", "as_found"):
+        judged = [r for r in results if r.phase == phase and r.has_verdict]
+        if judged:
+            return worst(judged).verdict
+    return None
+
+
+def deciding_sentence(standing: Standing) -> str:
+    """The result that decides the state, with when and how it was found."""
+    result = worst(standing.deciding)
+    what = f"{result.channel} " if len(standing.settings.channels) > 1 else ""
+    return f"{words.phase(result.phase)} on {result.day} with {what}{words.result_sentence(result)}"
+
+
+def _open_cases(lookup: Lookup, standing: Standing) -> list[Matter]:
+    found = []
+    for case in standing.cases:
+        if case.state == "closed":
+            continue
+        who = f"{lookup.person(case.record.owner)} has it: " if case.record else ""
+        good = f"some day after {case.last_good}" if case.last_good else "an unknown day"
+        sentence = f"{who}{case.direction}, from {good} to {case.day}"
+        text = (case.record.deviation if case.record else None) or "finding"
+        link = finding_link(case, text)
+        state = words.case_chip(case.state)
+        chip = Chip(word=f"finding: {state.word}", kind=state.kind)
+        found.append(Matter(rank=2, chip=chip, sentence=sentence, link=link))
+    return found
+
+
+def _states(standing: Standing) -> list[Matter]:
+    if standing.state in (State.IN, State.NEVER):
+        return []
+    chip = words.state_chip(standing.state)
+    if standing.state is State.NONE:
+        return [Matter(rank=6, chip=chip, sentence="no visit to this instrument gave a verdict yet")]
+    since = since_when(standing)
+    found = deciding_sentence(standing)
+    sentence = found if since == standing.state_since else f"since {since}; {found}"
+    link = visit_link(standing.deciding[0].visit)
+    return [Matter(rank=0 if standing.state is State.OUT else 1, chip=chip, sentence=sentence, link=link)]
+
+
+def _drifts(standing: Standing) -> list[Matter]:
+    return [
+        Matter(
+            rank=3,
+            chip=words.DRIFTING,
+            sentence=f"since {d.first}, {d.channel} {words.shown(d.sentence)}",
+        )
+        for d in standing.drifts
+        if d.state == "drifting"
+    ]
+
+
+def _due(standing: Standing) -> list[Matter]:
+    due = standing.due
+    chip = words.due_chip(due.state)
+    if due.state is DueState.OVERDUE:
+        return [Matter(rank=5, chip=chip, sentence=f"since {due.day}: {due.reason}")]
+    if due.state is DueState.NEVER:
+        installed = instrument_on(standing.sensor, standing.settings.day)
+        since = f"instrument {installed.serial} in place since {installed.from_}: " if installed else ""
+        return [Matter(rank=4, chip=chip, sentence=f"{since}{due.reason}")]
+    return []
+
+
+def _last_with(standing: Standing, rule: str) -> tuple[SensorVisitSummary, Result] | None:
+    """The latest visit and a result of it that carries the reservation; None where the latest is free of it."""
+    if not standing.visits:
+        return None
+    last = standing.visits[-1]
+    for result in last.results:
+        if any(fault.rule.name == rule for fault in result.reservations):
+            return last, result
+    return None
+
+
+def _reservations(standing: Standing) -> list[Matter]:
+    found = []
+    for rank, rule in ((7, "reference-out-of-date"), (8, "unsettled-plateau")):
+        last = _last_with(standing, rule)
+        if last is not None:
+            visit, result = last
+            fault = next(f for f in result.reservations if f.rule.name == rule)
+            sentence = f"at the latest visit, {visit.sensor_visit.visit.day}: {words.shown(fault.message)}"
+            link = visit_link(visit.sensor_visit.visit.id)
+            found.append(Matter(rank=rank, chip=words.reservation_chip(fault), sentence=sentence, link=link))
+    undone = [r for r in standing.visits[-1].results if r.status == "not done"] if standing.visits else []
+    if undone:
+        why = f": {undone[0].note}" if undone[0].note else ""
+        sentence = f"{words.counted(len(undone), 'point')} at the latest visit, {undone[0].day}{why}"
+        chip = Chip(word="not done", kind="none")
+        found.append(Matter(rank=9, chip=chip, sentence=sentence, link=visit_link(undone[0].visit)))
+    return found
+
+
+def open_cases(cases: Sequence[Case]) -> list[Case]:
+    """Cases that are not closed, newest first."""
+    return sorted((c for c in cases if c.state != "closed"), key=lambda c: (c.day, c.sensor), reverse=True)

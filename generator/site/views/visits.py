@@ -1,0 +1,340 @@
+"""The Visits list and one page for each visit: who, with what, in what room; results, budgets, rows as committed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from generator.assessment.adjustment import Hysteresis
+from generator.assessment.assess import SensorVisitSummary
+from generator.assessment.results import Result
+from generator.records.references import QUANTITIES
+from generator.records.settings import SettingsOn
+from generator.records.visits import Visit
+from generator.rounding import NOTHING
+from generator.site import words
+from generator.site.certificate_words import KINDS
+from generator.site.charts import visit_chart
+from generator.site.traceability import Link as TraceLink
+from generator.site.traceability import Traceability
+from generator.site.views.lookup import Lookup, reference_link, visit_link
+from generator.site.views.results import BudgetView, ResultTable, budget, result_table
+from generator.site.views.sensors import Certificates, event_in_words, phase_chips
+from generator.site.words import Chip, Fact, Link
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitRow:
+    """One line of the list."""
+
+    link: Link
+    day: str
+    sensors: tuple[tuple[Link, tuple[Chip, ...]], ...]
+    references: tuple[Link, ...]
+    technicians: str
+    remark: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoopRow:
+    """Where an error comes from: the sensor, the loop, both."""
+
+    plateau: str
+    phase: str
+    point: str
+    sensor: str
+    loop: str
+    total: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChannelResults:
+    """Results of one channel of one sensor at the visit."""
+
+    anchor: str
+    channel: str
+    table: ResultTable
+    chart: str | None
+    loop: tuple[LoopRow, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensorPart:
+    """One sensor (or reference) at the visit."""
+
+    anchor: str
+    link: Link
+    name: str
+    chips: tuple[Chip, ...]
+    facts: tuple[Fact, ...]
+    withdrawn: str
+    channels: tuple[ChannelResults, ...]
+    advice: str
+    hysteresis: tuple[str, ...]
+    budgets: tuple[BudgetView, ...]
+    certificate: Link | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class TraceRow:
+    """One calibration that the visit's results lean on."""
+
+    reference: Link
+    quantity: str
+    serves: str
+    source: str
+    visit: Link | None
+    day: str
+    valid_until: str
+    U: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class RawFile:
+    """One revision as it was committed."""
+
+    anchor: str
+    title: str
+    path: str
+    download: Link
+    sha256: str
+    header: tuple[str, ...]
+    lines: tuple[tuple[int, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitView:
+    """Everything on a visit's page."""
+
+    id: str
+    day: str
+    facts: tuple[Fact, ...]
+    revisions: tuple[Fact, ...]
+    references: tuple[tuple[Link, str], ...]
+    parts: tuple[SensorPart, ...]
+    trace: tuple[TraceRow, ...]
+    files: tuple[RawFile, ...]
+
+    @property
+    def has_charts(self) -> bool:
+        """Whether the page draws."""
+        return any(channel.chart for part in self.parts for channel in part.channels)
+
+
+def visit_rows(lookup: Lookup) -> tuple[VisitRow, ...]:
+    """All visits, newest first."""
+    return tuple(_row(lookup, name, parts) for name, parts in reversed(list(lookup.visits.items())))
+
+
+def _row(lookup: Lookup, name: str, parts: Sequence[SensorVisitSummary]) -> VisitRow:
+    revisions = len(lookup.revisions[name])
+    withdrawn = [s.sensor_visit.sensor for s in parts if s.sensor_visit.withdrawn]
+    said = [f"{revisions} revisions"] if revisions > 1 else []
+    said += [f"{words.listed(withdrawn)} withdrawn"] if withdrawn else []
+    return VisitRow(
+        link=visit_link(name),
+        day=str(parts[0].sensor_visit.visit.day),
+        sensors=tuple((lookup.item(s.sensor_visit.sensor), _chips(s)) for s in parts),
+        references=tuple(reference_link(r) for r in _words_of(parts, "reference")),
+        technicians=_technicians(lookup, parts),
+        remark=", ".join(said),
+    )
+
+
+def _chips(summary: SensorVisitSummary) -> tuple[Chip, ...]:
+    if summary.sensor_visit.withdrawn:
+        return (words.WITHDRAWN,)
+    if not summary.results:
+        return (Chip(word="nothing read", kind="none"),)
+    if all(math.isnan(r.tolerance) and r.status == "done" for r in summary.results):  # a reference
+        return (Chip(word="calibrated here", kind="none"),)
+    return phase_chips(summary.results)
+
+
+def _words_of(parts: Sequence[SensorVisitSummary], column: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(word for s in parts for word in s.sensor_visit.words(column)))
+
+
+def _technicians(lookup: Lookup, parts: Sequence[SensorVisitSummary]) -> str:
+    return words.listed(lookup.person(name) for name in _words_of(parts, "technician"))
+
+
+def visit_view(lookup: Lookup, name: str, trace: Traceability, certificates: Certificates) -> VisitView:
+    """One visit's page."""
+    parts = lookup.visits[name]
+    results = [r for s in parts for r in s.results]
+    return VisitView(
+        id=name,
+        day=str(parts[0].sensor_visit.visit.day),
+        facts=tuple(_facts(lookup, name, parts)),
+        revisions=tuple(_revisions(lookup, name)),
+        references=tuple(_references(lookup, parts)),
+        parts=tuple(_part(lookup, summary, certificates) for summary in parts),
+        trace=tuple(_trace_row(lookup, link) for link in trace.links(results)),
+        files=tuple(_raw(visit) for visit in reversed(lookup.revisions[name])),
+    )
+
+
+def _facts(lookup: Lookup, name: str, parts: Sequence[SensorVisitSummary]) -> Iterator[Fact]:
+    yield Fact(name="Technician", value=_technicians(lookup, parts) or NOTHING)
+    places = list(dict.fromkeys(_places(lookup, parts)))
+    if places:
+        yield Fact(name="Place" if len(places) == 1 else "Places", value=words.listed(places))
+    room = _room(parts)
+    if room:
+        yield Fact(name="Room", value=room)
+
+
+def _places(lookup: Lookup, parts: Sequence[SensorVisitSummary]) -> Iterator[str]:
+    for summary in parts:
+        sv = summary.sensor_visit
+        sensor = lookup.records.sensors.get(sv.sensor)
+        if sensor is not None:
+            yield lookup.place(SettingsOn(lookup.records, sensor, sv.visit.day).place.place)
+
+
+def _room(parts: Sequence[SensorVisitSummary]) -> str:
+    """Conditions of the room as they were read."""
+    visits = {s.sensor_visit.visit.path: s.sensor_visit.visit for s in parts}.values()
+    said = []
+    for column, scale, places, symbol in (
+        ("room_temperature", 1.0, 1, "°C"),
+        ("room_humidity", 1.0, 0, "%RH"),
+        ("ambient_pressure", 1e-3, 1, "kPa"),
+    ):
+        values = [float(value) * scale for visit in visits for value in visit.number[column]]
+        said.append(words.spread(values, places, symbol))
+    return ", ".join(text for text in said if text)
+
+
+def _revisions(lookup: Lookup, name: str) -> Iterator[Fact]:
+    for visit in lookup.revisions[name]:
+        reason = next((text for text in visit.text["reason"] if text), "")
+        held = words.listed(dict.fromkeys(word for word in visit.text["sensor"] if word))
+        what = "first record" if visit.revision == 1 else f"revision {visit.revision}"
+        yield Fact(name=f"records/{visit.path}", value=f"{what} of {held}", note=reason)
+
+
+def _references(lookup: Lookup, parts: Sequence[SensorVisitSummary]) -> Iterator[tuple[Link, str]]:
+    for column in ("reference", "loop_meter", "barometer"):
+        for name in _words_of(parts, column):
+            known = lookup.records.references.get(name)
+            kind = f"{KINDS[known.kind]}, serial {known.serial}" if known else ""
+            yield reference_link(name), kind
+
+
+def _part(lookup: Lookup, summary: SensorVisitSummary, certificates: Certificates) -> SensorPart:
+    sv = summary.sensor_visit
+    sensor = lookup.records.sensors.get(sv.sensor)
+    known = sensor or lookup.records.references.get(sv.sensor)
+    budgets = [budget(lookup, r) for r in summary.results]
+    return SensorPart(
+        anchor=sv.sensor,
+        link=lookup.item(sv.sensor),
+        name=known.name if known else "",
+        chips=_chips(summary),
+        facts=tuple(_part_facts(lookup, summary)),
+        withdrawn=sv.reason if sv.withdrawn else "",
+        channels=tuple(_channels(lookup, summary)),
+        advice=words.shown(summary.advice.sentence) if summary.advice and summary.advice.action != "none" else "",
+        hysteresis=tuple(_width(h) for h in summary.hysteresis),
+        budgets=tuple(b for b in budgets if b is not None),
+        certificate=certificates(sv.sensor, sv.visit.id),
+    )
+
+
+def _part_facts(lookup: Lookup, summary: SensorVisitSummary) -> Iterator[Fact]:
+    sv, results = summary.sensor_visit, summary.results
+    if results and results[0].serial:
+        yield Fact(name="Instrument", value=f"{results[0].serial} ({results[0].model.replace('_', ' ')})")
+    seen = sv.word("serial")
+    if seen and results and seen != results[0].serial:
+        yield Fact(name="Serial as seen", value=seen)
+    if sv.word("condition"):
+        yield Fact(name="Condition as found", value=sv.word("condition"))
+    methods = dict.fromkeys(_method(r) for r in results if r.method)
+    if methods:
+        yield Fact(name="Method", value=words.listed(methods))
+    for event in sv.events:
+        note = f"{sv.visit.time_local[event.row]}" + (f", {event.note}" if event.note else "")
+        yield Fact(name="Adjustment", value=event_in_words(event), note=note)
+    if sv.visit.revision > 1 and not sv.withdrawn:
+        yield Fact(name="From revision", value=f"{sv.visit.revision}: {sv.reason}")
+
+
+def _method(r: Result) -> str:
+    """`chilled-mirror hygrometer (frost)`, `transfer probe in air`; `in the chamber` goes without saying."""
+    kind, _, detail = r.method.partition(" ")
+    return f"{KINDS.get(kind, 'stated by another laboratory')} {detail}".strip()
+
+
+def _channels(lookup: Lookup, summary: SensorVisitSummary) -> Iterator[ChannelResults]:
+    sensor = lookup.records.sensors.get(summary.sensor_visit.sensor)
+    for channel, group in groupby(summary.results, key=lambda r: r.channel):
+        results = list(group)
+        yield ChannelResults(
+            anchor=f"{summary.sensor_visit.sensor}-{channel}",
+            channel=str(channel),
+            table=result_table(results),
+            chart=visit_chart(sensor, results),
+            loop=tuple(_loop(lookup, r) for r in results if math.isfinite(r.error_loop)),
+        )
+
+
+def _loop(lookup: Lookup, r: Result) -> LoopRow:
+    return LoopRow(
+        plateau=str(r.plateau),
+        phase=words.phase(r.phase),
+        point=words.point(r),
+        sensor=words.difference(r.error_sensor, r.U_sensor),
+        loop=words.difference(r.error_loop, r.U_loop),
+        total=_total(lookup, r),
+    )
+
+
+def _total(lookup: Lookup, r: Result) -> str:
+    """Far end against reference, whichever of the two errors the verdict is on."""
+    measurement = lookup.assessment.measurement
+    number = lookup.totals.get((measurement.lines[r.line].cell, r.channel)) if r.line is not None else None
+    if number is None:
+        return NOTHING
+    return words.difference(measurement.lines[number].error, float(measurement.whole().U[number]))
+
+
+def _width(h: Hysteresis) -> str:
+    return f"{words.difference(h.width, h.U)} {words.unit(h.unit)} at {words.target(h.target)}"
+
+
+def _trace_row(lookup: Lookup, link: TraceLink) -> TraceRow:
+    calibration = link.calibration
+    low, high = (words.amount(U, QUANTITIES[link.quantity]) for U in (link.lowest_U, link.highest_U))
+    serves = f"calibrated {link.serves}" if link.serves else ""
+    return TraceRow(
+        reference=reference_link(link.reference.id),
+        quantity=link.quantity.replace("_", " "),
+        serves=serves,
+        source=f"{calibration.laboratory}, {calibration.certificate}" if calibration.laboratory else "",
+        visit=lookup.visit(calibration.from_visit),
+        day=str(calibration.date),
+        valid_until=str(calibration.valid_until),
+        U=low if low == high else f"{low} to {high}",
+    )
+
+
+def _raw(visit: Visit) -> RawFile:
+    return RawFile(
+        anchor=f"rows-r{visit.revision}",
+        title=f"records/{visit.path}",
+        path=visit.path,
+        download=Link(text=f"{visit.name}.csv", path=raw_path(visit)),
+        sha256=visit.sha256,
+        header=visit.header,
+        lines=tuple(zip(visit.lines, visit.raw_rows, strict=True)),
+    )
+
+
+def raw_path(visit: Visit) -> str:
+    """Where the site publishes a visit's file, byte for byte."""
+    return f"data/{visit.path}"

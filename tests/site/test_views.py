@@ -1,0 +1,477 @@
+"""What pages say of a store with one sensor for each state: who needs action, why, since when, who has it."""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from datetime import date
+
+import pytest
+
+from generator.assessment.assess import State
+from generator.faults import RULES
+from generator.rounding import NOTHING
+from generator.site import words
+from generator.site.traceability import Traceability
+from generator.site.views.data import data
+from generator.site.views.findings import case_rows, case_view
+from generator.site.views.method import method, published_tables
+from generator.site.views.overview import OverviewView, overview
+from generator.site.views.references import reference_states, reference_view
+from generator.site.views.results import budget
+from generator.site.views.schedule import schedule
+from generator.site.views.sensors import SensorView, sensor_rows, sensor_view
+from generator.site.views.standing import since_when, trusted
+from generator.site.views.visits import VisitView, visit_rows, visit_view
+from generator.site.words import Link
+from tests import builders
+from tests.site import store
+from tests.site.test_assets import ROOT
+
+PUBLISHED = ROOT / "site_templates" / "published_values.csv"
+
+
+def no_certificate(sensor: str, visit: str) -> Link | None:
+    return None
+
+
+def the_overview() -> OverviewView:
+    return overview(store.lookup())
+
+
+def the_sensor(name: str) -> SensorView:
+    return sensor_view(store.lookup(), store.assessment().standings[name], no_certificate)
+
+
+def the_visit(name: str) -> VisitView:
+    return visit_view(store.lookup(), name, Traceability(store.assessment()), no_certificate)
+
+
+def said(view: OverviewView, sensor: str) -> list[tuple[str, str]]:
+    """(chip, sentence) of all that the Overview says of a sensor."""
+    items = [item for group in view.groups for item in group.items if item.sensor.text == sensor]
+    return [(matter.chip.word, matter.sentence) for item in items for matter in item.matters]
+
+
+# ---- Overview ----------------------------------------------------------------------------------------------------
+
+
+def test_the_first_line_says_built_when_the_newest_visit_and_what_awaits_review():
+    view = the_overview()
+    assert view.day == store.DAY
+    assert view.newest is not None and view.newest.text == "2026-12-07-undone"
+    assert view.awaiting.startswith("no approvals on record yet: all 11 visits await review")
+    assert "every certificate is a preview" in view.awaiting
+
+
+def test_what_needs_action_stands_by_consequence_then_by_state():
+    order = [(group.anchor, [item.sensor.text for item in group.items]) for group in the_overview().groups]
+    assert order == [
+        ("action-high", ["OUT-1", "CREEP-1"]),
+        ("action-medium", ["NEAR-1", "SET-1", "NEW-1", "LATE-1"]),
+    ]
+
+
+def test_out_of_tolerance_says_since_when_by_how_much_and_who_has_it():
+    (state, why), (finding, whose) = said(the_overview(), "OUT-1")
+    assert (state, finding) == ("out of tolerance", "finding: nobody has it yet")
+    assert re.fullmatch(
+        r"as found on 2026-11-02 with error \+3\.\d+ ± 0\.\d+ %RH at \d0 %RH, tolerance ±2\.\d+ %RH: fail", why
+    )
+    assert whose == "the air was drier than shown, from some day after 2026-03-02 to 2026-11-02"
+
+
+def test_a_finding_stays_a_matter_after_the_sensor_was_set_right():
+    assert said(the_overview(), "SET-1") == [
+        (
+            "finding: open",
+            "Ben Sedge has it: the air was damper than shown, from some day after 2026-03-02 to 2026-11-09",
+        )
+    ]
+
+
+@pytest.mark.parametrize(
+    ("sensor", "chip", "sentence"),
+    [
+        ("NEAR-1", "too close to call", "as found on 2026-11-02 with error "),
+        ("CREEP-1", "drifting", r"since 2026-03-09, humidity \+1\.[78]\d* ± 0\.\d+ %RH per year over 4 visits: "),
+        ("LATE-1", "overdue", "since 2026-09-02: 6 months after the complete calibration of 2026-03-02"),
+        ("NEW-1", "never calibrated", "instrument NEW-1-A in place since 2026-12-01: no complete calibration"),
+    ],
+)
+def test_each_state_says_why(sensor: str, chip: str, sentence: str):
+    found = dict(said(the_overview(), sensor))
+    assert re.match(sentence, found[chip]) if chip in found else False, found
+
+
+def test_a_point_that_was_not_done_is_said_with_its_reason():
+    assert ("not done", "1 point at the latest visit, 2026-12-07: door locked") in said(the_overview(), "LATE-1")
+
+
+def test_what_is_fine_or_out_of_service_needs_no_action():
+    for sensor in ("FINE-1", "LOOP-1", "OFF-1"):
+        assert said(the_overview(), sensor) == []
+
+
+def test_can_we_trust_the_store_today_in_one_sentence_with_numbers():
+    """Of eight in service FINE-1 and LOOP-1; the two of high consequence are out of tolerance and drifting."""
+    good = [name for name, standing in store.assessment().standings.items() if trusted(standing)]
+    assert good == ["FINE-1", "LOOP-1"]
+    trust = the_overview().trust
+    assert trust.startswith("2 of 8 sensors in service can be trusted today, 0 of the 2 of high consequence")
+    assert trust.endswith("6 sensors cannot without a look at the list below.")
+    assert the_overview().lead == "out"
+
+
+def test_counts_by_place_add_up():
+    view = the_overview()
+    assert [row.place for row in view.places] == ["Laboratory", "Loft"], "FINE-1 was moved"
+    for name in ("sensors", "in_tolerance", "close", "out", "drifting", "late", "unused"):
+        assert sum(getattr(row, name) for row in view.places) == getattr(view.total, name)
+    total = view.total
+    assert (total.sensors, total.close, total.out, total.drifting, total.late, total.unused) == (9, 1, 1, 1, 2, 1)
+
+
+def test_out_of_tolerance_counts_from_the_first_visit_that_found_it():
+    """Both visits found it so; the second alone would make a long excursion look new."""
+    files = builders.records(
+        builders.sensor(),
+        builders.two_pressure(),
+        store.one_visit("2026-03-02-a", {"RH-1": 0.0}),
+        store.one_visit("2026-06-01-b", {"RH-1": 3.0}),
+        store.one_visit("2026-09-01-c", {"RH-1": 3.0}),
+    )
+    standing = builders.assessed(files).standings["RH-1"]
+    assert standing.state is State.OUT and standing.state_since == date(2026, 9, 1)
+    assert since_when(standing) == date(2026, 6, 1)
+
+
+# ---- Sensors -----------------------------------------------------------------------------------------------------
+
+
+def test_every_sensor_stands_in_the_list_with_its_state_and_due_day():
+    rows = {row.link.text: row for row in sensor_rows(store.lookup())}
+    assert list(rows) == sorted(store.assessment().standings)
+    assert [chip.word for chip in rows["CREEP-1"].chips] == ["in tolerance", "drifting", "in date"]
+    assert [chip.word for chip in rows["NEW-1"].chips] == ["never calibrated"]
+    assert [chip.word for chip in rows["OFF-1"].chips] == ["out of service", "in tolerance"]
+    assert (rows["LATE-1"].due, rows["NEW-1"].due, rows["OFF-1"].due) == ("2026-09-02", "", "")
+
+
+def test_a_verdict_stands_with_the_result_that_decides_and_its_rule():
+    view = the_sensor("OUT-1")
+    assert view.verdict.startswith("Out of tolerance: as found on 2026-11-02 with error +3.")
+    assert view.rule.startswith("guard band w = U")
+    assert view.due == "In date, due 2028-11-02: 24 months after the complete calibration of 2026-11-02."
+
+
+def test_what_the_state_says_already_is_not_said_twice():
+    assert [matter.chip.word for matter in the_sensor("OUT-1").matters] == ["finding: nobody has it yet"]
+
+
+def test_a_position_names_every_instrument_and_place_it_had():
+    view = the_sensor("FINE-1")
+    assert [(fact.name, fact.note) for fact in view.instruments] == [
+        ("NEW", "from 2026-06-01 on"),
+        ("OLD", "from 2020-01-01 to 2026-05-31"),
+    ]
+    assert [fact.name for fact in view.places] == ["Loft, beam 3", "Laboratory"]
+    assert view.name == store.HOSTILE, "escaping is the template's business"
+
+
+def test_the_history_marks_swaps_moves_and_adjustments():
+    chart = the_sensor("FINE-1").histories[0].chart
+    assert chart is not None
+    for text in ('"2026-06-01","kind":"other","text":"NEW in place of OLD"', '"text":"moved to Loft"'):
+        assert text in chart
+    adjusted = the_sensor("SET-1").histories[0].chart
+    assert adjusted is not None and '"kind":"adjusted","text":"zero adjusted: before → after"' in adjusted
+
+
+def test_a_withdrawn_visit_is_listed_and_its_results_are_not():
+    view = the_sensor("FINE-1")
+    void = next(line for line in view.visits if line.visit.text == "2026-11-23-void")
+    assert [chip.word for chip in void.chips] == ["withdrawn"] and void.done == "the seal was split"
+    assert "2026-11-23-void" not in [group.visit.text for group in view.histories[0].table.groups]
+
+
+def test_results_stand_newest_visit_first_and_found_before_left():
+    groups = the_sensor("SET-1").histories[0].table.groups
+    assert [(group.visit.text, group.phase) for group in groups] == [
+        ("2026-11-09-set", "as found"),
+        ("2026-11-09-set", "as left"),
+        ("2026-03-02-all", "as found"),
+    ]
+
+
+def test_a_change_since_last_left_has_the_u_of_the_difference():
+    """What both visits share cancels: U is smaller than the two results' U in quadrature."""
+    (point, before, now, change, chip), *_ = the_sensor("OUT-1").drifts[0].changes
+    assert (point, chip.word) == ("20 %RH", "stands out")
+    value, U = (float(text) for text in change.split(" ± "))
+    assert value == pytest.approx(float(now) - float(before), abs=0.02)
+    results = [r for r in store.assessment().results if r.sensor == "OUT-1" and r.target == 20]
+    assert math.hypot(*(r.U for r in results)) > U
+
+
+def test_out_of_service_and_why_stand_on_the_page():
+    assert the_sensor("OFF-1").notes == ("Out of service 2026-10-01 to further notice: the bin is being rebuilt",)
+
+
+def test_settings_say_their_value_in_words_and_where_they_are_set():
+    facts = {fact.name: (fact.value, fact.note) for fact in the_sensor("LATE-1").settings}
+    assert facts["Humidity tolerance"] == ("±2 %RH", "family reed")
+    assert facts["Points"][0] == "20 %RH, 50 %RH and 80 %RH"
+    assert facts["Interval"] == ("6 months", "this sensor")
+
+
+# ---- Visits ------------------------------------------------------------------------------------------------------
+
+
+def test_a_visit_says_who_with_what_and_which_file():
+    view = the_visit("2026-11-02-bins")
+    assert ("Technician", "Ann Reed") in [(fact.name, fact.value) for fact in view.facts]
+    assert [link.text for link, _ in view.references] == ["GEN-01"]
+    (file,) = view.files
+    assert file.title == "records/visits/2026/2026-11-02-bins.csv" and re.fullmatch("[0-9a-f]{64}", file.sha256)
+    content = store.store()["visits/2026/2026-11-02-bins.csv"].decode()
+    rows = list(csv.reader(content.splitlines()))
+    assert [list(file.header), *(list(fields) for _, fields in file.lines)] == rows, "fields as written"
+    assert [number for number, _ in file.lines] == list(range(2, len(rows) + 1))
+
+
+def test_every_revision_stands_on_the_page_with_its_reason():
+    view = the_visit("2026-11-23-void")
+    assert [(fact.value, fact.note) for fact in view.revisions] == [
+        ("first record of FINE-1", ""),
+        ("revision 2 of FINE-1", "the seal was split"),
+    ]
+    assert [file.anchor for file in view.files] == ["rows-r2", "rows-r1"]
+    (part,) = view.parts
+    assert part.withdrawn == "the seal was split" and not part.channels
+
+
+def test_an_error_is_split_between_sensor_and_loop():
+    (part,) = the_visit("2026-11-16-loop").parts
+    for row in part.channels[0].loop:
+        sensor, loop, both = (float(text.partition(" ")[0]) for text in (row.sensor, row.loop, row.total))
+        assert (sensor, loop, both) == pytest.approx((0.2, 0.3, 0.5), abs=0.06)
+
+
+def test_every_measured_result_has_its_budget_row_by_row():
+    view = the_visit("2026-11-02-bins")
+    results = [r for r in store.assessment().results if r.visit == view.id]
+    assert sum(len(part.budgets) for part in view.parts) == len(results) == 12
+    shown = budget(store.lookup(), results[0])
+    assert shown is not None
+    assert len(shown.rows) == len(store.assessment().measurement.whole().lines(results[0].line))
+    assert any(row.identity.startswith("GEN-01/") for row in shown.rows)
+    assert all(re.search(r"%RH|°C|Pa|^[\d.·^−]+$", row.u) for row in shown.rows), "with unit, unless it has none"
+
+
+def test_a_budget_says_which_answer_is_used():
+    lookup = store.lookup()
+    answers = {r.answer: budget(lookup, r).answer for r in store.assessment().results if r.line is not None}
+    assert answers["linear"] == "linear propagation (GUM)"
+    assert re.fullmatch(r"Monte Carlo \(JCGM 101\), [\d\u202f]+ trials, seed \d+", answers["monte carlo"])
+
+
+def test_advice_and_adjustment_stand_with_the_sensor():
+    (part,) = the_visit("2026-11-09-set").parts
+    assert part.advice.startswith("error −3.0") and "adjust zero" in part.advice
+    assert ("Adjustment", "zero adjusted: before → after") in [(fact.name, fact.value) for fact in part.facts]
+
+
+def test_the_list_of_visits_is_newest_first_with_verdicts_by_phase():
+    rows = {row.link.text: row for row in visit_rows(store.lookup())}
+    assert list(rows) == sorted(rows, reverse=True)
+    ((sensor, chips),) = rows["2026-11-09-set"].sensors
+    assert sensor.text == "SET-1" and [chip.word for chip in chips] == ["as found: fail", "as left: pass"]
+    assert rows["2026-11-23-void"].remark == "2 revisions, FINE-1 withdrawn"
+    ((_, probe),) = rows["2026-02-02-probe"].sensors
+    assert [chip.word for chip in probe] == ["calibrated here"]
+
+
+# ---- References --------------------------------------------------------------------------------------------------
+
+
+def test_a_reference_says_whether_it_is_in_date_and_how_its_last_check_went():
+    states = {state.link.text: state for state in reference_states(store.lookup())}
+    assert states["GEN-01"].sentence == "in date until 2028-01-12"
+    probe = states["PROBE-01"]
+    assert probe.check_link is not None and probe.check_link.path == "visits/2026-08-03-probe-check.html"
+    assert re.fullmatch(r"largest error \+0\.9\d* ± 0\.\d+ %RH", probe.last_check)
+
+
+def test_calibrations_stand_link_by_link_as_their_certificate_says():
+    view = reference_view(store.lookup(), store.lookup().records.references["GEN-01"])
+    quantity = next(q for q in view.quantities if q.name == "saturation pressure")
+    (calibration,) = quantity.calibrations
+    assert (calibration.by, calibration.certificate) == ("Birch metrology", "C-2026-01-12")
+    assert (calibration.largest_U, calibration.declared) == ("0.4 kPa", "error"), "as written, not converted"
+    assert [(row.at, row.U) for row in calibration.points] == [("0 kPa", "0.4 kPa"), ("1500 kPa", "0.4 kPa")]
+
+
+def test_what_was_calibrated_here_names_its_visit_and_what_it_leans_on():
+    lookup = store.lookup()
+    probe = reference_view(lookup, lookup.records.references["PROBE-01"])
+    (calibration,) = next(q for q in probe.quantities if q.name == "reference humidity").calibrations
+    assert calibration.visit is not None and calibration.visit.text == "2026-02-02-probe"
+    assert len(calibration.points) == 3
+    generator = reference_view(lookup, lookup.records.references["GEN-01"])
+    assert [link.text for link in generator.carries] == ["PROBE-01"]
+    assert "2026-02-02-probe" in [row.visit.text for row in generator.leaning]
+    measured = [r for r in store.assessment().results if r.line is not None]
+    assert generator.leaning_results == len(measured), "there is no other reference in use"
+
+
+# ---- Schedule ----------------------------------------------------------------------------------------------------
+
+
+def test_overdue_stands_first_then_month_by_month():
+    view = schedule(store.lookup())
+    assert [row.link.text for row in view.groups[0].rows] == ["NEW-1", "LATE-1"]
+    months = [group.anchor for group in view.groups[1:]]
+    assert months == sorted(months) and view.groups[1].title == "January 2028"
+
+
+def test_everything_in_service_is_due_once_and_references_run_out_beside_it():
+    view = schedule(store.lookup())
+    due = [row.link.text for group in view.groups for row in group.rows]
+    serving = [name for name in store.assessment().standings if name != "OFF-1"]
+    assert sorted(due) == sorted([*serving, *store.lookup().records.references])
+    assert [row.link.text for row in view.unused] == ["OFF-1"]
+
+
+def test_within_a_month_places_stand_together_and_references_last():
+    group = next(g for g in schedule(store.lookup()).groups if g.title == "November 2028")
+    places = [row.place for row in group.rows]
+    assert places == sorted(places, key=["Laboratory", "Loft", "Reference standards"].index)
+    assert "Loft" in places
+
+
+# ---- Findings ----------------------------------------------------------------------------------------------------
+
+
+def test_findings_that_nobody_has_stand_first():
+    assert [(row.sensor.text, row.chip.word, row.owner) for row in case_rows(store.lookup())] == [
+        ("OUT-1", "nobody has it yet", "nobody yet"),
+        ("SET-1", "open", "Ben Sedge"),
+    ]
+
+
+def test_a_finding_says_its_window_direction_and_what_the_sensor_drives():
+    """OUT-1 showed high, so the air was drier than shown; it drives the plant, so the room was moved."""
+    case = store.lookup().cases[("OUT-1", "2026-11-02-bins")]
+    view = case_view(store.lookup(), case)
+    assert "the air was drier than shown, by about 3.0 %RH" in view.meaning
+    assert "The sensor drives the plant" in view.meaning
+    facts = {fact.name: fact.value for fact in view.facts}
+    assert (facts["Last known good"], facts["Found"]) == ("2026-03-02", "2026-11-02")
+    assert not view.on_file and view.path == "findings/OUT-1/2026-11-02-bins.yml"
+
+
+def test_who_was_told_stands_with_the_day():
+    view = case_view(store.lookup(), store.lookup().cases[("SET-1", "2026-11-09-set")])
+    assert [(fact.name, fact.value) for fact in view.told] == [("2026-11-09", "quality")]
+    assert {fact.name: fact.value for fact in view.facts}["Deviation number"] == "DEV-7"
+
+
+# ---- Method and Data ---------------------------------------------------------------------------------------------
+
+
+def test_published_values_are_those_of_the_tests_with_their_sources():
+    """The Method page shows a part of tests/published: the same facts, not a second opinion."""
+    tables = {}
+    for name in ("saturation_vapour_pressure", "enhancement_factor", "two_pressure", "saturated_salts"):
+        with (ROOT / "tests" / "published" / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+            tables |= {row["id"]: row for row in csv.DictReader(file)}
+    with PUBLISHED.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["quantity"] for row in rows} == {
+        "saturation_vapour_pressure",
+        "enhancement_factor",
+        "two_pressure_rh",
+        "salt_rh",
+    }
+    for row in rows:
+        known = tables[row["id"]]
+        assert (row["published"], row["unit"], row["source"], row["obtained"]) == (
+            known["expected"],
+            known["unit"],
+            known["source"],
+            known["obtained"],
+        )
+
+
+def test_computed_values_agree_with_published_ones_as_far_as_each_source_allows():
+    with PUBLISHED.open(encoding="utf-8", newline="") as file:
+        allowed = [(float(r["published"]), float(r["allowed"]), r["allowed_kind"]) for r in csv.DictReader(file)]
+    shown = [row for table in published_tables(PUBLISHED.read_bytes()) for row in table.rows]
+    assert len(shown) == len(allowed) > 30
+    for row, (expected, tolerance, kind) in zip(shown, allowed, strict=True):
+        limit = tolerance * abs(expected) if kind == "relative" else tolerance
+        rounding = 0.5 * 10.0 ** -len(row.computed.partition(".")[2])
+        assert abs(float(row.computed) - expected) <= limit + rounding, row.at
+
+
+def test_the_computed_column_is_computed_and_not_copied():
+    """A published value that is wrong must show as wrong."""
+    text = PUBLISHED.read_text(encoding="utf-8")
+    wrong = text.replace(",3169.9293,", ",3179.9293,").encode()
+    at = "25 °C over water"
+    right, changed = (
+        next(row for table in published_tables(content) for row in table.rows if row.at == at)
+        for content in (text.encode(), wrong)
+    )
+    assert right.computed == changed.computed and right.difference == "−3 ppm"
+    assert changed.difference.startswith("−314") and changed.difference.endswith(" ppm")
+
+
+def test_the_method_page_names_the_rule_in_force():
+    (policy,) = method(store.lookup(), PUBLISHED.read_bytes()).policies
+    assert policy.title == "Visits from the first visit on" and policy.rule.startswith("guard band w = U")
+
+
+def test_every_reservation_and_every_rule_stand_on_the_data_page():
+    view = data(store.lookup(), columns=(), files={}, records_hash="", licences=())
+    expected = {fault.text() for r in store.assessment().results for fault in r.reservations}
+    expected |= {fault.text() for fault in store.assessment().reservations}
+    assert len(view.reservations) == len(expected)
+    assert all(re.fullmatch(r"records/\S+:\d+:\d+", row.place) for row in view.reservations)
+    assert [row.name for row in view.rules] == sorted(RULES)
+    effects = {row.name: row.effect for row in view.rules}
+    assert effects["unsettled-plateau"] == "no verdict and no certificate"
+    assert effects["bad-number"] == "nothing is built"
+
+
+# ---- Words -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [
+        ("-0.35 degC", "−0.35 °C"),
+        ("0.2 degC/year", "0.2 °C/year"),
+        ("RH-101 on 2026-03-14", "RH-101 on 2026-03-14"),
+        ("zero 0.0 %RH → zero -2.3 %RH", "zero 0.0 %RH → zero −2.3 %RH"),
+        ("4 to -5", "4 to −5"),
+    ],
+)
+def test_units_and_minus_are_shown_as_people_write_them(written: str, shown: str):
+    assert words.shown(written) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "U", "shown"),
+    [(0.184, 0.226, "+0.18 ± 0.23"), (-3.0275, 0.31, "−3.03 ± 0.31"), (0.0004, 0.05, "0.000 ± 0.050")],
+)
+def test_an_error_is_rounded_to_its_uncertainty(value: float, U: float, shown: str):
+    """U to two significant digits, the value to match: JCGM 100:2008, 7.2.6."""
+    assert words.difference(value, U) == shown
+
+
+def test_no_number_is_a_dash_and_certainty_is_never_claimed():
+    assert words.difference(math.nan, 0.1) == words.percent(math.nan) == words.target(math.nan) == NOTHING
+    assert (words.percent(0.0), words.percent(1.0), words.percent(0.0231)) == ("< 0.1 %", "> 99.9 %", "2.3 %")
