@@ -49,6 +49,7 @@ def page(statement: Stated) -> dict[str, Any]:
         "number": statement["number"],
         "laboratory": statement["laboratory"],
         "subject": f"{item['id']}, {item['name']}, serial number {item['serial']}",
+        "running": f"{item['id']}, serial number {item['serial']}",
         "date": {"year": year, "month": month, "day": day},
         "item": _item(item),
         "circumstances": _circumstances(statement),

@@ -129,7 +129,7 @@ def test_each_page_says_preview_which_item_which_certificate_and_which_page(page
     assert len(pages) in (2, 3)
     for number, text in enumerate(pages, start=1):
         assert words.PREVIEW in text
-        assert f"RH-1/{VISIT}.preview" in text and "RH-1, Air of the store, serial number RH-1-A" in text
+        assert f"RH-1/{VISIT}.preview" in text and "RH-1, serial number RH-1-A" in text
         assert f"page {number} of {len(pages)}" in text
         assert ("End of certificate" in text) == (number == len(pages))
 
