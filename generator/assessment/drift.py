@@ -235,8 +235,12 @@ def _levels(points: Sequence[tuple[date, Result]]) -> tuple[list[float], list[in
 def generalised_least_squares(
     design: np.ndarray, values: np.ndarray, covariance: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Estimates and their covariance for values = design · β with a known covariance (Aitken's estimator)."""
-    factor = np.linalg.cholesky(covariance)
+    """Estimates and their covariance for values = design · β with a known covariance (Aitken's estimator).
+
+    Results without any source of their own hang together wholly: a trace of variance of its own keeps each apart.
+    """
+    trace = max(1e-12 * float(np.max(np.diag(covariance))), 1e-300)
+    factor = np.linalg.cholesky(covariance + trace * np.eye(len(covariance)))
     x, y = np.linalg.solve(factor, design), np.linalg.solve(factor, values)
     q, r = np.linalg.qr(x)
     inverse = np.linalg.inv(r)

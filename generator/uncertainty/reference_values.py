@@ -322,6 +322,7 @@ class _References:
         }
         saturated = ("water", "chamber_temperature", None)
         self._evaluate(f"saturated_salt ({salt})", rows, inputs, model, ice, other=terms, saturated=saturated)
+        self.temperature_terms.append(_at_rows(warmer.terms, rows))
 
     def _transfer_probe(self, rows: np.ndarray, air: bool, ice: bool) -> None:
         humidity = self._read("reference_humidity", rows)

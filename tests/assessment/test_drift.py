@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 
@@ -109,6 +110,17 @@ def test_three_visits_on_one_day_have_no_rate():
     visits = [b.visit(f"2025-03-16-{room}", *points(0.2)) for room in ("attic", "lab", "yard")]
     (found,) = b.assessed(b.records(b.sensor(), old_references(), *visits)).standings["RH-1"].drifts
     assert math.isnan(found.rate) and found.visits == 1
+
+
+def test_results_without_a_source_of_their_own_are_fitted_all_the_same():
+    silent = b.family(humidity={"resolution": "0 %RH", "repeatability": "0 %RH"})
+    quantities = {
+        name: known | {"resolution": f"0 {known['resolution'].split()[1]}"}
+        for name, known in json.loads(old_references()["references/GEN-01.yml"])["quantities"].items()
+    }
+    files = yearly({day: [*points(0.2), *points(0.2)] for day in YEARS}, silent, b.two_pressure(quantities=quantities))
+    (found,) = b.assessed(files).standings["RH-1"].drifts
+    assert found.rate == pytest.approx(0.0, abs=1e-3) and found.U < 0.01
 
 
 def test_one_shared_target_among_others_is_enough_for_a_rate():

@@ -61,7 +61,11 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "tolerances",
     ),
     "ordinary least squares for generalised": (
-        Slip("drift", "factor = np.linalg.cholesky(covariance)", "factor = np.eye(len(values))"),
+        Slip(
+            "drift",
+            "factor = np.linalg.cholesky(covariance + trace * np.eye(len(covariance)))",
+            "factor = np.eye(len(values))",
+        ),
         "least_squares",
     ),
     "a factor's own square": (

@@ -355,6 +355,38 @@ def inherited(program: Program) -> Iterator[Check]:
     yield _check("they lean on one generator", float(shared > 0.0), 1.0)
 
 
+def temperature_channel(program: Program) -> Iterator[Check]:
+    """Against the temperature at the probe: its thermometer, the gradient up to the probe, the probe's own heat."""
+    family = b.family(
+        channels=["humidity", "temperature"],
+        temperature={"resolution": "0.01 degC", "repeatability": "0.02 degC"},
+        temperature_tolerance={"absolute": "0.5 degC"},
+        self_heating="0.06 degC",
+    )
+    generator = b.two_pressure(
+        quantities={"chamber_temperature": b.flat(-20, 60, "degC", 0.03, value=0.1)}, chamber_gradient="0.09 degC"
+    )
+    rows = b.plateau(50, [50.0, 50.0], b.generated(50), output_temperature=[25.2, 25.3])
+    lab = measured(b.records(family, b.sensor(), generator, b.visit("2026-03-16-lab", rows)), program)
+    yield _check("error", lab.line(50.0, channel="temperature").error, 25.25 - 24.9)
+    for ending, contribution in (
+        ("chamber_temperature/calibration", -0.015),
+        ("GEN-01/chamber_gradient", -0.09 / RECTANGLE),
+        ("/self_heating", -0.06 / RECTANGLE),
+        ("temperature/output_resolution", 0.005 / RECTANGLE),
+        ("temperature/sensor/repeatability", 0.02 / math.sqrt(2)),
+    ):
+        yield _check(ending, lab.source(ending, 50.0, channel="temperature").contribution, contribution)
+    # One probe, one heat: it makes humidity too low and temperature too high.
+    heat = lab.source("/self_heating", 50.0).contribution
+    yield _check("the same heat in the humidity", heat, 50.0 * 0.0596 * 0.06 / RECTANGLE, 0.01)
+    cells = b.saturated_salt(chamber_gradient="0.1 degC")
+    rows = b.plateau(75, [75.0, 75.0], b.over_salt("NaCl"), output_temperature=25.1)
+    lab = measured(b.records(family, b.sensor(), cells, b.visit("2026-03-16-lab", rows)), program)
+    apart = lab.source("SALT-01/chamber_gradient", 75.0, channel="temperature").contribution
+    yield _check("probe against solution", apart, -0.1 / RECTANGLE)
+
+
 def _at_50(program: Program, *parts: Files, outputs: list[float] | None = None, reading: Row | None = None) -> Lab:
     rows = b.plateau(50, outputs or [50.0, 50.0], reading or b.generated(50))
     return measured(b.records(b.sensor(), *parts, b.visit("2026-03-16-lab", rows)), program)
@@ -378,4 +410,5 @@ ALL = (
     hysteresis,
     formulations,
     inherited,
+    temperature_channel,
 )

@@ -139,6 +139,10 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         Slip("cell_sources", "return left / 2.0, [(catalogue", "return left, [(catalogue"),
         "settling",
     ),
+    "a warm probe taken for a cold one": (
+        Slip("cell_sources", "if channel is Channel.HUMIDITY else -1.0", "if channel is Channel.HUMIDITY else 1.0"),
+        "temperature_channel",
+    ),
     "hysteresis with its whole width": (
         Slip("cell_sources", "declared.value / 2.0, channel.unit)", "declared.value, channel.unit)"),
         "hysteresis",
