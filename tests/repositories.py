@@ -13,8 +13,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import ModuleType
 
+from generator.assessment.assess import check
 from generator.faults import Fault, Rule, in_order
-from generator.records.check import check
 from generator.records.snapshot import Snapshot, from_folder
 
 MINIMAL = Path(__file__).parent / "minimal_records"
@@ -22,11 +22,6 @@ BAD = Path(__file__).parent / "bad_records"
 
 Check = Callable[[Snapshot], Iterable[Fault]]
 """Faults of a snapshot in any order."""
-
-
-def check_records(files: Snapshot) -> list[Fault]:
-    """The check of the records alone, without physics."""
-    return check(files)[1]
 
 
 def minimal() -> dict[str, bytes]:
@@ -55,7 +50,7 @@ def bad_records(folder: Path) -> dict[str, bytes]:
     return files
 
 
-def diagnostics(files: Snapshot, full_check: Check = check_records) -> str:
+def diagnostics(files: Snapshot, full_check: Check = check) -> str:
     """What a check says, as a user reads it."""
     return "".join(f"{fault.text()}\n" for fault in in_order(full_check(files)))
 
@@ -75,7 +70,7 @@ def rules_of(package: ModuleType) -> dict[str, Rule]:
     return {rule.name: rule for rule in found}
 
 
-def write_expected(full_check: Check = check_records) -> None:
+def write_expected(full_check: Check = check) -> None:
     """Write every folder's diagnostics as they are now."""
     for folder in bad_record_folders():
         text = diagnostics(bad_records(folder), full_check)

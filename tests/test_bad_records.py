@@ -7,14 +7,17 @@ from pathlib import Path
 
 import pytest
 
+import generator.assessment
 import generator.records
+import generator.uncertainty
 import generator.units
+from generator.assessment.assess import check
 from generator.faults import RULES, Severity
-from tests.repositories import bad_record_folders, bad_records, check_records, diagnostics, expected, minimal, rules_of
+from tests.repositories import bad_record_folders, bad_records, diagnostics, expected, minimal, rules_of
 
-PACKAGES = (generator.units, generator.records)
+PACKAGES = (generator.units, generator.records, generator.uncertainty, generator.assessment)
 """Whose rules need a bad record here."""
-CHECK = check_records
+CHECK = check
 FOLDERS = bad_record_folders()
 _DIAGNOSTIC = re.compile(r"records/\S+:\d+:\d+: (error|reservation)\[([a-z0-9-]+)\] \S.*\n  cure: \S.*\n")
 

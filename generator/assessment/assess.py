@@ -24,6 +24,7 @@ from generator.records.rows import SensorVisit, sensor_visits, without_lines
 from generator.records.settings import SettingsOn, instrument_on
 from generator.records.snapshot import Snapshot
 from generator.records.visits import Visit
+from generator.uncertainty.calibrations import NO_CURVE
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.measurement import Line, Measurement, measure
 from generator.uncertainty.monte_carlo import Answer, monte_carlo, needs_monte_carlo
@@ -101,12 +102,18 @@ def check(files: Snapshot) -> list[Fault]:
         return faults
     visits = sensor_visits(without_faulty_rows(records, faults))
     measurement = measure(records, visits)
-    faults = [*faults, *measurement.faults, *mix_ups(measurement)]
+    faults = [*faults, *_not_follow_on(faults, [*measurement.faults, *mix_ups(measurement)])]
     if any(fault.rule.severity is Severity.ERROR for fault in faults):
         return faults
     # Linear answers do: no reservation depends on a percent of U.
     results = make_results(records, visits, measurement, {}, faults)
     return list(dict.fromkeys([*faults, *(fault for result in results for fault in result.reservations)]))
+
+
+def _not_follow_on(known: Sequence[Fault], found: Sequence[Fault]) -> list[Fault]:
+    """What physics finds beyond what the records' own faults may have caused."""
+    broken = {fault.place.path for fault in known if fault.rule.severity is Severity.ERROR}
+    return [fault for fault in found if fault.place.path not in broken and not (broken and fault.rule is NO_CURVE)]
 
 
 def assess(files: Snapshot, day: date) -> Assessment:

@@ -22,7 +22,7 @@ from generator.uncertainty.sources import freedom_from_k
 OUTSIDE_SENSOR_RANGE = reservation(
     "outside-sensor-range", "the reference value lies outside the range the sensor is specified for", verdict=False
 )
-NO_TOLERANCE = reservation("no-tolerance", "no tolerance is in force for the channel", verdict=False)
+NO_TOLERANCE = reservation("no-tolerance", "no tolerance covers the reference value", verdict=False)
 NOT_BRACKETED = reservation("points-do-not-bracket", "the points of a visit do not bracket the working humidity")
 LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
 OTHER_TEMPERATURE = reservation(
@@ -360,8 +360,8 @@ class _Maker:
             cure = "calibrate within the range, or correct the range on record"
             found.append(Fault(rule=OUTSIDE_SENSOR_RANGE, place=place, message=message, cure=cure))
         if math.isnan(judged.tolerance):
-            message = f"no {channel.value} tolerance is in force on {sv.visit.day}"
-            cure = "add a tolerance with its first day to the sensor or its family"
+            message = f"no {channel.value} tolerance covers {line.reference_value:.1f} {channel.unit} on {sv.visit.day}"
+            cure = "add a band, or limits beside the bands, to the tolerance of the sensor or its family"
             found.append(Fault(rule=NO_TOLERANCE, place=place, message=message, cure=cure))
         ratio = policy.largest_u_over_t
         if policy.rule == "simple_acceptance" and ratio is not None and ratio * judged.tolerance < U:

@@ -299,4 +299,5 @@ def _words(quantity: str) -> str:
 
 
 def _range_text(points: np.ndarray, unit: str) -> str:
-    return f"{points[0]:g} to {points[-1]:g} {unit}" if len(points) > 1 else f"{points[0]:g} {unit}"
+    shown, unit = (points / 1000.0, "kPa") if unit == "Pa" else (points, unit)
+    return f"{shown[0]:g} to {shown[-1]:g} {unit}" if len(shown) > 1 else f"{shown[0]:g} {unit}"

@@ -35,6 +35,8 @@ UNSETTLED = reservation(
     certificate=False,
 )
 NO_REPEATABILITY = error("no-repeatability", "nothing says how far single readings scatter")
+SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
+"""Indications of a calibrating visit nearer to each other than this, in %RH or K, are one point (our choice)."""
 PART_LABELS = {
     Part.TOTAL: "far end − reference",
     Part.SENSOR: "sensor − reference",
@@ -138,7 +140,7 @@ def _add_curves(records: Records, whole: Measurement, calibrations: Calibrations
 
 
 def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel: Channel) -> VisitCurve | None:
-    """As left (else as found), rising and falling averaged at each target."""
+    """As left (else as found), settled points only; rising and falling averaged at each point."""
     chosen = [
         (number, line, whole.cells[line.cell])
         for number, line in enumerate(whole.lines)
@@ -146,14 +148,17 @@ def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel
         and line.part is Part.SENSOR
         and whole.cells[line.cell].sensor_visit.sensor == reference
         and whole.cells[line.cell].sensor_visit.visit.id == visit
+        and not withheld(whole.reservations.get(line.cell, ()))
     ]
     left = [item for item in chosen if item[2].plateau.phase == "as_left"]
     chosen = left or [item for item in chosen if item[2].plateau.phase == "as_found"]
-    targets = sorted({item[2].plateau.target for item in chosen})
-    if not targets:
+    if not chosen:
         return None
-    groups = [[item for item in chosen if item[2].plateau.target == target] for target in targets]
-    groups.sort(key=lambda g: float(np.mean([line.indication for _, line, _ in g])))
+    chosen.sort(key=lambda item: item[1].indication)
+    groups = [chosen[:1]]
+    for item in chosen[1:]:
+        near = item[1].indication - groups[-1][-1][1].indication < SAME_POINT[channel]
+        groups[-1].append(item) if near else groups.append([item])
     new_row = np.full(len(whole.lines), -1, np.int64)
     share = np.zeros(len(whole.lines))
     for point, group in enumerate(groups):
@@ -377,7 +382,7 @@ class _Stage:
             had = "no soak is written" if math.isnan(soak) else f"soak {soak:g} min"
             return f"{had}, the policy asks for {rule.least_soak:g} min"
         if rule.least_rows is not None and rows < rule.least_rows:
-            return f"{rows} readings, the policy asks for {rule.least_rows}"
+            return f"{rows} reading{'' if rows == 1 else 's'}, the policy asks for {rule.least_rows}"
         slope, minutes = float(spread.slope[cell]), float(spread.minutes[cell])
         if rule.largest_slope is None or not math.isfinite(slope):
             return ""
