@@ -1,0 +1,31 @@
+"""The README names what the program knows."""
+
+import re
+from pathlib import Path
+
+from generator import humidity
+from generator.records.columns import COLUMNS
+from generator.site.downloads import RESULT_COLUMNS
+
+README = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
+
+
+def test_every_column_of_a_visit_and_every_word_in_it_is_listed() -> None:
+    section = README.split("### Columns of a visit")[1].split("\n## ")[0]
+    for column in COLUMNS.values():
+        for word in (column.name, *column.choices):
+            assert f"`{word}`" in section
+
+
+def test_every_published_column_is_explained_in_its_order() -> None:
+    section = README.split("**Published data.**")[1].split("`data/contributions")[0]
+    named = [name for line in re.findall(r"^\| ([^|]+) \|", section, re.M)[2:] for name in line.split(", ")]
+    assert named == list(RESULT_COLUMNS)
+
+
+def test_the_promised_functions_are_there() -> None:
+    promised = re.findall(r"^    (\w+),  # \(", README, re.M)
+    assert len(promised) == 8
+    for name in promised:
+        assert name in humidity.__all__
+        assert callable(getattr(humidity, name))
