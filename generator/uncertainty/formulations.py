@@ -1,10 +1,11 @@
 """What the published formulations themselves may be off by: one identity for each formula, shared by all results.
 
 Vapour pressure: half-widths enclose the differences of Hardy 1998 from IAPWS-95 (water), from Murphy and Koop 2005
-(supercooled water) and from IAPWS R14-08 (ice). Enhancement factor: Hardy 1998 lies below the virial model of ASHRAE
-RP-1485 by up to 1.2e-3 at 1.2 MPa, growing with pressure; taken as a half-width proportional to pressure, one sign
-for numerator and denominator, so that it cancels where both states have one pressure. tests/uncertainty holds these
-widths against the independent models.
+(supercooled water, down to −42 °C) and from IAPWS R14-08 (ice, down to −60 °C; f·e down to −40 °C). Enhancement
+factor: Hardy 1998 lies below the virial model of ASHRAE RP-1485 by up to 1.2e-3 at 1.2 MPa, growing with pressure;
+taken as a half-width proportional to pressure, one sign for numerator and denominator, so that it cancels where both
+states have one pressure. It encloses two-pressure humidity above 5 °C up to 1.2 MPa; colder or at higher pressure the
+models differ by up to a fifth more. tests/uncertainty holds these widths against the independent models.
 """
 
 from __future__ import annotations

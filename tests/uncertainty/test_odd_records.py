@@ -188,3 +188,36 @@ def test_volts_milliamperes_and_percent_say_the_same(output, unit, expected):
     family = b.family(signal=signal, scaling=scaling)
     lab = measured(b.records(family, b.sensor(), b.two_pressure(), b.loop_meter(), b.visit("2026-03-16-lab", plateau)))
     assert lab.line(50.0).indication == pytest.approx(expected)
+
+
+def test_psi_and_fahrenheit_say_the_same_as_kilopascal_and_celsius():
+    metric = b.generated(35.0, 22.0, 23.0, gauge=True)
+    customary = {}
+    for header, value in metric.items():
+        name, _, unit = header.partition(" ")
+        if unit == "[degC]":
+            customary[f"{name} [degF]"] = repr(value * 1.8 + 32.0)
+        elif unit == "[kPa gauge]":
+            customary[f"{name} [psi gauge]"] = repr(value * 1e3 / 6894.757293168361)
+        elif unit == "[kPa absolute]":
+            customary[f"{name} [inHg absolute]"] = repr(value * 1e3 / 3386.389)
+        else:
+            customary[header] = value
+    labs = []
+    for reading in (metric, customary):
+        visit = b.visit("2026-03-16-lab", b.plateau(35, [35.1, 35.2], reading))
+        labs.append(measured(b.records(b.sensor(), b.two_pressure(), b.barometer(), visit)))
+    first, second = labs
+    assert second.line(35.0).reference_value == pytest.approx(first.line(35.0).reference_value, rel=1e-10)
+    assert second.U(35.0) == pytest.approx(first.U(35.0), rel=1e-9)
+
+
+def test_the_order_in_which_files_are_found_changes_nothing():
+    visits = [
+        b.visit(f"2026-0{month}-16-lab", b.plateau(50, [50.0, 50.2], b.generated(50), sensor=sensor))
+        for month, sensor in ((2, "RH-2"), (3, "RH-1"), (4, "RH-2"))
+    ]
+    files = b.records(b.sensor(), b.sensor("RH-2"), b.two_pressure(), *visits)
+    forwards, backwards = measured(files), measured(dict(reversed(files.items())))
+    assert forwards.measurement.lines == backwards.measurement.lines
+    assert list(forwards.measurement.whole().U) == list(backwards.measurement.whole().U)
