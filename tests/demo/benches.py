@@ -6,6 +6,7 @@ stands on the displays at that minute.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from datetime import date
 from random import Random
 
@@ -18,7 +19,7 @@ CHAMBER_OVER_ROOM_PA = 250.0
 SALT_NEAR = {11: "LiCl", 33: "MgCl2", 75: "NaCl"}
 
 
-class Bench:
+class Bench(ABC):
     """What every reference has: a day, a place, the weather."""
 
     def __init__(self, reference: str, day: date, temperature_c: float, over: str, random: Random) -> None:
@@ -26,13 +27,13 @@ class Bench:
         self.temperature_c = temperature_c
         self.ambient_pa = 99300.0 + bounded(stream("weather", day), 850.0)
 
+    @abstractmethod
     def go_to(self, target: float) -> None:
         """Set the bench for a humidity: near it, as a technician dials it."""
-        raise NotImplementedError
 
+    @abstractmethod
     def observe(self) -> tuple[Air, Cells]:
         """The true air, and what the displays show of it."""
-        raise NotImplementedError
 
     def _near(self, target: float) -> float:
         return target * (1.0 + bounded(self.random, 0.004))
