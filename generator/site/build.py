@@ -16,6 +16,7 @@ from generator.site import assets, downloads
 from generator.site.certificate import certificates
 from generator.site.content import SiteContent, SitePage
 from generator.site.pages import Pages
+from generator.site.swap import CannotPublish
 from generator.site.traceability import Traceability
 from generator.site.views.data import data
 from generator.site.views.findings import case_rows, case_view
@@ -38,7 +39,7 @@ def site_content(records: Path, day: date, templates: Path, say: Say | None = No
 
     `templates`: a folder of templates whose files stand in for those that came with us. `say` is told what is being
     done (by default on stderr). Raises RecordsRefused where the records hold errors, or a character that cannot be
-    printed, and CannotPublish where a certificate's template does not compile.
+    printed, and CannotPublish where a certificate's template does not compile or two records would have one page.
     """
     say = say or _to_stderr
     started = time.monotonic()
@@ -60,11 +61,18 @@ def _to_stderr(text: str) -> None:
 def content_of(
     files: Snapshot, assessment: Assessment, folders: tuple[Path, ...], printed: Mapping[str, bytes]
 ) -> SiteContent:
-    """Pages and files from what is assessed and printed already; `printed`: certificates by path in the site."""
+    """Pages and files from what is assessed and printed already; `printed`: certificates by path in the site.
+
+    Raises CannotPublish where two records would have one page.
+    """
     lookup = look_up(assessment)
     published = {**_downloads(files, lookup), **printed}
     pages = tuple(_pages(lookup, published, folders))
-    return SiteContent(pages=pages, files=published, name=assessment.records.facility.name)
+    try:
+        return SiteContent(pages=pages, files=published, name=assessment.records.facility.name)
+    except ValueError as problem:  # a sensor or reference called index
+        cure = "give the sensor, reference or visit another id"
+        raise CannotPublish(f"{problem}\n  cure: {cure}") from None
 
 
 def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:

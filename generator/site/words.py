@@ -19,6 +19,8 @@ _UNITS = {"degC": "°C", "degF": "°F"}
 _UNIT_WORDS = re.compile(r"\b(degC|degF)\b")
 # A hyphen before a digit is a minus, unless a word or a day goes on with it.
 _HYPHEN_MINUS = re.compile(r"(?<![\w.])-(?=\.?\d)")
+_POWER = re.compile(rf"\^({MINUS}?[0-9]+)")
+_RAISED = str.maketrans(f"{MINUS}0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _SHOWN = {"pressure": (1e-3, "kPa"), "fraction": (100.0, "%")}
 _CANONICAL = {
     "humidity": "%RH",
@@ -134,6 +136,13 @@ def amount(value: float, quantity: str, per: str = "") -> str:
     return f"{number} {unit(symbol)}{per}".strip()
 
 
+def expanded_range(low: float, high: float, quantity: str) -> str:
+    """`0.10 to 0.41 kPa`: expanded uncertainties to two digits, one where they agree."""
+    scale, symbol = _SHOWN.get(quantity, (1.0, _CANONICAL[quantity]))
+    ends = dict.fromkeys(expanded(U * scale) for U in (low, high))
+    return f"{' to '.join(ends)} {unit(symbol)}"
+
+
 def percent(share: float) -> str:
     """A probability in percent; the ends are said, not rounded to certainty."""
     if not math.isfinite(share):
@@ -226,6 +235,6 @@ def counted(number: int, word: str, plural: str = "") -> str:
     return f"{number} {word if number == 1 else plural or word + 's'}"
 
 
-def three_digits(value: float) -> str:
-    """A number to three significant digits."""
-    return significant(value, 3)
+def digits(value: float, number: int) -> str:
+    """A number to so many significant digits, powers of ten raised: `1.21·10⁻⁵`."""
+    return _POWER.sub(lambda found: found[1].translate(_RAISED), significant(value, number))

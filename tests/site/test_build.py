@@ -16,6 +16,7 @@ from generator.site import assets, shell
 from generator.site.build import site_content
 from generator.site.content import SiteContent
 from generator.site.publish import build_site
+from generator.site.swap import CannotPublish
 from tests import builders
 from tests.builders import Files
 from tests.site import store
@@ -74,6 +75,13 @@ def test_faulty_records_give_no_content(tmp_path: Path):
     with pytest.raises(RecordsRefused) as refused:
         site_content(written(tmp_path, files), store.TODAY, SHIPPED, lambda text: None)
     assert {fault.rule.name for fault in refused.value.faults} == {"unknown-sensor"}
+
+
+def test_a_sensor_whose_page_would_stand_on_the_list_is_refused_with_a_cure(tmp_path: Path):
+    records = written(tmp_path, {**small(), **builders.sensor("index")})
+    with pytest.raises(CannotPublish, match=r"sensors/index\.html") as refused:
+        site_content(records, store.TODAY, SHIPPED, lambda text: None)
+    assert "cure: give the sensor, reference or visit another id" in str(refused.value)
 
 
 def test_visits_after_the_day_are_not_known_on_it(tmp_path: Path):

@@ -317,7 +317,7 @@ def _point_of(r: Result) -> TableRow:
         at=f"{words.value_at(r)} {symbol}, {r.direction}",
         value=f"{error} {symbol}",
         U=f"{U} {symbol}",
-        k=words.three_digits(r.k),
+        k=words.digits(r.k, 3),
     )
 
 

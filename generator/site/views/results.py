@@ -186,8 +186,8 @@ def budget(lookup: Lookup, r: Result) -> BudgetView | None:
                 identity=line.source.identity,
                 distribution=str(line.source.distribution),
                 u=_standard_uncertainty(line.source.u, line.source.unit),
-                sensitivity=words.three_digits(line.sensitivity),
-                contribution=words.three_digits(line.contribution),
+                sensitivity=words.digits(line.sensitivity, 3),
+                contribution=words.digits(line.contribution, 3),
                 share=_share(line.share),
                 freedom=freedom(line.source.nu),
             )
@@ -208,7 +208,7 @@ def answer_in_words(lookup: Lookup, r: Result) -> str:
 
 
 def _standard_uncertainty(u: float, symbol: str) -> str:
-    number = significant(u, 2)
+    number = words.digits(u, 2)
     return number if symbol == "1" else words.shown(f"{number} {symbol}")
 
 

@@ -309,7 +309,6 @@ def _width(h: Hysteresis) -> str:
 
 def _trace_row(lookup: Lookup, link: TraceLink) -> TraceRow:
     calibration = link.calibration
-    low, high = (words.amount(U, QUANTITIES[link.quantity]) for U in (link.lowest_U, link.highest_U))
     serves = f"calibrated {link.serves}" if link.serves else ""
     return TraceRow(
         reference=reference_link(link.reference.id),
@@ -319,7 +318,7 @@ def _trace_row(lookup: Lookup, link: TraceLink) -> TraceRow:
         visit=lookup.visit(calibration.from_visit),
         day=str(calibration.date),
         valid_until=str(calibration.valid_until),
-        U=low if low == high else f"{low} to {high}",
+        U=words.expanded_range(link.lowest_U, link.highest_U, QUANTITIES[link.quantity]),
     )
 
 

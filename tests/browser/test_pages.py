@@ -1,0 +1,101 @@
+"""The pages of a whole store in a browser: charts drawn, nothing asked of others, read on a phone, without scripts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from generator.site import shell
+from generator.site.publish import build_site
+from tests.browser.conftest import PHONE, ROOT
+from tests.site import store
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+KINDS = (
+    "index.html",
+    "sensors/index.html",
+    "sensors/OUT-1.html",
+    "sensors/FINE-1.html",
+    "visits/index.html",
+    "visits/2026-11-02-bins.html",
+    "visits/2026-11-23-void.html",
+    "references/index.html",
+    "references/PROBE-01.html",
+    "schedule.html",
+    "findings/index.html",
+    "findings/SET-1-2026-11-09-set.html",
+    "method.html",
+    "data/index.html",
+)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    top = tmp_path_factory.mktemp("store")
+    (top / "records").mkdir()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shell, "load_builder", lambda: lambda records, day, templates: store.content())
+        build_site(ROOT / "mkdocs.yml", top / "records", top / "site", store.TODAY)
+    yield top / "site"
+
+
+@pytest.mark.parametrize("page", [{"viewport": PHONE, "has_touch": True, "is_mobile": True}], indirect=True)
+def test_no_page_scrolls_sideways_on_a_phone_and_none_fails_or_asks_elsewhere(page: Page, folder: Path):
+    """The fixture fails on any error in a script and on any request that leaves this machine."""
+    for path in KINDS:
+        page.goto((folder / path).as_uri())
+        page.wait_for_load_state("load")
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], path
+
+
+def test_the_history_is_drawn_with_its_marks_and_drift(page: Page, folder: Path):
+    page.goto((folder / "sensors/CREEP-1.html").as_uri())
+    page.wait_for_selector(".chart.js-plotly-plot .main-svg")
+    names = page.evaluate("document.querySelector('.chart').data.map(t => t.name ?? '')")
+    assert {"20 %RH", "50 %RH", "80 %RH", "tolerance"} <= set(names)
+    assert any(name.startswith("drift +1.8 %RH per year") for name in names)
+    page.goto((folder / "sensors/SET-1.html").as_uri())
+    page.wait_for_selector(".chart.js-plotly-plot .main-svg")
+    assert "2026-11-09 zero adjusted" in page.locator(".chart + .chart-key").first.inner_text()
+    crossed = page.evaluate("document.querySelector('.chart').data.find(t => t.name == 'fail').y")
+    assert len(crossed) == 3 and max(crossed) < -2, "three points failed as found"
+
+
+def test_a_budget_unfolds_and_the_keyboard_reaches_its_table(page: Page, folder: Path):
+    page.goto((folder / "visits/2026-11-02-bins.html").as_uri())
+    budget = page.locator("#budget-OUT-1-humidity-1")
+    assert not budget.locator("table").is_visible()
+    budget.locator("summary").focus()
+    page.keyboard.press("Enter")
+    assert budget.locator("table").is_visible()
+    assert budget.locator("tr.sum").inner_text().startswith("Combined")
+
+
+def test_sensors_are_found_by_state(page: Page, folder: Path):
+    page.goto((folder / "sensors/index.html").as_uri())
+    page.get_by_label("Show").fill("drifting")
+    shown = page.locator("#sensors tbody tr:visible th a").all_inner_texts()
+    assert shown == ["CREEP-1"]
+
+
+@pytest.mark.parametrize("page", [{"java_script_enabled": False}], indirect=True)
+def test_without_scripts_every_number_and_state_stands(page: Page, folder: Path):
+    page.goto((folder / "sensors/OUT-1.html").as_uri())
+    assert page.locator(".chart").inner_text() == "The chart is drawn by a script; the table holds the same numbers."
+    assert page.locator("table.results tbody tr").count() == 8, "two visits of three points, each under its head"
+    assert page.locator(".lead").inner_text().startswith("Out of tolerance")
+
+
+@pytest.mark.parametrize("page", [{"color_scheme": "dark"}], indirect=True)
+def test_paper_holds_the_budgets_and_leaves_out_rows_too_wide_for_it(page: Page, folder: Path):
+    page.goto((folder / "visits/2026-11-02-bins.html").as_uri())
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert page.locator("#budget-OUT-1-humidity-1 table").is_visible()
+    assert not page.locator("table.raw").first.is_visible()
+    assert page.locator("#rows-r1 code").first.is_visible()
