@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import subprocess
 import sys
 from datetime import date
@@ -126,3 +127,8 @@ def test_a_published_site_has_no_broken_link_and_asks_nobody_else(tmp_path: Path
     published = build_site(ROOT / "mkdocs.yml", tmp_path / "records", tmp_path / "site", store.TODAY)
     assert published.pages == len(store.content().pages)
     assert broken_links(tmp_path / "site") == []
+    for style in (tmp_path / "site").rglob("*.css"):
+        loaded = re.findall(r"""(?:url\(|@import)\s*["']?([^"')\s;]+)""", style.read_text(encoding="utf-8"))
+        assert [address for address in loaded if re.match(r"(?!data:)[a-z]+:|//", address)] == [], style.name
+    for script in (SHIPPED / "scripts").glob("*.js"):
+        assert not re.search(r"https?://|\bfetch\(|XMLHttpRequest|\bimport\(", script.read_text(encoding="utf-8"))

@@ -243,11 +243,10 @@ def test_a_visit_says_who_with_what_and_which_file():
 
 def test_every_revision_stands_on_the_page_with_its_reason():
     view = the_visit("2026-11-23-void")
-    assert [(fact.value, fact.note) for fact in view.revisions] == [
-        ("first record of FINE-1", ""),
-        ("revision 2 of FINE-1", "the seal was split"),
+    assert [(file.anchor, file.of, file.reason) for file in view.files] == [
+        ("rows-r2", "Revision 2 of FINE-1", "the seal was split"),
+        ("rows-r1", "First record of FINE-1", ""),
     ]
-    assert [file.anchor for file in view.files] == ["rows-r2", "rows-r1"]
     (part,) = view.parts
     assert part.withdrawn == "the seal was split" and not part.channels
 

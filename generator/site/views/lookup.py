@@ -29,6 +29,8 @@ class Lookup:
     """visit id → its sensors' parts, in order of days"""
     revisions: Mapping[str, tuple[Visit, ...]]
     """visit id → its files, first revision first"""
+    withdrawn: Mapping[str, tuple[SensorVisitSummary, ...]]
+    """sensor → its parts of visits that were withdrawn"""
     cases: Mapping[tuple[str, str], Case]
     """(sensor, visit)"""
     places: Mapping[str, Place]
@@ -78,8 +80,11 @@ class Lookup:
 def look_up(assessment: Assessment) -> Lookup:
     """Sort an assessment's parts under what they are looked up by."""
     visits: dict[str, list[SensorVisitSummary]] = {}
+    withdrawn: dict[str, list[SensorVisitSummary]] = {}
     for summary in assessment.summaries:
         visits.setdefault(summary.sensor_visit.visit.id, []).append(summary)
+        if summary.sensor_visit.withdrawn:
+            withdrawn.setdefault(summary.sensor_visit.sensor, []).append(summary)
     revisions: dict[str, list[Visit]] = {}
     for visit in assessment.records.visits:
         if visit.id in visits:
@@ -92,6 +97,7 @@ def look_up(assessment: Assessment) -> Lookup:
         assessment=assessment,
         visits={name: tuple(parts) for name, parts in visits.items()},
         revisions={name: tuple(files) for name, files in revisions.items()},
+        withdrawn={name: tuple(parts) for name, parts in withdrawn.items()},
         cases={(case.sensor, case.visit): case for case in assessment.cases},
         places={place.id: place for place in assessment.records.facility.places},
         reference_results={name: tuple(found) for name, found in reference_results.items()},

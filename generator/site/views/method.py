@@ -188,7 +188,8 @@ def _widths() -> Iterator[Fact]:
     )
     yield Fact(name="e over water, 0 °C and above", value=f"±{100 * formulations.WATER_RELATIVE:g} %")
     yield Fact(
-        name="e over supercooled water", value=f"further ±{100 * formulations.SUPERCOOLED_PER_K:g} % per K below 0 °C"
+        name="e over supercooled water",
+        value=f"±{100 * formulations.WATER_RELATIVE:g} % · exp(−t / {formulations.SUPERCOOLED_SCALE_K:g} °C)",
     )
     yield Fact(name="f·e over ice", value=f"±{100 * formulations.ICE_RELATIVE:g} %")
 

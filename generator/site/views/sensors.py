@@ -253,11 +253,7 @@ def _error(r: Result) -> str:
 
 
 def _visit_lines(lookup: Lookup, standing: Standing, certificates: Certificates) -> Iterator[VisitLine]:
-    withdrawn = [
-        s
-        for s in lookup.assessment.summaries
-        if s.sensor_visit.sensor == standing.sensor.id and s.sensor_visit.withdrawn
-    ]
+    withdrawn = lookup.withdrawn.get(standing.sensor.id, ())
     both = sorted([*standing.visits, *withdrawn], key=lambda s: (s.sensor_visit.visit.day, s.sensor_visit.visit.id))
     for summary in reversed(both):
         sv = summary.sensor_visit

@@ -96,8 +96,11 @@ class RawFile:
     """One revision as it was committed."""
 
     anchor: str
+    revision: int
     title: str
-    path: str
+    of: str
+    """what it holds"""
+    reason: str
     download: Link
     sha256: str
     header: tuple[str, ...]
@@ -111,7 +114,6 @@ class VisitView:
     id: str
     day: str
     facts: tuple[Fact, ...]
-    revisions: tuple[Fact, ...]
     references: tuple[tuple[Link, str], ...]
     parts: tuple[SensorPart, ...]
     trace: tuple[TraceRow, ...]
@@ -169,7 +171,6 @@ def visit_view(lookup: Lookup, name: str, trace: Traceability, certificates: Cer
         id=name,
         day=str(parts[0].sensor_visit.visit.day),
         facts=tuple(_facts(lookup, name, parts)),
-        revisions=tuple(_revisions(lookup, name)),
         references=tuple(_references(lookup, parts)),
         parts=tuple(_part(lookup, summary, certificates) for summary in parts),
         trace=tuple(_trace_row(lookup, link) for link in trace.links(results)),
@@ -207,14 +208,6 @@ def _room(parts: Sequence[SensorVisitSummary]) -> str:
         values = [float(value) * scale for visit in visits for value in visit.number[column]]
         said.append(words.spread(values, places, symbol))
     return ", ".join(text for text in said if text)
-
-
-def _revisions(lookup: Lookup, name: str) -> Iterator[Fact]:
-    for visit in lookup.revisions[name]:
-        reason = next((text for text in visit.text["reason"] if text), "")
-        held = words.listed(dict.fromkeys(word for word in visit.text["sensor"] if word))
-        what = "first record" if visit.revision == 1 else f"revision {visit.revision}"
-        yield Fact(name=f"records/{visit.path}", value=f"{what} of {held}", note=reason)
 
 
 def _references(lookup: Lookup, parts: Sequence[SensorVisitSummary]) -> Iterator[tuple[Link, str]]:
@@ -323,10 +316,13 @@ def _trace_row(lookup: Lookup, link: TraceLink) -> TraceRow:
 
 
 def _raw(visit: Visit) -> RawFile:
+    held = words.listed(dict.fromkeys(word for word in visit.text["sensor"] if word))
     return RawFile(
         anchor=f"rows-r{visit.revision}",
+        revision=visit.revision,
         title=f"records/{visit.path}",
-        path=visit.path,
+        of=f"First record of {held}" if visit.revision == 1 else f"Revision {visit.revision} of {held}",
+        reason=next((text for text in visit.text["reason"] if text), ""),
         download=Link(text=f"{visit.name}.csv", path=raw_path(visit)),
         sha256=visit.sha256,
         header=visit.header,
