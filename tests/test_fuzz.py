@@ -33,7 +33,19 @@ WORDS = (
 )
 VALUES = (
     *["", "0", "-1", "nan", "1e400", "0 kPa", "-5 %RH", "101 %RH", "20 mA", "3 %", "0.1 degC/year", "2026-02-30", "[]"],
-    *["{}", "[1, 2]", "true", "error", "correction", "independent", "zero_span", "from_visit", "GEN-01", "&a 1", "!!int"],
+    *[
+        "{}",
+        "[1, 2]",
+        "true",
+        "error",
+        "correction",
+        "independent",
+        "zero_span",
+        "from_visit",
+        "GEN-01",
+        "&a 1",
+        "!!int",
+    ],
 )
 
 

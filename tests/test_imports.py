@@ -91,9 +91,7 @@ def layer_of(module: str) -> tuple[int, str] | None:
 
 
 def modules_without_layer(sources: Sources) -> list[str]:
-    return [
-        f"{path}: no layer; give it one in LAYERS" for path in sources if layer_of(module_name(path)) is None
-    ]
+    return [f"{path}: no layer; give it one in LAYERS" for path in sources if layer_of(module_name(path)) is None]
 
 
 def wrong_way_imports(sources: Sources) -> list[str]:

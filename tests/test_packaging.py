@@ -12,16 +12,12 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-SERVE = (
-    "python3 -m venv .venv && .venv/bin/python -m pip install -q -e . && .venv/bin/python -m generator serve"
-)
+SERVE = "python3 -m venv .venv && .venv/bin/python -m pip install -q -e . && .venv/bin/python -m generator serve"
 TEST = 'python3 -m venv .venv && .venv/bin/python -m pip install -q -e ".[dev]" && .venv/bin/python -m pytest'
 
 
 def on_windows(command: str) -> str:
-    return command.replace("python3 -m venv", "py -m venv").replace(
-        ".venv/bin/python", r".venv\Scripts\python"
-    )
+    return command.replace("python3 -m venv", "py -m venv").replace(".venv/bin/python", r".venv\Scripts\python")
 
 
 def test_the_readme_sets_up_with_exactly_two_commands():

@@ -273,7 +273,7 @@ def _standing(
         state=state,
         state_since=since,
         deciding=deciding,
-        due=due(records, sensor, [v.results for v in present], day),
+        due=due(records, sensor, [(v.results, v.adjusted) for v in present], day),
         drifts=tuple(
             drift(
                 _history(present, channel), measurement.whole(), channel, policy, interval.months if interval else None

@@ -50,9 +50,12 @@ def add_months(day: date, months: int) -> date:
     return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
 
 
-def completes(results: Sequence[Result], points: Sequence[float]) -> bool:
-    """Whether one visit's results of one sensor hold every point: done (or stated), settled and in date."""
-    for phase in ("as_found", "as_left"):
+def completes(results: Sequence[Result], points: Sequence[float], *, adjusted: bool = False) -> bool:
+    """Whether one visit's results of one sensor hold every point: done (or stated), settled and in date.
+
+    After an adjustment only the as left counts: what was found no longer says how the sensor reads.
+    """
+    for phase in ("as_left",) if adjusted else ("as_found", "as_left"):
         good = [
             r.target
             for r in results
@@ -66,8 +69,8 @@ def completes(results: Sequence[Result], points: Sequence[float]) -> bool:
     return False
 
 
-def due(records: Records, sensor: Sensor, visits: Sequence[Sequence[Result]], today: date) -> Due:
-    """The due state; `visits`: results of the current instrument, one list a visit, in order of days."""
+def due(records: Records, sensor: Sensor, visits: Sequence[tuple[Sequence[Result], bool]], today: date) -> Due:
+    """The due state; `visits`: results of the present instrument by visit, and whether it was adjusted, by day."""
     for period in sensor.out_of_service:
         if period.holds(today):
             return Due(state=DueState.OUT_OF_SERVICE, day=None, since=None, reason=period.reason)
@@ -75,9 +78,9 @@ def due(records: Records, sensor: Sensor, visits: Sequence[Sequence[Result]], to
     interval = settings.dated("interval")
     policy = in_force(records.facility.policies, today) or records.facility.policies[0]
     last = None
-    for results in visits:
+    for results, adjusted in visits:
         points = SettingsOn(records, sensor, results[0].day).dated("points")
-        if completes(results, points.humidity if points else ()):
+        if completes(results, points.humidity if points else (), adjusted=adjusted):
             last = results[0].day
     if last is None:
         reason = "no complete calibration of this instrument on record"

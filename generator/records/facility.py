@@ -50,7 +50,7 @@ class Policy(Dated):
     """decision rule of the statements of conformity"""
     guard_band: float = Field(default=1.0, gt=0, le=3)
     """r of the guard band w = r·U"""
-    largest_risk: Fraction = Field(default=0.025, json_schema_extra={"default": "2.5 %"})
+    largest_risk: Fraction = Field(default=0.025, le=0.5, json_schema_extra={"default": "2.5 %"})
     """α of the specific-risk rule"""
     largest_u_over_t: float | None = Field(default=None, gt=0, le=1)
     """simple acceptance: U/T above this is a reservation"""

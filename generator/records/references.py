@@ -205,7 +205,7 @@ class Reference(Record):
     lowest_efficiency: Fraction | None = None
     """the saturator reaches between this share of saturation and 100 %"""
     pressure_drop: PressureSpread | None = None
-    """largest pressure lost between saturator outlet and expansion valve"""
+    """where the transducer sits behind it: largest pressure lost up to the expansion valve (half is added)"""
     salts: tuple[str, ...] = ()
     """salts of the cells, by formula"""
     salt_condition: HumiditySpread | None = None
@@ -221,7 +221,7 @@ class Reference(Record):
     vapour_gradient: HumiditySpread | None = None
     """in air: difference of vapour between probe and sensor, as %RH: half-width"""
     response_lag: Duration | None = None
-    """in air: longest lag between the two"""
+    """in air: longest lag between probe and sensor; with the slope of the readings it makes a half-width"""
     check_limit: CheckLimit | None = None
     """limit for its checks between calibrations"""
     away: tuple[Away, ...] = ()
@@ -255,6 +255,10 @@ class Reference(Record):
         return self
 
     def _check_common(self, component: CommonComponent, at: tuple[str | int, ...]) -> None:
+        twins = [c for c in self.common if (c.name, c.date) == (component.name, component.date)]
+        if len(twins) > 1:
+            message = f"two components are called {component.name} on {component.date}"
+            raise custom_error("duplicate-id", message, "give each its own name, or join their quantities", *at, "name")
         for name in component.quantities:
             record = self.quantities.get(name)
             if record is None:

@@ -193,6 +193,7 @@ class Calibrations:
             points = np.array([p.at.value for p in calibration.points])
             values = sign * np.array([p.value.value for p in calibration.points])
         left, weight, outside = interpolation(points, x)
+        outside = self._outside(reference, quantity, x, outside)
         for row in _one_a_cell(table, rows[at[outside]]):
             message = f"{reference.id}: {_words(quantity)} lies outside its certificate ({_range_text(points, unit)})"
             cure = "use a reference calibrated over this range, or extend its calibration"
@@ -217,6 +218,15 @@ class Calibrations:
                 )
                 parts.append(Terms.of(at, self.catalogue.add(source), 1.0))
         return error_value, Terms.joined(parts)
+
+    def _outside(self, reference: Reference, quantity: str, x: np.ndarray, beyond_table: np.ndarray) -> np.ndarray:
+        """Beyond the ends of use that the record gives; where it gives none, beyond the table's."""
+        known = reference.quantities[quantity]
+        if known.lowest is None and known.highest is None:
+            return beyond_table
+        lowest = -np.inf if known.lowest is None else known.lowest.value
+        highest = np.inf if known.highest is None else known.highest.value
+        return (x < lowest) | (x > highest)
 
     def _table_terms(
         self,

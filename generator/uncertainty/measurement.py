@@ -362,7 +362,8 @@ class _Stage:
         here = self.table.cells[cell]
         if here.plateau.direction == "start":
             return math.nan
-        return here.sensor_visit.plateaus[here.plateau.number - 2].target
+        before = here.sensor_visit.plateaus[here.plateau.number - 2]
+        return before.target if before.status == "read" else math.nan
 
     def _settling(self, channel: Channel, spread: Scatter) -> None:
         if channel is not Channel.HUMIDITY:

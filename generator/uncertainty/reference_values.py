@@ -27,6 +27,7 @@ from generator.records.references import NEEDED, Reference
 from generator.uncertainty.calibrations import Calibrations, Report
 from generator.uncertainty.duals import differentiate
 from generator.uncertainty.formulations import State, formulation_terms
+from generator.uncertainty.repeatability import scatter
 from generator.uncertainty.sources import rectangular
 from generator.uncertainty.table import ReadingTable
 from generator.uncertainty.terms import Measured, Terms
@@ -337,6 +338,7 @@ class _References:
                 ("vapour_gradient", "vapour between reference and sensor"),
             ):
                 extra += self._limits(rows, attribute, label, "%RH", a_visit=True)
+            extra += self._lag(rows, humidity.value)
         else:
             sensor_c = Measured(probe_c.value, Terms.joined([probe_c.terms, *gradient]))
 
@@ -384,6 +386,23 @@ class _References:
 
         parts = self._per_reference(rows, "hysteresis", hysteresis)
         return parts + self._per_reference(rows, "temperature_coefficient", coefficient)
+
+    def _lag(self, rows: np.ndarray, humidity: np.ndarray) -> list[Terms]:
+        """Probe and sensor follow a changing room at different speeds: lag · slope of the plateau's readings."""
+        cells, cell = np.unique(self.table.cell[rows], return_inverse=True)
+        slope = np.nan_to_num(scatter(humidity, self.table.time[rows], cell, len(cells)).slope)
+
+        def lag(reference: Reference, at: np.ndarray) -> list[Terms]:
+            parts = []
+            for number in np.unique(cell[at]):
+                here = self.table.cells[int(cells[number])]
+                place = f"{here.sensor_visit.visit.name}/{here.sensor_visit.sensor}/{here.plateau.number}"
+                half = float(reference.response_lag or 0.0) * abs(float(slope[number]))
+                source = rectangular(f"{place}/{reference.id}/response_lag", "lag behind a changing room", half, "%RH")
+                parts.append(Terms.of(at[cell[at] == number], self.calibrations.catalogue.add(source), 1.0))
+            return parts
+
+        return self._per_reference(rows, "response_lag", lag)
 
     def _at_probe(self, quantity: str, rows: np.ndarray) -> Measured:
         """The temperature at the probe: read in the chamber, plus what the chamber's gradient may add."""

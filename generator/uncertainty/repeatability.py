@@ -91,7 +91,7 @@ def _choose(
     freedom: int,
 ) -> Repeatability | None:
     if freedom >= least_pool and squares > 0.0:
-        group = f"pool/{'/'.join(key)}/{day}"
+        group = f"pool/{'/'.join(key)}/{day}/{freedom}"  # of one day and freedom: one estimate
         return Repeatability(s=math.sqrt(squares / freedom), nu=float(freedom), basis="pooled", group=group)
     if np.isfinite(declared):
         return Repeatability(s=float(declared), nu=math.inf, basis="declared", group="")

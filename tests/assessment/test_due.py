@@ -134,3 +134,17 @@ def test_results_and_points_alone_say_whether_a_visit_is_complete():
     assert completes(results, (20.0, 50.0, 80.0))
     assert not completes(results[:2], (20.0, 50.0, 80.0))
     assert not completes((), ())
+
+
+def test_a_visit_that_adjusted_and_left_points_out_does_not_reset_the_due_day():
+    found = [b.plateau(t, [t + 0.1, t + 0.1, t + 0.1], b.generated(t)) for t in (20, 50, 80)]
+    left = [b.plateau(t, [t, t, t], b.generated(t), phase="as_left") for t in (20, 50, 80)]
+    parts = (b.sensor(), b.two_pressure())
+
+    def after(*plateaus):
+        return due(b.records(*parts, b.visit("2026-03-16-lab", *plateaus)), "2026-05-01").state
+
+    assert after(*found) == "in date"
+    assert after(*found, b.adjusted(), *left) == "in date"
+    assert after(*found, b.adjusted(), *left[:2]) == "never calibrated"
+    assert after(*found, b.adjusted("none"), *left[:2]) == "in date"

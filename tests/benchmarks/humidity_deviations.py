@@ -202,9 +202,7 @@ def grids() -> None:
 def formulations() -> None:
     print("\nHardy 1998 less another formulation, relative, at one temperature")
     for celsius in (-10.0, -20.0, -30.0, -40.0, -50.0):
-        supercooled = humidity.saturation_vapour_pressure(celsius) / murphy_koop_supercooled_pa(
-            kelvin(celsius)
-        )
+        supercooled = humidity.saturation_vapour_pressure(celsius) / murphy_koop_supercooled_pa(kelvin(celsius))
         ice = over_ice_pa(celsius) / r14_08_pa(celsius)
         print(
             f"  {celsius:5g} °C  supercooled water, Murphy and Koop 2005 eq. (10): {supercooled - 1:+.2e}"

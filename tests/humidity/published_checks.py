@@ -52,9 +52,7 @@ def _check(row: dict[str, str], computed: Any) -> Check:
     expected, tolerance = float(row["expected"]), float(row["tolerance"])
     if row["tolerance_kind"] == "relative":
         tolerance *= abs(expected)
-    return Check(
-        id=row["id"], source=row["source"], computed=computed, expected=expected, tolerance=tolerance
-    )
+    return Check(id=row["id"], source=row["source"], computed=computed, expected=expected, tolerance=tolerance)
 
 
 def _column(
@@ -192,8 +190,7 @@ def in_air(humidity: Any) -> Iterator[Check]:
 def over_ice(humidity: Any) -> Iterator[Check]:
     """The ratio of saturation over supercooled water and over ice, from published vapour pressures alone."""
     published = {
-        (row["source"], float(row["t_C"])): float(row["expected"])
-        for row in table("saturation_vapour_pressure")
+        (row["source"], float(row["t_C"])): float(row["expected"]) for row in table("saturation_vapour_pressure")
     }
     supercooled, ice = "Murphy & Koop 2005 eq (10), QJRMS 131:1539", "IAPWS R14-08(2011) eq (6)"
     for celsius in (-25.0, -20.0, -15.0, -5.0):

@@ -65,9 +65,7 @@ class Sloped:
             np.add: lambda a, b: Sloped(a.real + b.real, a.slope + b.slope),
             np.subtract: lambda a, b: Sloped(a.real - b.real, a.slope - b.slope),
             np.multiply: lambda a, b: Sloped(a.real * b.real, a.slope * b.real + a.real * b.slope),
-            np.divide: lambda a, b: Sloped(
-                a.real / b.real, (a.slope * b.real - a.real * b.slope) / b.real**2
-            ),
+            np.divide: lambda a, b: Sloped(a.real / b.real, (a.slope * b.real - a.real * b.slope) / b.real**2),
             np.exp: lambda a: Sloped(np.exp(a.real), np.exp(a.real) * a.slope),
             np.log: lambda a: Sloped(np.log(a.real), a.slope / a.real),
         }
@@ -129,10 +127,7 @@ def test_slopes_pass_where_sets_of_coefficients_and_phases_are_mixed():
     """Three rows on either side of 0 °C and on ice: each row's slope is its own."""
     celsius, over = np.array([-5.0, 5.0, -5.0]), np.array(["water", "water", "ice"])
     mixed = humidity.enhancement_factor(celsius + 1j * STEP, 1e6, over).imag / STEP
-    alone = [
-        humidity.enhancement_factor(t + 1j * STEP, 1e6, str(phase)).imag / STEP
-        for t, phase in zip(celsius, over)
-    ]
+    alone = [humidity.enhancement_factor(t + 1j * STEP, 1e6, str(phase)).imag / STEP for t, phase in zip(celsius, over)]
     assert mixed == pytest.approx(alone, rel=1e-14)
     carried = humidity.enhancement_factor(Sloped(celsius, np.ones(3)), 1e6, over)
     assert carried.slope == pytest.approx(alone, rel=1e-12)

@@ -48,9 +48,7 @@ def test_frost_on_the_mirror_agrees_with_the_real_gas_model(frost_c, air_c):
     assert rh_from_mirror(frost_c, air_c, "frost", 101325.0) == pytest.approx(100 * model, rel=1e-3)
 
 
-@pytest.mark.parametrize(
-    ("rh", "reference_c", "air_c"), [(45.0, 20.0, 23.0), (80.0, 25.0, 24.0), (15.0, 15.0, 14.0)]
-)
+@pytest.mark.parametrize(("rh", "reference_c", "air_c"), [(45.0, 20.0, 23.0), (80.0, 25.0, 24.0), (15.0, 15.0, 14.0)])
 def test_humidity_moved_in_air_keeps_the_mixing_ratio(rh, reference_c, air_c):
     ratio = coolprop.HAPropsSI("W", "T", kelvin(reference_c), "P", 101325.0, "R", rh / 100)
     model = coolprop.HAPropsSI("R", "T", kelvin(air_c), "P", 101325.0, "W", ratio)
@@ -90,17 +88,11 @@ def test_the_pressure_to_dial_gives_the_humidity_back(chamber_pa, saturation_c, 
     rh = two_pressure_rh(saturation_pa, saturation_c, chamber_pa, chamber_c, efficiency)
     dialled = saturation_pressure_for_rh(rh, saturation_c, chamber_pa, chamber_c, efficiency)
     assert dialled == pytest.approx(saturation_pa, rel=1e-10)
-    assert two_pressure_rh(dialled, saturation_c, chamber_pa, chamber_c, efficiency) == pytest.approx(
-        rh, rel=1e-10
-    )
+    assert two_pressure_rh(dialled, saturation_c, chamber_pa, chamber_c, efficiency) == pytest.approx(rh, rel=1e-10)
 
 
-@given(
-    rh=st.floats(1.0, 90.0), celsius=CELSIUS, warmer=st.floats(1e-3, 3.0), pressure_pa=st.floats(5e4, 1.1e5)
-)
-def test_warmer_air_is_relatively_drier_and_cooling_it_again_brings_the_humidity_back(
-    rh, celsius, warmer, pressure_pa
-):
+@given(rh=st.floats(1.0, 90.0), celsius=CELSIUS, warmer=st.floats(1e-3, 3.0), pressure_pa=st.floats(5e4, 1.1e5))
+def test_warmer_air_is_relatively_drier_and_cooling_it_again_brings_the_humidity_back(rh, celsius, warmer, pressure_pa):
     moved = rh_at_sensor(rh, celsius, celsius + warmer, pressure_pa)
     assert moved < rh
     assert rh_at_sensor(moved, celsius + warmer, celsius, pressure_pa) == pytest.approx(rh, rel=1e-12)

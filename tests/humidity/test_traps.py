@@ -25,9 +25,7 @@ def test_hpa_kpa_bar_and_psi_for_pa_are_refused_with_the_cure(mistaken):
         lambda: two_pressure_rh(5e5, 25.0, mistaken, 25.0),
         lambda: rh_from_mirror(10.0, 23.0, "dew", mistaken),
     ):
-        with pytest.raises(
-            ValueError, match=r"is outside 10000 to 2.5e\+06 Pa; pressures are absolute and in Pa"
-        ):
+        with pytest.raises(ValueError, match=r"is outside 10000 to 2.5e\+06 Pa; pressures are absolute and in Pa"):
             call()
 
 
@@ -40,9 +38,7 @@ def test_ice_and_supercooled_water_have_sets_of_their_own():
     """Hardy 1998 at −20 °C and 1 MPa: 1.043155 over ice, 1.042577 over supercooled water (table, ENH177)."""
     row = next(row for row in table("enhancement_factor") if row["id"] == "ENH177")
     ice, water = enhancement_factor(-20.0, 1e6, over="ice"), enhancement_factor(-20.0, 1e6, over="water")
-    assert (ice, water) == pytest.approx(
-        (float(row["hardy_1998"]), float(row["hardy_1998_supercooled"])), abs=1e-6
-    )
+    assert (ice, water) == pytest.approx((float(row["hardy_1998"]), float(row["hardy_1998_supercooled"])), abs=1e-6)
     assert ice - water > 5e-4
 
 
@@ -88,9 +84,7 @@ def test_gauge_for_absolute_at_1_1_mpa_is_nine_percent_of_reading():
 def test_hardy_s_f_is_lower_than_the_newer_virial_model_everywhere_and_costs_at_most_0_008_percent_rh():
     rows = table("two_pressure")
     bias = [
-        two_pressure_rh(
-            *(s * float(row[c]) for c, s in (("Ps_kPa", 1e3), ("Ts_C", 1), ("Pc_kPa", 1e3), ("Tc_C", 1)))
-        )
+        two_pressure_rh(*(s * float(row[c]) for c, s in (("Ps_kPa", 1e3), ("Ts_C", 1), ("Pc_kPa", 1e3), ("Tc_C", 1))))
         - float(row["expected"])
         for row in rows
     ]

@@ -65,14 +65,11 @@ def murphy_koop_supercooled_pa(kelvin: float) -> float:
         - 6763.22 / kelvin
         - 4.210 * ln_t
         + 0.000367 * kelvin
-        + math.tanh(0.0415 * (kelvin - 218.8))
-        * (53.878 - 1331.22 / kelvin - 9.44523 * ln_t + 0.014025 * kelvin)
+        + math.tanh(0.0415 * (kelvin - 218.8)) * (53.878 - 1331.22 / kelvin - 9.44523 * ln_t + 0.014025 * kelvin)
     )
 
 
-@pytest.mark.parametrize(
-    ("celsius", "distance"), [(-10, 5e-4), (-20, 8e-4), (-30, 2e-3), (-40, 7e-3), (-50, 2e-2)]
-)
+@pytest.mark.parametrize(("celsius", "distance"), [(-10, 5e-4), (-20, 8e-4), (-30, 2e-3), (-40, 7e-3), (-50, 2e-2)])
 def test_over_supercooled_water_it_leaves_murphy_and_koop_towards_the_cold(celsius, distance):
     other = murphy_koop_supercooled_pa(celsius + 273.15)
     assert saturation_vapour_pressure(celsius) == pytest.approx(other, rel=distance)
@@ -157,11 +154,7 @@ def test_below_zero_ice_holds_its_vapour_more_tightly_than_water(celsius):
 @given(celsius=OVER_WATER_C, pressure_pa=PRESSURES_PA, more=st.floats(1.0, 4.0))
 def test_enhancement_rises_with_pressure(celsius, pressure_pa, more):
     assume(saturation_vapour_pressure(celsius) < pressure_pa and pressure_pa * more <= 2.5e6)
-    assert (
-        enhancement_factor(celsius, pressure_pa * more)
-        >= enhancement_factor(celsius, pressure_pa)
-        >= 1.0 - 1e-12
-    )
+    assert enhancement_factor(celsius, pressure_pa * more) >= enhancement_factor(celsius, pressure_pa) >= 1.0 - 1e-12
 
 
 def test_arrays_and_phases_broadcast_like_the_scalars_one_by_one():

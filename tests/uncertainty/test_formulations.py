@@ -13,7 +13,7 @@ from generator.humidity.vapour import saturated_partial_pressure
 from generator.uncertainty.formulations import (
     ENHANCEMENT_PER_PA,
     ICE_RELATIVE,
-    SUPERCOOLED_PER_K,
+    SUPERCOOLED_SCALE_K,
     WATER_RELATIVE,
 )
 from tests.uncertainty.methods import carried
@@ -34,16 +34,12 @@ def test_e_over_water_lies_within_its_half_width_of_iapws_95():
     assert np.all(np.abs(saturation_vapour_pressure(celsius) / theirs - 1.0) <= WATER_RELATIVE)
 
 
-def test_e_over_supercooled_water_lies_within_its_half_width_of_murphy_and_koop_down_to_minus_42():
-    celsius = np.linspace(-42.0, 0.0, 85)
+def test_e_over_supercooled_water_lies_within_its_half_width_of_murphy_and_koop_down_to_minus_50():
+    celsius = np.linspace(-50.0, 0.0, 101)
     apart = np.abs(saturation_vapour_pressure(celsius) / murphy_koop_water(celsius) - 1.0)
-    assert np.all(apart <= WATER_RELATIVE - SUPERCOOLED_PER_K * celsius)
-
-
-def test_below_minus_42_the_formulas_over_supercooled_water_part_faster_than_the_half_width():
-    apart = abs(saturation_vapour_pressure(-50.0) / murphy_koop_water(-50.0) - 1.0)
-    assert apart == pytest.approx(0.0192, abs=2e-4)
-    assert 1.5 < apart / (WATER_RELATIVE + 50.0 * SUPERCOOLED_PER_K) < 2.0
+    half_width = WATER_RELATIVE * np.exp(-celsius / SUPERCOOLED_SCALE_K)
+    assert np.all(apart <= half_width)
+    assert np.all(apart[celsius <= -10.0] >= half_width[celsius <= -10.0] / 2.0)  # nor is it wider than it must be
 
 
 def test_e_over_ice_lies_within_its_half_width_of_iapws_r14_down_to_minus_60():

@@ -221,3 +221,40 @@ def test_the_order_in_which_files_are_found_changes_nothing():
     forwards, backwards = measured(files), measured(dict(reversed(files.items())))
     assert forwards.measurement.lines == backwards.measurement.lines
     assert list(forwards.measurement.whole().U) == list(backwards.measurement.whole().U)
+
+
+def test_a_quantitys_own_range_of_use_stands_for_its_tables_ends():
+    wide = b.two_pressure()
+    narrow = {
+        path: text.replace(b'"chamber_temperature": {', b'"chamber_temperature": {"lowest": "26 degC", ')
+        for path, text in wide.items()
+    }
+    visit = b.visit("2026-03-16-lab", b.plateau(50, [50.1, 50.1], b.generated(50)))
+    assert narrow != wide
+    for reference, reserved in ((wide, []), (narrow, ["outside-reference-range"])):
+        (result,) = b.results(b.records(b.sensor(), reference, visit))
+        assert [fault.rule.name for fault in result.reservations] == reserved
+
+
+def test_lag_behind_a_changing_room_is_the_slope_of_its_readings_times_the_lag():
+    still, changing = [b.by_probe(50.0, air_c=23.0)] * 3, [b.by_probe(rh, air_c=23.0) for rh in (50.0, 50.2, 50.4)]
+    probe = b.transfer_probe(response_lag="2 min")
+    for readings, half in ((still, 0.0), (changing, 2.0 * 0.2)):
+        rows = [row | {"output [%RH]": 50.3} for row in b.plateau(50, [50.3] * 3, {})]
+        visit = b.visit("2026-03-16-lab", [row | reading for row, reading in zip(rows, readings, strict=True)])
+        lab = measured(b.records(b.sensor(), probe, b.barometer(), visit))
+        found = [s for s in lab.measurement.whole().catalogue.sources if s.identity.endswith("response_lag")]
+        assert [source.u for source in found] == pytest.approx([half / math.sqrt(3.0)])
+
+
+def test_a_point_that_was_not_done_is_no_step_to_settle_from():
+    family = b.family(time_constant="10 min")
+    done = b.visit(
+        "2026-03-16-lab", b.plateau(20, [20.1] * 2, b.generated(20)), b.plateau(80, [80.1] * 2, b.generated(80))
+    )
+    skipped = b.visit("2026-03-16-lab", b.not_done(20), b.plateau(80, [80.1] * 2, b.generated(80)))
+    corrections = [
+        b.results(b.records(family, b.sensor(), b.two_pressure(), visit))[-1].settling_correction
+        for visit in (done, skipped)
+    ]
+    assert corrections == pytest.approx([60.0 * math.exp(-3.0) / 2.0, 0.0])
