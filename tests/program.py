@@ -23,7 +23,8 @@ from generator.faults import RULES
 MODULES = {
     "generator.uncertainty": (
         "budgets", "calibrations", "cell_sources", "covariance", "duals", "formulations", "indications",
-        "measurement", "monte_carlo", "reference_values", "repeatability", "sources", "table", "terms",
+        "measured", "measurement", "monte_carlo", "reference_inputs", "reference_values", "repeatability", "sources",
+        "table", "terms", "visit_curves",
     ),
     "generator.assessment": (
         "adjustment", "assess", "conformity", "drift", "due", "findings", "results",

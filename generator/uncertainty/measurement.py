@@ -7,25 +7,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from datetime import date
 
 import numpy as np
 
-from generator.faults import RULES, Fault, Place, Rule, Severity, error, reservation
+from generator.faults import Fault, Place, Rule, Severity, error, reservation
 from generator.records.load import Records
 from generator.records.models import Channel, Policy, in_force
 from generator.records.rows import SensorVisit
 from generator.records.settings import SettingsOn
-from generator.uncertainty.budgets import Budgets, make_budgets
-from generator.uncertainty.calibrations import Calibrations, VisitCurve
+from generator.uncertainty.budgets import make_budgets
+from generator.uncertainty.calibrations import Calibrations
 from generator.uncertainty.cell_sources import Part, Surroundings, cell_terms
 from generator.uncertainty.indications import COLUMNS_OF, indications
+from generator.uncertainty.measured import Line, Measurement
 from generator.uncertainty.reference_values import ReferenceValues, reference_values
 from generator.uncertainty.repeatability import Repeatability, Scatter, repeatabilities, scatter
 from generator.uncertainty.sources import Catalogue
-from generator.uncertainty.table import Cell, ReadingTable, reading_table
+from generator.uncertainty.table import Cell, reading_table
 from generator.uncertainty.terms import Measured, Terms
+from generator.uncertainty.visit_curves import add_curves, in_stages
 
 ABOVE_ICE_SATURATION = error("above-ice-saturation", "air this humid would form frost: readings contradict each other")
 UNSETTLED = reservation(
@@ -35,53 +35,6 @@ UNSETTLED = reservation(
     certificate=False,
 )
 NO_REPEATABILITY = error("no-repeatability", "nothing says how far single readings scatter")
-SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
-"""Indications of a calibrating visit nearer to each other than this, in %RH or K, are one point (our choice)."""
-PART_LABELS = {
-    Part.TOTAL: "far end − reference",
-    Part.SENSOR: "sensor − reference",
-    Part.LOOP: "far end − sensor",
-}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Line:
-    """One measured error: a plateau, a channel, a part; its number is its row in the budgets."""
-
-    cell: int
-    channel: Channel
-    part: Part
-    error: float
-    reference_value: float
-    indication: float
-    n: int
-    s: float
-    settling_correction: float
-    repeatability: Repeatability
-
-
-@dataclass
-class Measurement:
-    """All measured errors with budgets, and the faults and reservations that were found on the way."""
-
-    cells: list[Cell] = field(default_factory=list)
-    lines: list[Line] = field(default_factory=list)
-    budgets: Budgets | None = None
-    faults: list[Fault] = field(default_factory=list)
-    reservations: dict[int, list[Fault]] = field(default_factory=dict)
-    """by cell"""
-    used: dict[int, set[tuple[str, str, date]]] = field(default_factory=dict)
-    """by cell: (reference, quantity, day of calibration) that its results lean on"""
-    method: dict[int, str] = field(default_factory=dict)
-    temperature_c: dict[int, float] = field(default_factory=dict)
-    pressure_pa: dict[int, float] = field(default_factory=dict)
-    stages: list[tuple[int, ReadingTable, ReferenceValues]] = field(default_factory=list)
-    """(number of the first cell, table, reference values): what Monte Carlo draws again"""
-
-    def whole(self) -> Budgets:
-        """The budgets of all lines."""
-        assert self.budgets is not None
-        return self.budgets
 
 
 def measure(records: Records, sensor_visits: Sequence[SensorVisit]) -> Measurement:
@@ -90,86 +43,11 @@ def measure(records: Records, sensor_visits: Sequence[SensorVisit]) -> Measureme
     calibrations = Calibrations(records, catalogue)
     whole = Measurement()
     terms: list[Terms] = []
-    for stage in _stages(records, sensor_visits):
+    for stage in in_stages(records, sensor_visits):
         _Stage(records, stage, calibrations, whole, terms).run()
-        _add_curves(records, whole, calibrations, Terms.joined(terms))
+        add_curves(records, whole, calibrations, Terms.joined(terms))
     whole.budgets = make_budgets(catalogue, Terms.joined(terms), len(whole.lines))
     return whole
-
-
-def _stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[list[SensorVisit]]:
-    """Sensor visits in an order in which every `from_visit` calibration is measured before it is used."""
-    depth: dict[str, int] = {}
-
-    def of(reference: str, trail: tuple[str, ...] = ()) -> int:
-        if reference in depth or reference in trail or reference not in records.references:
-            return depth.get(reference, 0)
-        sources = {
-            r
-            for q in records.references[reference].quantities.values()
-            for c in q.calibrations
-            if c.from_visit
-            for sv in sensor_visits
-            if sv.sensor == reference and sv.visit.id == c.from_visit
-            for r in sv.words("reference")
-        }
-        depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=0)
-        return depth[reference]
-
-    stages: dict[int, list[SensorVisit]] = {}
-    for sv in sensor_visits:
-        needed = max((of(r) for r in (*sv.words("reference"), *sv.words("loop_meter"))), default=0)
-        stages.setdefault(needed, []).append(sv)
-    return [stages[level] for level in sorted(stages)]
-
-
-def _add_curves(records: Records, whole: Measurement, calibrations: Calibrations, terms: Terms) -> None:
-    """Curves of references that were calibrated in what has been measured so far."""
-    for reference in records.references.values():
-        for quantity, channel in (
-            ("reference_humidity", Channel.HUMIDITY),
-            ("reference_temperature", Channel.TEMPERATURE),
-        ):
-            known = reference.quantities.get(quantity)
-            for calibration in known.calibrations if known else ():
-                key = (reference.id, quantity, calibration.date)
-                if calibration.from_visit and key not in calibrations.curves:
-                    curve = _curve(whole, terms, reference.id, calibration.from_visit, channel)
-                    if curve is not None:
-                        calibrations.curves[key] = curve
-
-
-def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel: Channel) -> VisitCurve | None:
-    """As left (else as found), settled points only; rising and falling averaged at each point."""
-    chosen = [
-        (number, line, whole.cells[line.cell])
-        for number, line in enumerate(whole.lines)
-        if line.channel is channel
-        and line.part is Part.SENSOR
-        and whole.cells[line.cell].sensor_visit.sensor == reference
-        and whole.cells[line.cell].sensor_visit.visit.id == visit
-        and not withheld(whole.reservations.get(line.cell, ()))
-    ]
-    left = [item for item in chosen if item[2].plateau.phase == "as_left"]
-    chosen = left or [item for item in chosen if item[2].plateau.phase == "as_found"]
-    if not chosen:
-        return None
-    chosen.sort(key=lambda item: item[1].indication)
-    groups = [chosen[:1]]
-    for item in chosen[1:]:
-        near = item[1].indication - groups[-1][-1][1].indication < SAME_POINT[channel]
-        groups[-1].append(item) if near else groups.append([item])
-    new_row = np.full(len(whole.lines), -1, np.int64)
-    share = np.zeros(len(whole.lines))
-    for point, group in enumerate(groups):
-        for number, _, _ in group:
-            new_row[number] = point
-            share[number] = -1.0 / len(group)  # corrected value = indication − error
-    return VisitCurve(
-        at=np.array([np.mean([line.indication for _, line, _ in g]) for g in groups]),
-        correction=np.array([-np.mean([line.error for _, line, _ in g]) for g in groups]),
-        terms=terms.moved(new_row, share).summed(),
-    )
 
 
 class _Stage:
@@ -423,8 +301,3 @@ class _Stage:
 def _mean(values: np.ndarray) -> float:
     good = values[np.isfinite(values)]
     return float(np.mean(good)) if len(good) else math.nan
-
-
-def withheld(rules: Sequence[Fault]) -> bool:
-    """Whether any of these reservations leaves a result without a verdict."""
-    return any(RULES[fault.rule.name].withholds_verdict for fault in rules)

@@ -27,16 +27,13 @@ from generator.records.references import NEEDED, Reference
 from generator.uncertainty.calibrations import Calibrations, Report
 from generator.uncertainty.duals import differentiate
 from generator.uncertainty.formulations import State, formulation_terms
-from generator.uncertainty.repeatability import scatter
+from generator.uncertainty.reference_inputs import ReferenceInputs
 from generator.uncertainty.sources import rectangular
 from generator.uncertainty.table import ReadingTable
 from generator.uncertainty.terms import Measured, Terms
 
 OUT_OF_PHYSICS = error("no-humidity", "no humidity can be computed from a row's readings")
 UNKNOWN_SALT = error("unknown-salt", "a salt has no published humidity here")
-
-STANDARD_PRESSURE_PA = 101_325.0
-"""Taken where a transfer probe's room pressure was not read: f nearly cancels between probe and sensor."""
 
 Model = Callable[..., Any]
 
@@ -79,6 +76,7 @@ def reference_values(
 class _References:
     def __init__(self, table: ReadingTable, calibrations: Calibrations, over_ice: np.ndarray, report: Report) -> None:
         self.table, self.calibrations, self.over_ice, self.report = table, calibrations, over_ice, report
+        self.inputs = ReferenceInputs(table, calibrations, report)
         n = table.n
         self.humidity = np.full(n, np.nan)
         self.temperature = np.full(n, np.nan)
@@ -128,101 +126,9 @@ class _References:
                 if len(chosen):
                     self._transfer_probe(chosen, air, ice)
 
-    def _read(self, quantity: str, rows: np.ndarray) -> Measured:
-        """A quantity that the row's reference measured, corrected."""
-        table = self.table
-        return self.calibrations.applied(
-            table,
-            rows,
-            quantity,
-            table.word["reference"][rows],
-            table.number[quantity][rows],
-            table.step[quantity][rows],
-            self.report,
-        )
-
-    def _pressure(self, quantity: str, rows: np.ndarray) -> Measured:
-        """An absolute pressure: what the transducer read, corrected, plus ambient where it reads gauge."""
-        reading = self._read(quantity, rows)
-        gauge = self.table.gauge[quantity][rows] & ~np.isnan(reading.value)
-        if not gauge.any():
-            return reading
-        ambient = self._ambient(rows)
-        value = reading.value + np.where(gauge, ambient.value, 0.0)
-        return Measured(value, Terms.joined([reading.terms, ambient.terms.scaled(gauge.astype(float))]))
-
-    def _ambient(self, rows: np.ndarray) -> Measured:
-        """Ambient pressure, by the barometer that the row names (else by the reference itself)."""
-        table = self.table
-        instruments = np.where(
-            table.word["barometer"][rows] == "", table.word["reference"][rows], table.word["barometer"][rows]
-        )
-        return self.calibrations.applied(
-            table,
-            rows,
-            "ambient_pressure",
-            instruments,
-            table.number["ambient_pressure"][rows],
-            table.step["ambient_pressure"][rows],
-            self.report,
-        )
-
-    def _chamber_pressure(self, rows: np.ndarray) -> Measured:
-        """Pressure at the probe: the chamber's where it was read, else ambient."""
-        chamber = self._pressure("chamber_pressure", rows)
-        missing = np.isnan(self.table.number["chamber_pressure"][rows])
-        if not missing.any():
-            return chamber
-        ambient = self._ambient(rows)
-        value = np.where(missing, ambient.value, chamber.value)
-        terms = [chamber.terms, ambient.terms.scaled(missing.astype(float))]
-        return Measured(value, Terms.joined(terms))
-
-    def _per_reference(
-        self,
-        rows: np.ndarray,
-        attribute: str,
-        of_reference: Callable[[Reference, np.ndarray], Sequence[Terms]],
-    ) -> list[Terms]:
-        """Terms that a reference's own key brings, for each reference among `rows` that gives the key."""
-        parts: list[Terms] = []
-        names = self.table.word["reference"][rows]
-        for name in dict.fromkeys(names):
-            reference = self.calibrations.records.references[name]
-            if getattr(reference, attribute) is not None:
-                parts += of_reference(reference, np.flatnonzero(names == name))
-        return parts
-
-    def _limits(self, rows: np.ndarray, attribute: str, label: str, unit: str, *, a_visit: bool = False) -> list[Terms]:
-        """A rectangular source of the reference; `a_visit`: its own column at each visit and sensor."""
-
-        def terms(reference: Reference, at: np.ndarray) -> list[Terms]:
-            half_width = float(getattr(reference, attribute))
-            if not a_visit:
-                source = rectangular(f"{reference.id}/{attribute}", f"{label} of {reference.id}", half_width, unit)
-                return [Terms.of(at, self.calibrations.catalogue.add(source), 1.0)]
-            parts = []
-            for cells, place in self._by_sensor_visit(rows[at]):
-                source = rectangular(f"{place}/{reference.id}/{attribute}", f"{label}", half_width, unit)
-                parts.append(Terms.of(at[cells], self.calibrations.catalogue.add(source), 1.0))
-            return parts
-
-        return self._per_reference(rows, attribute, terms)
-
-    def _by_sensor_visit(self, rows: np.ndarray) -> list[tuple[np.ndarray, str]]:
-        """Positions in `rows` of each sensor's part of each visit, with its name; its rows stand together."""
-        cells = self.table.cells
-        parts = [cells[c].sensor_visit for c in self.table.cell[rows]]
-        starts = [i for i, part in enumerate(parts) if i == 0 or part is not parts[i - 1]]
-        ends = [*starts[1:], len(parts)]
-        return [
-            (np.arange(start, end), f"{parts[start].visit.name}/{parts[start].sensor}")
-            for start, end in zip(starts, ends, strict=True)
-        ]
-
     def _two_pressure(self, rows: np.ndarray, ice: bool) -> None:
         add = self.calibrations.catalogue.add
-        saturation_pa = self._pressure("saturation_pressure", rows)
+        saturation_pa = self.inputs.pressure("saturation_pressure", rows)
         drop: list[Terms] = []
         lost = np.zeros(len(rows))
 
@@ -233,13 +139,13 @@ class _References:
             label = f"pressure lost behind the saturator of {reference.id}"
             return [Terms.of(at, add(rectangular(f"{reference.id}/pressure_drop", label, half, "Pa")), 1.0)]
 
-        drop = self._per_reference(rows, "pressure_drop", pressure_drop)
+        drop = self.inputs.per_reference(rows, "pressure_drop", pressure_drop)
         saturation_pa = Measured(saturation_pa.value + lost, Terms.joined([saturation_pa.terms, *drop]))
-        saturation_c = self._read("saturation_temperature", rows)
-        gradient = self._limits(rows, "saturator_gradient", "temperature gradient in the saturator", "degC")
+        saturation_c = self.inputs.read("saturation_temperature", rows)
+        gradient = self.inputs.limits(rows, "saturator_gradient", "temperature gradient in the saturator", "degC")
         saturation_c = Measured(saturation_c.value, Terms.joined([saturation_c.terms, *gradient]))
-        chamber_pa = self._chamber_pressure(rows)
-        chamber_c = self._at_probe("chamber_temperature", rows)
+        chamber_pa = self.inputs.chamber_pressure(rows)
+        chamber_c = self.inputs.at_probe("chamber_temperature", rows)
         efficiency = np.ones(len(rows))
 
         def one_sided(reference: Reference, at: np.ndarray) -> list[Terms]:
@@ -248,7 +154,7 @@ class _References:
             label = f"saturation efficiency of {reference.id}"
             return [Terms.of(at, add(rectangular(f"{reference.id}/efficiency", label, half, "1")), 1.0)]
 
-        reached = Measured(efficiency, Terms.joined(self._per_reference(rows, "lowest_efficiency", one_sided)))
+        reached = Measured(efficiency, Terms.joined(self.inputs.per_reference(rows, "lowest_efficiency", one_sided)))
         inputs = {
             "saturation_pressure": saturation_pa,
             "saturation_temperature": saturation_c,
@@ -266,11 +172,11 @@ class _References:
         )
 
     def _chilled_mirror(self, rows: np.ndarray, condensate: str, ice: bool) -> None:
-        mirror_c = self._read("mirror_temperature", rows)
-        chamber_c = self._at_probe("chamber_temperature", rows)
-        chamber_pa = self._chamber_pressure(rows)
+        mirror_c = self.inputs.read("mirror_temperature", rows)
+        chamber_c = self.inputs.at_probe("chamber_temperature", rows)
+        chamber_pa = self.inputs.chamber_pressure(rows)
         own = ~np.isnan(self.table.number["mirror_pressure"][rows])
-        mirror_pa = self._pressure("mirror_pressure", rows)
+        mirror_pa = self.inputs.pressure("mirror_pressure", rows)
         mirror_pa = Measured(
             np.where(own, mirror_pa.value, chamber_pa.value),
             Terms.joined([mirror_pa.terms, chamber_pa.terms.scaled((~own).astype(float))]),
@@ -295,12 +201,12 @@ class _References:
             cure = f"use one of {', '.join(SALTS)}"
             self.report(UNKNOWN_SALT, row, self.table.place(row, "salt"), f"unknown salt {salt!r}", cure)
             return
-        solution_c = self._read("chamber_temperature", rows)
+        solution_c = self.inputs.read("chamber_temperature", rows)
         # The probe may be warmer or colder than the solution: the vapour pressure is the solution's.
         warmer = Measured(
             np.zeros(len(rows)),
             Terms.joined(
-                self._limits(rows, "chamber_gradient", "probe against solution temperature", "degC", a_visit=True)
+                self.inputs.limits(rows, "chamber_gradient", "probe against solution temperature", "degC", a_visit=True)
             ),
         )
 
@@ -315,30 +221,32 @@ class _References:
         published = rectangular(f"salt/{salt}/published", f"published humidity over {salt}", 1.0, "1")
         at = np.arange(len(rows))
         terms = [Terms.of(at, self.calibrations.catalogue.add(published), stated)]
-        terms += self._limits(rows, "salt_condition", "condition of the solution and equilibrium", "%RH")
+        terms += self.inputs.limits(rows, "salt_condition", "condition of the solution and equilibrium", "%RH")
         inputs = {
             "chamber_temperature": solution_c,
             "probe_difference": warmer,
-            "chamber_pressure": self._room_pressure(rows),
+            "chamber_pressure": self.inputs.room_pressure(rows),
         }
         saturated = ("water", "chamber_temperature", None)
         self._evaluate(f"saturated_salt ({salt})", rows, inputs, model, ice, other=terms, saturated=saturated)
         self.temperature_terms.append(_at_rows(warmer.terms, rows))
 
     def _transfer_probe(self, rows: np.ndarray, air: bool, ice: bool) -> None:
-        humidity = self._read("reference_humidity", rows)
-        probe_c = self._read("reference_temperature", rows)
-        extra = self._probe_terms(rows, probe_c.value)
-        gradient = self._limits(rows, "chamber_gradient", "probe against reference temperature", "degC", a_visit=True)
+        humidity = self.inputs.read("reference_humidity", rows)
+        probe_c = self.inputs.read("reference_temperature", rows)
+        extra = self.inputs.probe_terms(rows, probe_c.value)
+        gradient = self.inputs.limits(
+            rows, "chamber_gradient", "probe against reference temperature", "degC", a_visit=True
+        )
         if air:
-            sensor_c = self._read("air_temperature", rows)
+            sensor_c = self.inputs.read("air_temperature", rows)
             sensor_c = Measured(sensor_c.value, Terms.joined([sensor_c.terms, *gradient]))
             for attribute, label in (
                 ("instability", "changes of the room while reading"),
                 ("vapour_gradient", "vapour between reference and sensor"),
             ):
-                extra += self._limits(rows, attribute, label, "%RH", a_visit=True)
-            extra += self._lag(rows, humidity.value)
+                extra += self.inputs.limits(rows, attribute, label, "%RH", a_visit=True)
+            extra += self.inputs.lag(rows, humidity.value)
         else:
             sensor_c = Measured(probe_c.value, Terms.joined([probe_c.terms, *gradient]))
 
@@ -346,7 +254,7 @@ class _References:
             "reference_humidity": humidity,
             "reference_temperature": probe_c,
             "chamber_temperature": sensor_c,
-            "chamber_pressure": self._room_pressure(rows),
+            "chamber_pressure": self.inputs.room_pressure(rows),
         }
         self._evaluate(
             "transfer_probe in air" if air else "transfer_probe",
@@ -357,58 +265,6 @@ class _References:
             other=extra,
             saturated=("water", "reference_temperature", None),
         )
-
-    def _room_pressure(self, rows: np.ndarray) -> Measured:
-        """The room's pressure where only its ratio of enhancement factors matters: read, else the standard one."""
-        ambient = self._ambient(rows)
-        return Measured(np.where(np.isnan(ambient.value), STANDARD_PRESSURE_PA, ambient.value), ambient.terms)
-
-    def _probe_terms(self, rows: np.ndarray, probe_c: np.ndarray) -> list[Terms]:
-        """A transfer probe's hysteresis and its change with temperature since its calibration."""
-        add = self.calibrations.catalogue.add
-
-        def hysteresis(reference: Reference, at: np.ndarray) -> list[Terms]:
-            label = f"hysteresis of {reference.id}"
-            half = float(reference.hysteresis or 0.0) / 2.0
-            return [
-                Terms.of(at[cells], add(rectangular(f"{place}/{reference.id}/hysteresis", label, half, "%RH")), 1.0)
-                for cells, place in self._by_sensor_visit(rows[at])
-            ]
-
-        def coefficient(reference: Reference, at: np.ndarray) -> list[Terms]:
-            if reference.calibration_temperature is None:
-                return []
-            label = f"temperature coefficient of {reference.id}"
-            size = float(reference.temperature_coefficient or 0.0)
-            source = rectangular(f"{reference.id}/temperature_coefficient", label, size, "%RH/degC")
-            away = np.where(np.isnan(probe_c[at]), 0.0, probe_c[at] - reference.calibration_temperature.value)
-            return [Terms.of(at, add(source), away)]
-
-        parts = self._per_reference(rows, "hysteresis", hysteresis)
-        return parts + self._per_reference(rows, "temperature_coefficient", coefficient)
-
-    def _lag(self, rows: np.ndarray, humidity: np.ndarray) -> list[Terms]:
-        """Probe and sensor follow a changing room at different speeds: lag · slope of the plateau's readings."""
-        cells, cell = np.unique(self.table.cell[rows], return_inverse=True)
-        slope = np.nan_to_num(scatter(humidity, self.table.time[rows], cell, len(cells)).slope)
-
-        def lag(reference: Reference, at: np.ndarray) -> list[Terms]:
-            parts = []
-            for number in np.unique(cell[at]):
-                here = self.table.cells[int(cells[number])]
-                place = f"{here.sensor_visit.visit.name}/{here.sensor_visit.sensor}/{here.plateau.number}"
-                half = float(reference.response_lag or 0.0) * abs(float(slope[number]))
-                source = rectangular(f"{place}/{reference.id}/response_lag", "lag behind a changing room", half, "%RH")
-                parts.append(Terms.of(at[cell[at] == number], self.calibrations.catalogue.add(source), 1.0))
-            return parts
-
-        return self._per_reference(rows, "response_lag", lag)
-
-    def _at_probe(self, quantity: str, rows: np.ndarray) -> Measured:
-        """The temperature at the probe: read in the chamber, plus what the chamber's gradient may add."""
-        read = self._read(quantity, rows)
-        gradient = self._limits(rows, "chamber_gradient", "temperature gradient in the chamber", "degC", a_visit=True)
-        return Measured(read.value, Terms.joined([read.terms, *gradient]))
 
     def _evaluate(
         self,

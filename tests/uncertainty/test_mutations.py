@@ -156,12 +156,12 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "one_sided_effects",
     ),
     "gauge for absolute": (
-        Slip("reference_values", "np.where(gauge, ambient.value, 0.0)", "0.0 * ambient.value"),
+        Slip("reference_inputs", "np.where(gauge, ambient.value, 0.0)", "0.0 * ambient.value"),
         "reference_values",
     ),
     "the barometer in one of two gauge pressures": (
         Slip(
-            "reference_values",
+            "reference_inputs",
             "ambient.terms.scaled(gauge.astype(float))])",
             "ambient.terms.scaled(gauge * (quantity[0] == 's'))])",
         ),
@@ -188,7 +188,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "formulations",
     ),
     "what a probe inherits, with the wrong sign": (
-        Slip("measurement", "share[number] = -1.0 / len(group)", "share[number] = 1.0 / len(group)"),
+        Slip("visit_curves", "share[number] = -1.0 / len(group)", "share[number] = 1.0 / len(group)"),
         "inherited",
     ),
     "a probe's curve applied backwards": (

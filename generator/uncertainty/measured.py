@@ -1,0 +1,54 @@
+"""What was measured: every error of every plateau, with the budgets and what was found on the way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+
+from generator.faults import Fault
+from generator.records.models import Channel
+from generator.uncertainty.budgets import Budgets
+from generator.uncertainty.cell_sources import Part
+from generator.uncertainty.reference_values import ReferenceValues
+from generator.uncertainty.repeatability import Repeatability
+from generator.uncertainty.table import Cell, ReadingTable
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One measured error: a plateau, a channel, a part; its number is its row in the budgets."""
+
+    cell: int
+    channel: Channel
+    part: Part
+    error: float
+    reference_value: float
+    indication: float
+    n: int
+    s: float
+    settling_correction: float
+    repeatability: Repeatability
+
+
+@dataclass
+class Measurement:
+    """All measured errors with budgets, and the faults and reservations that were found on the way."""
+
+    cells: list[Cell] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+    budgets: Budgets | None = None
+    faults: list[Fault] = field(default_factory=list)
+    reservations: dict[int, list[Fault]] = field(default_factory=dict)
+    """by cell"""
+    used: dict[int, set[tuple[str, str, date]]] = field(default_factory=dict)
+    """by cell: (reference, quantity, day of calibration) that its results lean on"""
+    method: dict[int, str] = field(default_factory=dict)
+    temperature_c: dict[int, float] = field(default_factory=dict)
+    pressure_pa: dict[int, float] = field(default_factory=dict)
+    stages: list[tuple[int, ReadingTable, ReferenceValues]] = field(default_factory=list)
+    """(number of the first cell, table, reference values): what Monte Carlo draws again"""
+
+    def whole(self) -> Budgets:
+        """The budgets of all lines."""
+        assert self.budgets is not None
+        return self.budgets

@@ -1,0 +1,93 @@
+"""References that a visit here calibrated: what is measured first, and the correction curves that follow from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from generator.records.load import Records
+from generator.records.models import Channel
+from generator.records.rows import SensorVisit
+from generator.uncertainty.calibrations import Calibrations, VisitCurve
+from generator.uncertainty.cell_sources import Part
+from generator.uncertainty.measured import Measurement
+from generator.uncertainty.terms import Terms
+
+SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
+"""Indications of a calibrating visit nearer to each other than this, in %RH or K, are one point (our choice)."""
+
+
+def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[list[SensorVisit]]:
+    """Sensor visits in an order in which every `from_visit` calibration is measured before it is used."""
+    depth: dict[str, int] = {}
+
+    def of(reference: str, trail: tuple[str, ...] = ()) -> int:
+        if reference in depth or reference in trail or reference not in records.references:
+            return depth.get(reference, 0)
+        sources = {
+            r
+            for q in records.references[reference].quantities.values()
+            for c in q.calibrations
+            if c.from_visit
+            for sv in sensor_visits
+            if sv.sensor == reference and sv.visit.id == c.from_visit
+            for r in sv.words("reference")
+        }
+        depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=0)
+        return depth[reference]
+
+    stages: dict[int, list[SensorVisit]] = {}
+    for sv in sensor_visits:
+        needed = max((of(r) for r in (*sv.words("reference"), *sv.words("loop_meter"))), default=0)
+        stages.setdefault(needed, []).append(sv)
+    return [stages[level] for level in sorted(stages)]
+
+
+def add_curves(records: Records, whole: Measurement, calibrations: Calibrations, terms: Terms) -> None:
+    """Curves of references that were calibrated in what has been measured so far."""
+    for reference in records.references.values():
+        for quantity, channel in (
+            ("reference_humidity", Channel.HUMIDITY),
+            ("reference_temperature", Channel.TEMPERATURE),
+        ):
+            known = reference.quantities.get(quantity)
+            for calibration in known.calibrations if known else ():
+                key = (reference.id, quantity, calibration.date)
+                if calibration.from_visit and key not in calibrations.curves:
+                    curve = _curve(whole, terms, reference.id, calibration.from_visit, channel)
+                    if curve is not None:
+                        calibrations.curves[key] = curve
+
+
+def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel: Channel) -> VisitCurve | None:
+    """As left (else as found), settled points only; rising and falling averaged at each point."""
+    chosen = [
+        (number, line, whole.cells[line.cell])
+        for number, line in enumerate(whole.lines)
+        if line.channel is channel
+        and line.part is Part.SENSOR
+        and whole.cells[line.cell].sensor_visit.sensor == reference
+        and whole.cells[line.cell].sensor_visit.visit.id == visit
+        and not any(f.rule.withholds_verdict for f in whole.reservations.get(line.cell, ()))
+    ]
+    left = [item for item in chosen if item[2].plateau.phase == "as_left"]
+    chosen = left or [item for item in chosen if item[2].plateau.phase == "as_found"]
+    if not chosen:
+        return None
+    chosen.sort(key=lambda item: item[1].indication)
+    groups = [chosen[:1]]
+    for item in chosen[1:]:
+        near = item[1].indication - groups[-1][-1][1].indication < SAME_POINT[channel]
+        groups[-1].append(item) if near else groups.append([item])
+    new_row = np.full(len(whole.lines), -1, np.int64)
+    share = np.zeros(len(whole.lines))
+    for point, group in enumerate(groups):
+        for number, _, _ in group:
+            new_row[number] = point
+            share[number] = -1.0 / len(group)  # corrected value = indication − error
+    return VisitCurve(
+        at=np.array([np.mean([line.indication for _, line, _ in g]) for g in groups]),
+        correction=np.array([-np.mean([line.error for _, line, _ in g]) for g in groups]),
+        terms=terms.moved(new_row, share).summed(),
+    )
