@@ -11,7 +11,7 @@ from typing import Any
 
 from generator.assessment.assess import Assessment, SensorVisitSummary, assess_visit
 from generator.assessment.conformity import Verdict
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.faults import Fault
 from generator.records.snapshot import Snapshot
 from generator.records.visits import NAME

@@ -18,7 +18,7 @@ from datetime import date
 from typing import Any
 
 from generator.assessment.assess import Assessment, assess
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.humidity import saturation_pressure_for_rh
 from generator.records.load import Records, load
 

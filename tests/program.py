@@ -27,7 +27,7 @@ MODULES = {
         "table", "terms", "visit_curves",
     ),
     "generator.assessment": (
-        "adjustment", "assess", "conformity", "drift", "due", "findings", "results",
+        "adjustment", "assess", "conformity", "drift", "due", "findings", "result", "results",
     ),
 }  # fmt: skip
 

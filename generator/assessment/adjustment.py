@@ -10,7 +10,7 @@ import numpy as np
 
 from generator.assessment.conformity import Verdict, tolerance_at
 from generator.assessment.drift import generalised_least_squares
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.models import Channel
 from generator.records.settings import SettingsOn
 from generator.rounding import expanded, value_with

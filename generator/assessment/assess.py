@@ -26,7 +26,8 @@ from generator.records.snapshot import Snapshot
 from generator.records.visits import Visit
 from generator.uncertainty.calibrations import NO_CURVE
 from generator.uncertainty.cell_sources import Part
-from generator.uncertainty.measurement import Line, Measurement, measure
+from generator.uncertainty.measured import Line, Measurement
+from generator.uncertainty.measurement import measure
 from generator.uncertainty.monte_carlo import Answer, monte_carlo, needs_monte_carlo
 
 

@@ -15,7 +15,7 @@ from datetime import date
 
 import numpy as np
 
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.models import Channel, Policy
 from generator.rounding import expanded, value_with
 from generator.uncertainty.budgets import Budgets

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.load import Records
 from generator.records.models import Channel, Sensor, in_force
 from generator.records.settings import SettingsOn

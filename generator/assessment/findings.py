@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from generator.assessment.conformity import Verdict
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.models import Channel, Finding
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from generator.faults import Fault, error
 from generator.humidity import two_pressure_rh
-from generator.uncertainty.measurement import Measurement
+from generator.uncertainty.measured import Measurement
 from generator.uncertainty.reference_values import MethodGroup
 from generator.uncertainty.table import ReadingTable
 from generator.units import UNITS

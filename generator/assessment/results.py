@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import replace
 
 from generator.assessment.conformity import Judgement, Verdict, judge, rule_in_words, tolerance_at, verdict_by_rule
+from generator.assessment.result import Result, blank_result
 from generator.faults import Fault, Severity, reservation
 from generator.records.load import Records
 from generator.records.models import Channel, Policy, in_force
@@ -15,7 +15,7 @@ from generator.records.rows import Plateau, SensorVisit
 from generator.records.settings import SettingsOn
 from generator.uncertainty.cell_sources import Part, temperature_away
 from generator.uncertainty.indications import COLUMNS_OF
-from generator.uncertainty.measurement import Line, Measurement
+from generator.uncertainty.measured import Line, Measurement
 from generator.uncertainty.monte_carlo import Answer
 from generator.uncertainty.sources import freedom_from_k
 
@@ -29,76 +29,6 @@ OTHER_TEMPERATURE = reservation(
     "other-temperature",
     "calibrated away from the working temperature, and no temperature coefficient is declared",
 )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Result:
-    """One result. Numbers in the channel's unit; nan where there is none."""
-
-    visit: str
-    revision: int
-    day: date
-    sensor: str
-    serial: str
-    model: str
-    channel: Channel
-    plateau: int
-    phase: str
-    target: float
-    direction: str
-    medium: str
-    method: str
-    reference: str
-    temperature_c: float
-    """at the probe"""
-    time_utc: int
-    n: int
-    s: float
-    repeatability: str
-    reference_value: float
-    output: float
-    """the sensor's own reading, scaled"""
-    far_end: float
-    error: float
-    """of the part that is judged"""
-    part: Part
-    error_sensor: float
-    error_loop: float
-    U_sensor: float
-    U_loop: float
-    settling_correction: float
-    u: float
-    nu_eff: float
-    k: float
-    U: float
-    answer: str
-    """linear, monte carlo, or stated"""
-    tolerance: float
-    rule: str
-    verdict: Verdict
-    p_outside: float
-    tur: float
-    status: str
-    """done, unsettled, not done, or stated"""
-    note: str
-    reservations: tuple[Fault, ...]
-    line: int | None
-    """row in the budgets; None for stated and not-done ones"""
-
-    @property
-    def unit(self) -> str:
-        """Unit of all its numbers."""
-        return self.channel.unit
-
-    @property
-    def has_verdict(self) -> bool:
-        """Whether anything is said about conformity."""
-        return self.verdict is not Verdict.NONE
-
-    @property
-    def key(self) -> tuple[str, str, str, int]:
-        """visit, sensor, channel, plateau."""
-        return (self.visit, self.sensor, self.channel.value, self.plateau)
 
 
 def make_results(
@@ -219,12 +149,12 @@ class _Maker:
     ) -> Result:
         """A plateau whose readings are none (a loop's fault): shown with what is held against it."""
         reservations = tuple(self.measurement.reservations.get(cell, ()))
-        return _blank(
+        return blank_result(
             self._common(sv, settings, plateau, policy), channel, status="not done", reservations=reservations
         )
 
     def _not_done(self, sv: SensorVisit, settings: SettingsOn | None, policy: Policy, plateau: Plateau) -> Result:
-        return _blank(self._common(sv, settings, plateau, policy), Channel.HUMIDITY, status="not done")
+        return blank_result(self._common(sv, settings, plateau, policy), Channel.HUMIDITY, status="not done")
 
     def _stated(self, sv: SensorVisit, settings: SettingsOn | None, policy: Policy, plateau: Plateau) -> Result:
         """Another laboratory's result, as it stated it."""
@@ -235,7 +165,7 @@ class _Maker:
         reference_value, found = float(number["stated_reference"][row]), float(number["stated_error"][row])
         tolerance = self._tolerance(sv, settings, Channel.HUMIDITY, plateau.phase, reference_value)
         judged = judge(policy, found, U / k, nu, U, tolerance)
-        return _blank(
+        return blank_result(
             self._common(sv, settings, plateau, policy),
             Channel.HUMIDITY,
             status="stated",
@@ -398,41 +328,3 @@ def _judged(judged: Judgement) -> dict[str, object]:
         "p_outside": judged.p_outside,
         "tur": judged.tur,
     }
-
-
-def _blank(common: Mapping[str, object], channel: Channel, **given: object) -> Result:
-    nothing: dict[str, object] = dict.fromkeys(
-        (
-            "temperature_c",
-            "s",
-            "reference_value",
-            "output",
-            "far_end",
-            "error",
-            "error_sensor",
-            "error_loop",
-            "U_sensor",
-            "U_loop",
-            "u",
-            "nu_eff",
-            "k",
-            "U",
-            "tolerance",
-            "p_outside",
-            "tur",
-        ),
-        math.nan,
-    )
-    fixed: dict[str, object] = {
-        "channel": channel,
-        "method": "",
-        "n": 0,
-        "repeatability": "",
-        "part": Part.SENSOR,
-        "settling_correction": 0.0,
-        "answer": "",
-        "verdict": Verdict.NONE,
-        "reservations": (),
-        "line": None,
-    }
-    return Result(**{**nothing, **fixed, **common, **given})  # type: ignore[arg-type]

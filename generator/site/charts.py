@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any
 
 from generator.assessment.drift import DAYS_A_YEAR, Drift
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.models import Channel, Sensor
 from generator.rounding import MINUS, published, significant, value_with
 from generator.site import words

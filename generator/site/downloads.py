@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from generator.assessment.assess import Assessment
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.snapshot import Snapshot
 from generator.rounding import published
 

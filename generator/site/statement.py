@@ -17,7 +17,7 @@ import numpy as np
 from generator import __version__
 from generator.assessment.assess import Assessment, SensorVisitSummary
 from generator.assessment.due import SAME_POINT_RH, add_months, completes
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.models import Channel, Policy, Reference, in_force
 from generator.records.rows import Event
 from generator.records.settings import SettingsOn

@@ -10,7 +10,7 @@ from typing import Any
 from generator.assessment.adjustment import hysteresis
 from generator.assessment.assess import Assessment
 from generator.assessment.conformity import Verdict
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.faults import Fault
 from generator.records.models import Channel, Policy, Reference
 from generator.records.rows import SensorVisit

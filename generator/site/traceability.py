@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from generator.assessment.assess import Assessment
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.models import Channel, Reference
 from generator.records.references import NEEDED, QUANTITIES, Calibration
 from generator.units import CANONICAL

@@ -11,7 +11,7 @@ from datetime import date
 from generator.assessment.assess import State
 from generator.assessment.conformity import Verdict
 from generator.assessment.due import DueState
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.faults import Fault
 from generator.rounding import MINUS, NOTHING, expanded, fixed, significant, value_with
 

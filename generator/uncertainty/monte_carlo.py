@@ -17,7 +17,7 @@ from generator.records.models import Channel
 from generator.uncertainty.budgets import Budgets
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.duals import differentiate
-from generator.uncertainty.measurement import Measurement
+from generator.uncertainty.measured import Measurement
 from generator.uncertainty.reference_values import MethodGroup
 from generator.uncertainty.sources import COVERAGE, Distribution, Source
 from generator.uncertainty.terms import Terms

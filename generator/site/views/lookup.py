@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from generator.assessment.assess import Assessment, SensorVisitSummary
 from generator.assessment.findings import Case
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.load import Records
 from generator.records.models import Channel, Place
 from generator.records.visits import Visit

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from generator.assessment.conformity import Verdict
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.models import Channel, Reference, in_force
 from generator.records.references import QUANTITIES, Calibration, QuantityRecord
 from generator.rounding import expanded

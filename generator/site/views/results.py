@@ -9,7 +9,7 @@ from datetime import date
 from itertools import groupby
 
 from generator.assessment.conformity import Verdict
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.rounding import expanded, fixed, freedom, significant, value_with
 from generator.site import words
 from generator.site.views.lookup import Lookup, visit_link

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from generator.assessment.assess import Standing
 from generator.assessment.drift import Change, Drift
 from generator.assessment.due import DueState
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.models import Channel
 from generator.records.rows import Event
 from generator.rounding import value_with

@@ -10,7 +10,7 @@ from generator.assessment.assess import SensorVisitSummary, Standing, State
 from generator.assessment.conformity import Verdict
 from generator.assessment.due import DueState
 from generator.assessment.findings import Case
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.settings import instrument_on
 from generator.site import words
 from generator.site.views.lookup import Lookup, finding_link, visit_link

@@ -9,7 +9,7 @@ from itertools import groupby
 
 from generator.assessment.adjustment import Hysteresis
 from generator.assessment.assess import SensorVisitSummary
-from generator.assessment.results import Result
+from generator.assessment.result import Result
 from generator.records.references import QUANTITIES
 from generator.records.settings import SettingsOn
 from generator.records.visits import Visit
