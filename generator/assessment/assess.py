@@ -15,7 +15,8 @@ from generator.assessment.drift import Drift, VisitHistory, drift
 from generator.assessment.due import Due, due
 from generator.assessment.findings import Case, find_cases
 from generator.assessment.plausibility import mix_ups
-from generator.assessment.results import Result, make_results
+from generator.assessment.result import Result
+from generator.assessment.results import make_results
 from generator.faults import Fault, RecordsRefused, Severity
 from generator.records.check import check as check_records
 from generator.records.load import Records

@@ -16,7 +16,8 @@ import pytest
 
 from generator.assessment.assess import Assessment, Standing, State, assemble, check
 from generator.assessment.due import DueState
-from generator.assessment.results import Result, make_results
+from generator.assessment.result import Result
+from generator.assessment.results import make_results
 from generator.faults import Severity
 from generator.records.load import load
 from generator.records.rows import sensor_visits
