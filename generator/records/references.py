@@ -206,6 +206,8 @@ class Reference(Record):
     """the saturator reaches between this share of saturation and 100 %"""
     pressure_drop: PressureSpread | None = None
     """where the transducer sits behind it: largest pressure lost up to the expansion valve (half is added)"""
+    mirror_pressure_difference: PressureSpread | None = None
+    """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
     salts: tuple[str, ...] = ()
     """salts of the cells, by formula"""
     salt_condition: HumiditySpread | None = None

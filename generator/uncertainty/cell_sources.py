@@ -57,7 +57,8 @@ def cell_terms(
     place, unit = f"{visit}/{sensor}/{number}/{channel.value}", channel.unit
     instrument = settings.serial if settings else sensor
     terms = [_scatter(f"{place}/{part.value}", unit, repeatability, n, catalogue)]
-    terms += _resolutions(place, channel, part, settings, steps, catalogue)
+    if cell.plateau.phase != "check":  # a checked reference's display counts with its calibration
+        terms += _resolutions(place, channel, part, settings, steps, catalogue)
     correction = 0.0
     if settings is None:
         return terms, correction
@@ -123,7 +124,7 @@ def _resolutions(
 
 
 def _hysteresis(cell: Cell, place: str, channel: Channel, settings: SettingsOn, catalogue: Catalogue) -> list[Weighted]:
-    """Half of the declared width, unless the visit went through the point both ways and shows it itself."""
+    """Half of the declared width; a rising or falling plateau of a visit that went both ways shows it itself."""
     declared = settings.declared(channel).hysteresis
     here = cell.plateau
     ways = {
@@ -131,7 +132,7 @@ def _hysteresis(cell: Cell, place: str, channel: Channel, settings: SettingsOn, 
         for p in cell.sensor_visit.plateaus
         if p.phase == here.phase and p.target == here.target and p.status == "read"
     }
-    if declared is None or {"rising", "falling"} <= ways:
+    if declared is None or (here.direction in ways - {"start"} and {"rising", "falling"} <= ways):
         return []
     source = rectangular(f"{place}/hysteresis", "hysteresis, half of its width", declared.value / 2.0, channel.unit)
     return [(catalogue.add(source), 1.0)]

@@ -68,7 +68,33 @@ def indications(
         value[rows] = offset + gain * meter.value
         scaled = meter.terms.scaled(np.nan_to_num(gain))
         parts.append(Terms(rows[scaled.row], scaled.source, scaled.weight))
+    parts.append(_corrected_checks(table, calibrations, channel, value, report))
     return Indications(sensor=Measured(value, Terms.joined(parts)), far_end=table.number[far_end])
+
+
+def _corrected_checks(
+    table: ReadingTable, calibrations: Calibrations, channel: Channel, value: np.ndarray, report: Report
+) -> Terms:
+    """A check between calibrations asks whether a reference still is what its calibration says: its reading is
+    corrected by the calibration in force, whose sources come along, so that what the check shares with it cancels.
+    """
+    quantity = f"reference_{channel.value}"
+    known = calibrations.records.references
+    checked = np.array(
+        [
+            cell.plateau.phase == "check" and quantity in getattr(known.get(cell.sensor_visit.sensor), "quantities", ())
+            for cell in table.cells
+        ],
+        bool,
+    )
+    rows = np.flatnonzero(checked[table.cell] & np.isfinite(value)) if len(table.cells) else np.zeros(0, np.int64)
+    if not len(rows):
+        return Terms.none()
+    instruments = np.array([table.cells[cell].sensor_visit.sensor for cell in table.cell[rows]], object)
+    step = table.step[COLUMNS_OF[channel][0]][rows]
+    corrected = calibrations.applied(table, rows, quantity, instruments, value[rows], step, report)
+    value[rows] = corrected.value
+    return Terms(rows[corrected.terms.row], corrected.terms.source, corrected.terms.weight)
 
 
 def _inside_loop(table: ReadingTable, rows: np.ndarray, column: str, report: Report) -> np.ndarray:

@@ -237,9 +237,10 @@ class _Stage:
         return float(written[0]) if len(written) else math.nan
 
     def _previous_target(self, cell: int) -> float:
+        """Humidity that the probe came from: the plateau before, whatever its phase; at first the room's."""
         here = self.table.cells[cell]
-        if here.plateau.direction == "start":
-            return math.nan
+        if here.plateau.number == 1:
+            return _mean(self.table.number["room_humidity"][self.rows_of(cell)])
         before = here.sensor_visit.plateaus[here.plateau.number - 2]
         return before.target if before.status == "read" else math.nan
 
@@ -269,14 +270,19 @@ class _Stage:
         declared = settings.declared(Channel.HUMIDITY).repeatability if settings else None
         noise = 2.0 * (declared.value if declared else 0.0) / minutes if minutes > 0 else 0.0
         if abs(slope) > rule.largest_slope + noise:
-            return f"readings still move by {slope:+.2f} %RH/min, the policy allows {rule.largest_slope:g}"
+            beyond = f" and its own uncertainty {noise:.2f}" if noise else ""
+            return f"readings still move by {slope:+.2f} %RH/min, the policy allows {rule.largest_slope:g}{beyond}"
         return ""
 
     def _repeatabilities(self, channel: Channel, part: Part, spread: Scatter) -> list[Repeatability | None]:
         keys, declared, days = [], [], []
         for cell, settings in zip(self.table.cells, self.settings, strict=True):
             model = settings.model if settings else cell.sensor_visit.sensor
-            keys.append((model, channel.value, part.value))
+            row = cell.plateau.rows[0]
+            words = cell.sensor_visit.visit.text
+            reference = self.records.references.get(words["reference"][row])
+            # Scatter in a room's air is not scatter in a chamber: like is pooled with like.
+            keys.append((model, channel.value, part.value, reference.kind if reference else "", words["medium"][row]))
             found = settings.declared(channel).repeatability if settings else None
             declared.append(found.value if found else math.nan)
             days.append(np.datetime64(cell.sensor_visit.visit.day, "D"))

@@ -97,7 +97,8 @@ class _References:
         slope = np.full(self.table.n, np.nan)
         known = np.flatnonzero(np.isfinite(self.temperature) & np.isfinite(self.humidity))
         if len(known):
-            value, gradient = differentiate(saturation_vapour_pressure, self.temperature[known])
+            over = np.where(self.over_ice[known], "ice", "water")
+            value, gradient = differentiate(lambda t: saturation_vapour_pressure(t, over), self.temperature[known])
             slope[known] = gradient[0] / value
         return ReferenceValues(
             humidity=Measured(self.humidity, Terms.joined(self.humidity_terms)),
@@ -181,6 +182,9 @@ class _References:
             np.where(own, mirror_pa.value, chamber_pa.value),
             Terms.joined([mirror_pa.terms, chamber_pa.terms.scaled((~own).astype(float))]),
         )
+        apart = self.inputs.limits(rows, "mirror_pressure_difference", "mirror pressure against the chamber's", "Pa")
+        apart = [terms.scaled((~own).astype(float)) for terms in apart]
+        mirror_pa = Measured(mirror_pa.value, Terms.joined([mirror_pa.terms, *apart]))
 
         def model(mirror: Any, air: Any, mirror_pressure: Any, pressure: Any) -> Any:
             return rh_from_mirror(mirror, air, condensate, pressure, mirror_pressure)
@@ -221,7 +225,7 @@ class _References:
         published = rectangular(f"salt/{salt}/published", f"published humidity over {salt}", 1.0, "1")
         at = np.arange(len(rows))
         terms = [Terms.of(at, self.calibrations.catalogue.add(published), stated)]
-        terms += self.inputs.limits(rows, "salt_condition", "condition of the solution and equilibrium", "%RH")
+        terms += self._condition_of_cell(rows, salt)
         inputs = {
             "chamber_temperature": solution_c,
             "probe_difference": warmer,
@@ -230,6 +234,21 @@ class _References:
         saturated = ("water", "chamber_temperature", None)
         self._evaluate(f"saturated_salt ({salt})", rows, inputs, model, ice, other=terms, saturated=saturated)
         self.temperature_terms.append(_at_rows(warmer.terms, rows))
+
+    def _condition_of_cell(self, rows: np.ndarray, salt: str) -> list[Terms]:
+        """Purity and distance from equilibrium: of each cell its own at each visit; its sensors share it."""
+        visits = np.array([self.table.cells[c].sensor_visit.visit.name for c in self.table.cell[rows]], object)
+
+        def condition(reference: Reference, at: np.ndarray) -> list[Terms]:
+            parts = []
+            for visit in dict.fromkeys(visits[at]):
+                identity = f"{visit}/{reference.id}/{salt}/condition"
+                half = float(reference.salt_condition or 0.0)
+                source = rectangular(identity, "condition of the solution and equilibrium", half, "%RH")
+                parts.append(Terms.of(at[visits[at] == visit], self.calibrations.catalogue.add(source), 1.0))
+            return parts
+
+        return self.inputs.per_reference(rows, "salt_condition", condition)
 
     def _transfer_probe(self, rows: np.ndarray, air: bool, ice: bool) -> None:
         humidity = self.inputs.read("reference_humidity", rows)

@@ -11,7 +11,8 @@ from generator.records.models import Channel
 from generator.records.rows import SensorVisit
 from generator.uncertainty.calibrations import Calibrations, VisitCurve
 from generator.uncertainty.cell_sources import Part
-from generator.uncertainty.measured import Measurement
+from generator.uncertainty.measured import Line, Measurement
+from generator.uncertainty.table import Cell
 from generator.uncertainty.terms import Terms
 
 SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
@@ -34,12 +35,17 @@ def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[li
             if sv.sensor == reference and sv.visit.id == c.from_visit
             for r in sv.words("reference")
         }
-        depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=0)
+        # Probes always come after the rest, so that a new `from_visit` moves no reading from one pool to another.
+        probe = records.references[reference].kind == "transfer_probe"
+        depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=int(probe))
         return depth[reference]
 
     stages: dict[int, list[SensorVisit]] = {}
     for sv in sensor_visits:
-        needed = max((of(r) for r in (*sv.words("reference"), *sv.words("loop_meter"))), default=0)
+        leaned_on = [*sv.words("reference"), *sv.words("loop_meter")]
+        if any(plateau.phase == "check" for plateau in sv.plateaus):
+            leaned_on.append(sv.sensor)
+        needed = max((of(reference) for reference in leaned_on), default=0)
         stages.setdefault(needed, []).append(sv)
     return [stages[level] for level in sorted(stages)]
 
@@ -83,11 +89,17 @@ def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel
     new_row = np.full(len(whole.lines), -1, np.int64)
     share = np.zeros(len(whole.lines))
     for point, group in enumerate(groups):
-        for number, _, _ in group:
+        ways = [item[2].plateau.direction for item in group]
+        for (number, _, _), way in zip(group, ways, strict=True):
             new_row[number] = point
-            share[number] = -1.0 / len(group)  # corrected value = indication − error
+            # A direction counts once, however often it was read; corrected value = indication − error.
+            share[number] = -1.0 / (len(set(ways)) * ways.count(way))
+
+    def mean(group: list[tuple[int, Line, Cell]], attribute: str) -> float:
+        return float(sum(-share[number] * getattr(line, attribute) for number, line, _ in group))
+
     return VisitCurve(
-        at=np.array([np.mean([line.indication for _, line, _ in g]) for g in groups]),
-        correction=np.array([-np.mean([line.error for _, line, _ in g]) for g in groups]),
+        at=np.array([mean(group, "indication") for group in groups]),
+        correction=np.array([-mean(group, "error") for group in groups]),
         terms=terms.moved(new_row, share).summed(),
     )

@@ -188,7 +188,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "formulations",
     ),
     "what a probe inherits, with the wrong sign": (
-        Slip("visit_curves", "share[number] = -1.0 / len(group)", "share[number] = 1.0 / len(group)"),
+        Slip("visit_curves", "terms=terms.moved(new_row, share)", "terms=terms.moved(new_row, -share)"),
         "inherited",
     ),
     "a probe's curve applied backwards": (

@@ -219,6 +219,7 @@ _DECLARED = {
     "chamber_gradient": "Gradient in the chamber up to the probe, half-width",
     "lowest_efficiency": "Saturation efficiency, at least",
     "pressure_drop": "Pressure lost behind the saturator, at most",
+    "mirror_pressure_difference": "Mirror against chamber pressure, within",
     "salt_condition": "Condition of the solutions, half-width",
     "temperature_coefficient": "Temperature coefficient",
     "calibration_temperature": "Temperature of its calibration",
