@@ -102,13 +102,30 @@ class _Coefficient:
 
 
 def _line(results: Sequence[Result], budgets: Budgets) -> tuple[_Coefficient, _Coefficient]:
-    """Error as a straight line over the reference value about its mean, with full covariance."""
-    reference = np.array([r.reference_value for r in results])
-    errors = np.array([r.error for r in results])
+    """Error as a straight line over the reference value about its mean, with full covariance.
+
+    The ways through one target are averaged first: how wide the hysteresis is says nothing about the span.
+    """
+    mean = _means_of_ways(results)
+    reference = mean @ np.array([r.reference_value for r in results])
+    errors = mean @ np.array([r.error for r in results])
     centre = float(reference.mean())
-    design = np.column_stack([np.ones(len(results)), reference - centre])
+    design = np.column_stack([np.ones(len(mean)), reference - centre])
     matrix, _ = contributions(budgets, [int(r.line) for r in results if r.line is not None])
+    matrix = mean @ matrix
     estimate, spread = generalised_least_squares(design, errors, matrix @ matrix.T)
     k = float(coverage_factor(math.inf))
     zero, span = (_Coefficient(value=float(estimate[i]), U=k * math.sqrt(spread[i, i]), at=centre) for i in range(2))
     return zero, span
+
+
+def _means_of_ways(results: Sequence[Result]) -> np.ndarray:
+    """Weights, shape (targets, results): each target's directions weigh alike, and in a direction its plateaus."""
+    targets = list(dict.fromkeys(r.target for r in results))
+    weights = np.zeros((len(targets), len(results)))
+    for row, target in enumerate(targets):
+        ways = [r.direction if r.target == target else None for r in results]
+        for column, way in enumerate(ways):
+            if way is not None:
+                weights[row, column] = 1.0 / (ways.count(way) * len(set(ways) - {None}))
+    return weights
