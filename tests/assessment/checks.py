@@ -20,6 +20,7 @@ from tests.humidity.published_checks import Check, table
 from tests.program import Program
 
 TARGETS = (20.0, 50.0, 80.0)
+CHI_SQUARED = "NIST/SEMATECH e-Handbook, 1.3.6.7.4: upper 1 % of χ² with ν = 8 is 20.090 (from memory)"
 
 
 def _number(id: str, computed: float, expected: float, tolerance: float = 1e-9, source: str = "by hand") -> Check:
@@ -176,7 +177,8 @@ def least_squares(program: Program) -> Iterator[Check]:
         first = 1 if name == "NoInt1" else 0
         computed = {f"B{first + i}": value for i, value in enumerate(fit)}
         computed |= {f"sd(B{first + i})": math.sqrt(spread[i, i]) for i in range(len(fit))}
-        computed |= {"residual sd": s, "residual sum of squares": float(residual @ residual)}
+        sum_of_squares = program.drift.chi_squared(residual, np.eye(len(x)))
+        computed |= {"residual sd": s, "residual sum of squares": sum_of_squares}
         if name == "linewidth":
             computed = {
                 "intercept a": fit[0],
@@ -251,6 +253,42 @@ def drift_of_an_instrument(program: Program) -> Iterator[Check]:
     yield _word("it stands out of the U of the difference", change.significant, True)
     naive = math.hypot(change.before.U, change.now.U)
     yield _word("and would not by the plain root sum", abs(change.change) > naive, False)
+
+
+def lines_that_do_not_hold(program: Program) -> Iterator[Check]:
+    """A step among steady years has no rate: χ² = rᵀ V⁻¹ r is far beyond its degrees of freedom."""
+    line = {"2022-03-16": 0.0, "2023-03-16": 0.3, "2024-03-16": 0.6, "2025-03-16": 0.9}
+    step = {"2022-03-16": 0.0, "2023-03-16": 0.0, "2024-03-16": 0.0, "2025-03-16": 1.2}
+    (drifting,), (stepping,) = (standing(program, yearly(errors)).drifts for errors in (line, step))
+    yield _word("freedom: 12 results less 3 levels and a rate", (drifting.freedom, stepping.freedom), (8, 8))
+    yield _word("the line stands", (drifting.state, drifting.chi_squared < 20.09), ("drifting", True), CHI_SQUARED)
+    yield _word("the step does not", (stepping.state, stepping.chi_squared > 20.09), ("watch", True), CHI_SQUARED)
+    yield _word("its sentence has no rate", "per year" in stepping.sentence, False)
+    said = "a step of +1.20 %RH between 2024-03-16 and 2025-03-16"
+    yield _word(f"{stepping.sentence} says {said}", said in stepping.sentence, True)
+    yield _word("the line says how well it fits", "on a line (χ² 0.0 for 8 degrees" in drifting.sentence, True)
+
+
+def like_with_like(program: Program) -> Iterator[Check]:
+    """A point of the history is a target, gone through one way, at one temperature."""
+    loop = yearly({day: _loop(0.3 * i) for i, day in enumerate(("2023-03-16", "2024-03-16", "2025-03-16"))})
+    (found,) = standing(program, loop).drifts
+    yield _number("levels: 20, 50 rising, 80, 50 falling", len(found.levels), 4)
+    yield _word("2 %RH of hysteresis is no scatter about the line", found.state, "drifting")
+    for between, same in ((4.0, True), (6.0, False)):
+        c = 25.0 - between
+        cold = [b.plateau(at, [at + 3.0, at + 3.0], b.generated(at, c, c)) for at in TARGETS]
+        warm = {day: 0.0 for day in ("2022-03-16", "2023-03-16", "2024-03-16")}
+        (found,) = standing(program, yearly({**warm, "2025-03-16": cold})).drifts
+        yield _number(f"{between} K apart: levels", len(found.levels), 3 if same else 6)
+        yield _number(f"{between} K apart: changes", len(found.changes), 3 if same else 0)
+        yield _word(f"{between} K apart: state", found.state, "watch" if same else "steady")
+
+
+def _loop(shift: float) -> list[list[b.Row]]:
+    """20, 50 rising, 80, 50 falling, with 2 %RH of hysteresis at 50 %RH."""
+    errors = ((20, 0.0), (50, -1.0), (80, 0.0), (50, 1.0))
+    return [b.plateau(at, [round(at + e + shift, 2)] * 2, b.generated(at)) for at, e in errors]
 
 
 def segments(program: Program) -> Iterator[Check]:
@@ -418,6 +456,8 @@ ALL = (
     least_squares,
     e_n_numbers,
     drift_of_an_instrument,
+    lines_that_do_not_hold,
+    like_with_like,
     segments,
     due_dates,
     incomplete_visits,

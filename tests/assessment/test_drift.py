@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
+from scipy.spatial.distance import mahalanobis
 
-from generator.assessment.drift import fit_line, generalised_least_squares
+from generator.assessment.drift import chi_squared, fit_line, generalised_least_squares
 from generator.uncertainty.covariance import covariance
 from tests import builders as b
 from tests.assessment.checks import TARGETS, old_references, points, yearly
@@ -34,6 +35,8 @@ def test_the_fit_is_scipys_with_the_same_covariance(seed):
     theirs, their_spread = curve_fit(lambda x, a, c: a + c * x, x, y, sigma=matrix, absolute_sigma=True)
     assert fit == pytest.approx(theirs, rel=1e-5, abs=1e-6)
     assert spread == pytest.approx(their_spread, rel=1e-5, abs=1e-7)
+    distance = mahalanobis(y, fit[0] + fit[1] * x, np.linalg.inv(matrix))
+    assert chi_squared(y - fit[0] - fit[1] * x, matrix) == pytest.approx(distance**2, rel=1e-6)
 
 
 @settings(max_examples=25)
@@ -72,7 +75,7 @@ def test_a_rate_covers_only_with_the_visit_to_visit_component():
     visit = np.array([days.index(r.day) for r in results])
     truth = np.array([0.2 * (r.day - days[0]).days / 365.25 for r in results])
     rng = np.random.default_rng(7)
-    covered = {0.0: 0, 0.3: 0}
+    covered, rejected = {0.0: 0, 0.3: 0}, {0.0: 0, 0.3: 0}
     trials = 400
     for _ in range(trials):
         shifts = 0.3 * rng.standard_normal(len(days))
@@ -81,8 +84,10 @@ def test_a_rate_covers_only_with_the_visit_to_visit_component():
         for between in covered:
             fit = fit_line(shown, budgets, between)
             covered[between] += abs(fit.rate - 0.2) <= fit.U
+            rejected[between] += fit.rejected
     assert 0.92 <= covered[0.3] / trials <= 0.985
     assert covered[0.0] / trials < 0.85
+    assert rejected[0.3] / trials <= 0.025 and rejected[0.0] / trials > 0.5  # 1 % of true lines are rejected
     print(f"rate covered: {covered[0.3] / trials:.1%} with, {covered[0.0] / trials:.1%} without the component")
 
 
@@ -128,6 +133,25 @@ def test_one_shared_target_among_others_is_enough_for_a_rate():
     both = {**single, YEARS[3]: points(0.4)}
     (found,) = b.assessed(yearly(both)).standings["RH-1"].drifts
     assert found.rate == pytest.approx(0.3 / 3.0, rel=0.6) and found.visits == 4
+
+
+def test_two_results_of_one_point_leave_nothing_to_test_the_line_with():
+    lone = {day: [b.plateau(at, [at + 0.1], b.generated(at))] for day, at in zip(YEARS, (20.0, 35.0, 20.0))}
+    (found,) = b.assessed(yearly(lone)).standings["RH-1"].drifts
+    assert found.freedom == 0 and "too few results to test the line" in found.sentence
+
+
+def test_targets_passed_once_each_way_have_no_rate():
+    ways = ((20, 50), (80, 50), (50,))
+    visits = {day: [b.plateau(at, [at], b.generated(at)) for at in way] for day, way in zip(YEARS, ways)}
+    (found,) = b.assessed(yearly(visits)).standings["RH-1"].drifts
+    assert math.isnan(found.rate) and "none with a point of another" in found.sentence
+
+
+def test_a_step_of_one_point_up_and_another_down_is_told_as_both():
+    files = yearly({day: 0.0 for day in YEARS[:4]} | {YEARS[4]: points(-1.0, 0.0, 1.0)})
+    (found,) = b.assessed(files).standings["RH-1"].drifts
+    assert found.state == "watch" and "a step of −1.00 to +1.00 %RH between 2024-03-16" in found.sentence
 
 
 def test_another_laboratorys_result_enters_the_change_and_not_the_rate():

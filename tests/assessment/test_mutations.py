@@ -63,8 +63,8 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     "ordinary least squares for generalised": (
         Slip(
             "drift",
-            "factor = np.linalg.cholesky(covariance + trace * np.eye(len(covariance)))",
-            "factor = np.eye(len(values))",
+            "return np.linalg.cholesky(covariance + trace * np.eye(len(covariance)))",
+            "return np.eye(len(covariance))",
         ),
         "least_squares",
     ),
@@ -96,6 +96,23 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         Slip("drift", "change=now.error - before.error", "change=before.error - now.error"),
         "drift_of_an_instrument",
     ),
+    "a rate in spite of the scatter": (
+        Slip("drift", "if fit.rejected:", "if False:"),
+        "lines_that_do_not_hold",
+    ),
+    "a sum of squares for χ²": (
+        Slip("drift", "scaled = np.linalg.solve(_root(covariance), residuals)", "scaled = residuals"),
+        "lines_that_do_not_hold",
+    ),
+    "levels not counted": (
+        Slip("drift", "freedom=len(points) - design.shape[1]", "freedom=len(points) - 2"),
+        "lines_that_do_not_hold",
+    ),
+    "rising with falling": (
+        Slip("drift", "return one.direction == other.direction and _same", "return _same"),
+        "like_with_like",
+    ),
+    "cold with warm": (Slip("drift", "< SAME_TARGET_RH and not apart", "< SAME_TARGET_RH"), "like_with_like"),
     "an adjustment that opens nothing": (
         Slip(
             "drift", "        if visit.adjusted:\n            segment = [", "        if False:\n            segment = ["

@@ -226,12 +226,12 @@ def _drift(drift: Drift) -> DriftView:
     between = ""
     if drift.changes:
         between = f"{drift.changes[0].before.day} and {drift.changes[0].now.day}"
-    since = f", from {drift.first} to {drift.last}" if drift.first else ""
+    period = f"{drift.first} to {drift.last}: " if drift.first else ""
     return DriftView(
         channel=str(drift.channel),
         unit=words.unit(drift.channel.unit),
         chip=words.drift_chip(drift.state),
-        sentence=words.shown(drift.sentence) + since,
+        sentence=period + words.shown(drift.sentence),
         changes=tuple(changes),
         between=between,
     )
