@@ -33,6 +33,7 @@ from generator.uncertainty.table import ReadingTable
 from generator.uncertainty.terms import Measured, Terms
 
 OUT_OF_PHYSICS = error("no-humidity", "no humidity can be computed from a row's readings")
+FROZEN_SATURATOR = error("frozen-saturator", "a saturator is below freezing, and ice or water in it is not known")
 UNKNOWN_SALT = error("unknown-salt", "a salt has no published humidity here")
 
 Model = Callable[..., Any]
@@ -145,6 +146,7 @@ class _References:
         saturation_c = self.inputs.read("saturation_temperature", rows)
         gradient = self.inputs.limits(rows, "saturator_gradient", "temperature gradient in the saturator", "degC")
         saturation_c = Measured(saturation_c.value, Terms.joined([saturation_c.terms, *gradient]))
+        self._refuse_frozen_saturator(rows, saturation_c.value)
         chamber_pa = self.inputs.chamber_pressure(rows)
         chamber_c = self.inputs.at_probe("chamber_temperature", rows)
         efficiency = np.ones(len(rows))
@@ -171,6 +173,14 @@ class _References:
             ice,
             saturated=("water", "saturation_temperature", "saturation_pressure"),
         )
+
+    def _refuse_frozen_saturator(self, rows: np.ndarray, saturation_c: np.ndarray) -> None:
+        """Below 0 °C a saturator holds ice or supercooled water, 1 % of reading per kelvin apart: not guessed."""
+        for row in rows[np.nan_to_num(saturation_c) < 0.0]:
+            place = self.table.place(int(row), "saturation_temperature")
+            message = "the saturator is below 0 degC: whether it holds ice or supercooled water is not known"
+            cure = "saturate above 0 degC, or correct the reading or its unit"
+            self.report(FROZEN_SATURATOR, int(row), place, message, cure)
 
     def _chilled_mirror(self, rows: np.ndarray, condensate: str, ice: bool) -> None:
         mirror_c = self.inputs.read("mirror_temperature", rows)
