@@ -1,7 +1,7 @@
 """Statements of conformity by plateau and channel, on unrounded values.
 
 Simple acceptance and guard bands as in ILAC-G8:09/2019 (JCGM 106:2012, 8.2 and 8.3); the specific-risk rule bounds
-the probability that the true error lies outside the tolerance, by the measurement alone, without a prior.
+the probability that the true error lies outside the tolerance, by the measurement alone, with a uniform prior.
 An edge is inside: a value exactly on a limit passes. Clause numbers are from memory.
 """
 
@@ -17,6 +17,10 @@ from generator.records.models import Band, Limits, MeasuringRange, Policy, Toler
 
 EDGE = 1e-9
 """Relative slack that keeps rounding in the last binary digits from moving a value across its edge."""
+
+
+SMALLEST_P = 1e-6
+"""A probability is published no smaller: sources' tails are not known so far out, and no trial lies there."""
 
 
 class Verdict(StrEnum):
@@ -59,6 +63,8 @@ def tolerance_at(tolerance: Tolerance, reference_value: float, span: MeasuringRa
         parts.append(chosen.of_range * (span.highest.value - span.lowest.value) if span else math.nan)
     if not parts:
         return math.nan
+    if any(map(math.isnan, parts)):  # the largest of unknown parts is unknown, whatever their order
+        return math.nan
     return math.fsum(parts) if chosen.combine == "sum" else max(parts)
 
 
@@ -67,13 +73,18 @@ def _lower_edge(band: Band) -> float:
 
 
 def probability_outside(error: float, u: float, nu: float, tolerance: float) -> float:
-    """P(|true error| > T): two tails of a t distribution scaled to u and centred on the error, no prior."""
+    """P(|true error| > T): two tails of a t distribution scaled to u about the error (uniform prior)."""
     if u <= 0.0:
         return float(abs(error) > tolerance * (1.0 + EDGE))
     below, above = (-tolerance - error) / u, (error - tolerance) / u
     if math.isinf(nu):
         return float(ndtr(below) + ndtr(above))
     return float(stdtr(nu, below) + stdtr(nu, above))
+
+
+def stated_probability(p: float) -> float:
+    """A probability as data and certificates hold it: never 0, since none is."""
+    return max(p, SMALLEST_P)
 
 
 def judge(policy: Policy, error: float, u: float, nu: float, U: float, tolerance: float) -> Judgement:
@@ -83,7 +94,7 @@ def judge(policy: Policy, error: float, u: float, nu: float, U: float, tolerance
         verdict=verdict_by_rule(policy, error, U, tolerance, p, probability_outside(0.0, u, nu, tolerance)),
         tolerance=tolerance,
         p_outside=p,
-        tur=tolerance / U if U > 0 else math.inf,
+        tur=math.inf if U == 0.0 else tolerance / U,
     )
 
 
@@ -96,7 +107,7 @@ def verdict_by_rule(
     p_outside_at_best: float,
 ) -> Verdict:
     """The verdict from |E|, T, U and P(outside); `p_outside_at_best`: what P would be with zero error."""
-    if math.isnan(error) or math.isnan(tolerance):
+    if math.isnan(error) or math.isnan(tolerance) or math.isnan(U):
         return Verdict.NONE
     size, slack = abs(error), EDGE * tolerance
     inside = size <= tolerance + slack
@@ -121,12 +132,21 @@ def verdict_by_rule(
 
 
 def rule_in_words(policy: Policy) -> str:
-    """The decision rule as it is printed wherever a verdict is."""
+    """The decision rule, with the risk that it leaves, as it is printed wherever a verdict is."""
     if policy.rule == "simple_acceptance":
-        return "simple acceptance: pass where |error| ≤ T; U at 95.45 % stands beside it"
+        ratio = policy.largest_u_over_t
+        most = f", U/T above {ratio:g} is a reservation" if ratio is not None else ""
+        return (
+            f"simple acceptance: pass where |error| ≤ T; U at 95.45 % stands beside it{most}; "
+            "at the limit a statement is wrong with a probability of up to 50 %"
+        )
     if policy.rule == "guard_band":
         r = f"{policy.guard_band:g}·" if policy.guard_band != 1.0 else ""
-        return f"guard band w = {r}U: pass where |error| ≤ T − w, fail where |error| > T + w, conditional between"
+        risk = f"{100.0 * float(ndtr(-2.0 * policy.guard_band)):.2g} %"  # U = 2·u
+        return (
+            f"guard band w = {r}U: pass where |error| ≤ T − w, fail where |error| > T + w, conditional between; "
+            f"a pass or fail at its limit is wrong with a probability of about {risk} (one-sided, normal)"
+        )
     low, high = f"{100 * policy.largest_risk:g} %", f"{100 - 100 * policy.largest_risk:g} %"
     return (
         f"specific risk: pass where the probability of |true error| > T is at most {low}, "

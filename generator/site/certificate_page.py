@@ -10,6 +10,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from generator.rounding import MINUS, NOTHING, expanded, fixed, value_with
@@ -30,7 +31,7 @@ _TURNS_TEXT = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]")
 """Characters that change the order of what is read without being seen."""
 _NEGATIVE = re.compile(r"(?<![\w.-])-(?=\d)")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|%RH|°C|mA|V|kPa|min|m)(?!\w))")
-_PARTS = {"total": "at the far end of the loop", "sensor": "at the sensor", "loop": "of the loop"}
+_PARTS = {"total": "at the far end", "sensor": "at the sensor", "loop": "of the loop"}
 _SHOWN_UNIT = {"Pa": ("kPa", 1e-3)}
 
 
@@ -65,12 +66,13 @@ def page(statement: Stated) -> dict[str, Any]:
         ],
         "conditions": [_condition(c) for c in statement["conditions"]],
         "references": list(_references(statement["traceability"])),
+        "salts": statement["words"]["salts"] or "",
         "coverage": statement["words"]["coverage"],
         "small_print": [statement["words"]["scope"], statement["words"]["reproduction"]],
         "signatures": _signatures(statement),
         "evidence": _evidence(statement),
         "address": statement["page"]["address"] or "",
-        "end": f"End of certificate {statement['number']}",
+        "end": f"End of {'record' if statement['title'] == words.CHECK_TITLE else 'certificate'} {statement['number']}",
     }
     return {key: clean(value) for key, value in whole.items()}
 
@@ -132,13 +134,15 @@ def _conformity(decision: Stated | None) -> dict[str, Any]:
     since = f", in force from {decision['from']}" if decision["from"] else ""
     return {
         "summary": decision["summary"],
-        "rule": f"Decision rule{since}: {decision['words']}. T is the tolerance, U the expanded uncertainty.",
+        "rule": f"Decision rule{since}: {decision['words']}. {decision['tolerance']}, U the expanded uncertainty.",
     }
 
 
 def _reservation(reservation: Stated) -> str:
     text = _minus(_sentence(reservation["words"]))
-    if reservation["withholds_verdict"] or reservation["withholds_certificate"]:
+    if reservation["withholds_certificate"]:
+        return f"{text} Neither U nor verdict is given."
+    if reservation["withholds_verdict"]:
         return f"{text} No verdict is given."
     return text
 
@@ -154,13 +158,16 @@ def _minus(text: str) -> str:
 def _sections(statement: Stated) -> Iterator[dict[str, Any]]:
     """The work in its order: as found, adjustments, as left; each with its tables."""
     adjustments = [_adjustment(event) for event in statement["adjustments"]]
+    loops = {signal["channel"] for signal in statement["item"]["signals"]}
     for phase in words.PHASES:
         groups = [group for group in statement["results"] if group["phase"] == phase]
         if phase == "as_left" and adjustments:
             yield {"title": "Adjustment", "lines": adjustments, "tables": []}
             adjustments = []
         if groups:
-            tables = [table for group in groups for table in _tables(group, statement["decision"])]
+            tables = [
+                table for group in groups for table in _tables(group, statement["decision"], group["channel"] in loops)
+            ]
             yield {"title": words.PHASES[phase], "lines": [], "tables": tables}
     if adjustments:
         yield {"title": "Adjustment", "lines": adjustments, "tables": []}
@@ -179,7 +186,8 @@ def _adjustment(event: Stated) -> str:
     return _minus(f"{event['time']}: {event['words']}{change}{note}.")
 
 
-def _tables(group: Stated, decision: Stated | None) -> Iterator[dict[str, Any]]:
+def _tables(group: Stated, decision: Stated | None, loop: bool) -> Iterator[dict[str, Any]]:
+    """The group's results, and its sensor and loop apart; `loop`: the channel's signal is a current or a voltage."""
     rows = group["rows"]
     judged = group["tolerance"] is not None
     risk = judged and decision is not None and decision["rule"] == "specific_risk"
@@ -213,15 +221,15 @@ def _tables(group: Stated, decision: Stated | None) -> Iterator[dict[str, Any]]:
         "columns": [*columns, "Note"],
         "text": ["Point", "Direction", "Verdict"],
         "rows": cells,
-        "note": _note(group),
+        "note": _note(group, loop),
     }
     split = [row for row in rows if row["split"]]
     if split:
-        yield _split_table(group, split)
+        yield _split_table(group, split, loop)
 
 
 def _drawn(row: Stated) -> bool:
-    return row["answer"]["kind"] != "linear"
+    return row["answer"]["kind"] == "monte carlo"
 
 
 def _freedom(row: Stated) -> str:
@@ -235,17 +243,32 @@ def _freedom(row: Stated) -> str:
 
 
 def _probability(p: float) -> str:
+    if math.isnan(p):
+        return NOTHING
     return "< 0.01 %" if p < 1e-4 else f"{fixed(100 * p, 2)} %"
 
 
-def _note(group: Stated) -> str:
+def _rounded_apart(row: Stated) -> bool:
+    """Whether the error as printed is not the difference of indication and reference value as printed."""
+    U = _float(row["U"])
+    shown = [value_with(_float(row[name]), U) for name in ("indication", "reference_value", "error")]
+    if NOTHING in shown or row["settling_correction"]:
+        return False
+    indication, reference, error = (Decimal(text.replace(MINUS, "-")) for text in shown)
+    return indication - reference != error
+
+
+def _note(group: Stated, loop: bool) -> str:
     """What the table needs said, in one paragraph."""
     rows = group["rows"]
-    parts = " or ".join(dict.fromkeys(_PARTS[row["part"]] for row in rows))
+    total = _PARTS["total"] + (" of the loop" if loop else "")
+    parts = " or ".join(dict.fromkeys({**_PARTS, "total": total}[row["part"]] for row in rows))
     counts = sorted({row["readings"] for row in rows})
     many = f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
     readings = "one reading a point" if counts == [1] else f"means of {many} readings"
     said = [f"Indication {parts}, {readings}."]
+    if any(map(_rounded_apart, rows)):
+        said.append("Reference, indication and error are rounded separately.")
     if group["tolerance"]:
         since = f", in force from {group['tolerance']['from']}" if group["tolerance"]["from"] else ""
         said.append(f"Tolerance T: {group['tolerance']['words']}{since}.")
@@ -258,7 +281,8 @@ def _note(group: Stated) -> str:
     return " ".join(said)
 
 
-def _split_table(group: Stated, rows: Sequence[Stated]) -> dict[str, Any]:
+def _split_table(group: Stated, rows: Sequence[Stated], loop: bool) -> dict[str, Any]:
+    behind = "loop" if loop else "far end"
     cells = []
     for row in rows:
         split = {name: _float(value) for name, value in row["split"].items()}
@@ -269,24 +293,28 @@ def _split_table(group: Stated, rows: Sequence[Stated]) -> dict[str, Any]:
                 value_with(split["sensor_indication"], split["sensor_U"]),
                 value_with(split["sensor_error"], split["sensor_U"], sign=True),
                 expanded(split["sensor_U"]),
+                fixed(split["sensor_k"], 2),
                 value_with(split["loop_error"], split["loop_U"], sign=True),
                 expanded(split["loop_U"]),
+                fixed(split["loop_k"], 2),
             ]
         )
     return {
-        "title": f"{group['channel'].capitalize()}: sensor and loop apart, values in {group['unit']}",
+        "title": f"{group['channel'].capitalize()}: sensor and {behind} apart, values in {group['unit']}",
         "columns": [
             "Point",
             "Direction",
             "Shown at sensor",
             "Error of sensor",
             "U of sensor",
-            "Error of loop",
-            "U of loop",
+            "k",
+            "Error of loop" if loop else "Far end − sensor",
+            f"U of {'loop' if loop else 'difference'}",
+            "k",
         ],
         "text": ["Point", "Direction"],
         "rows": cells,
-        "note": "",
+        "note": "U with its own k, by the linear budget.",
     }
 
 
@@ -314,17 +342,15 @@ def _references(links: Sequence[Stated]) -> Iterator[dict[str, Any]]:
 def _reference_row(link: Stated) -> list[str]:
     by = f"{link['laboratory']}, {link['certificate']}"
     if link["from_visit"]:
-        by = f"this laboratory, {link['reference']}/{link['from_visit']}"
-    days = [link["date"] or NOTHING, link["valid_until"] or NOTHING]
-    return [link["quantity"].replace("_", " "), by, *days, _reference_U(link)]
+        issued = "" if link["certificate_issued"] else ", certificate not issued"
+        by = f"calibrated here{issued}, {link['reference']}/{link['from_visit']}"
+    return [link["quantity"].replace("_", " "), by, link["date"], link["valid_until"], _reference_U(link)]
 
 
 def _reference_U(link: Stated) -> str:
     unit, scale = _SHOWN_UNIT.get(link["unit"], (link["unit"], 1.0))
     low, high = _float(link["lowest_U"]) * scale, _float(link["highest_U"]) * scale
     size = expanded(low) if expanded(low) == expanded(high) else f"{expanded(low)} to {expanded(high)}"
-    if link["lowest_k"] is None:
-        return f"±{size} {unit}, as limits"
     k = [f"{_float(link[key]):.3g}" for key in ("lowest_k", "highest_k")]
     factor = f"k = {k[0]}" if k[0] == k[1] else f"k = {k[0]} to {k[1]}"
     return f"{size} {unit}, {factor.replace(' ', NO_BREAK)}"

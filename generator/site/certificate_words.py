@@ -12,16 +12,16 @@ from datetime import date
 from generator.records.models import CertificateWording, Limits, MeasuringRange, Scaling, Tolerance
 
 TITLE = "Calibration certificate"
+CHECK_TITLE = "Record of a check between calibrations"
 PREVIEW = "PREVIEW – not issued"
 PREVIEW_WARNING = "This is a preview: nobody has reviewed it, and it has not been issued."
 NOT_REVIEWED = "not reviewed: preview"
 NO_VERDICT = "no verdict"
 
-IN_PLACE = "at the measuring position, unless a remark says otherwise"
 SCOPE = "The results relate only to the item calibrated, as it was at the time and place of the calibration."
-REPRODUCTION = (
-    "This certificate may be reproduced only in full; an extract needs the written consent of the laboratory."
-)
+MOST_NOTES = 2
+"""Notes that are repeated beside the place."""
+REPRODUCTION = "This document may be reproduced only in full; an extract needs the written consent of the laboratory."
 AS_FOUND_IS_AS_LEFT = "Nothing was adjusted: as found is also as left."
 
 PHASES = {"as_found": "As found", "as_left": "As left", "check": "Check between calibrations"}
@@ -30,6 +30,8 @@ MEDIA = {
     "salt cell": "in the cell of a saturated salt solution",
     "in air": "in the air of the room, the reference standard beside the sensor",
 }
+SENSOR_TOLERANCE = "T is the tolerance set by the facility for this sensor"
+REFERENCE_TOLERANCE = "T is the limit set by the facility for checks of this reference"
 ADJUSTMENTS = {
     "zero": "zero adjusted",
     "span": "span adjusted",
@@ -46,7 +48,6 @@ KINDS = {
 }
 
 SALT_SOURCE = "Greenspan (1977), J. Res. NBS 81A, 89–96"
-PUBLISHED = "published values"
 _SUBSCRIPTS = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
 _FORMULAS = "saturation vapour pressure and enhancement factor after Hardy (1998), ITS-90"
 _PRINCIPLES = {
@@ -95,14 +96,40 @@ def first_day(day: date) -> str | None:
     return None if day == date.min else day.isoformat()
 
 
-def basis(wording: CertificateWording) -> str:
+def title(phases: Iterable[str]) -> str:
+    """What the document is: a check between calibrations is none."""
+    return CHECK_TITLE if set(phases) == {"check"} else TITLE
+
+
+def place(notes: Iterable[str], elsewhere: str | None) -> str:
+    """Where was calibrated, which only a note can tell; `elsewhere`: what says that it was not as in work."""
+    said = [f"“{note}”" for note in dict.fromkeys(notes)]
+    text = "at the measuring position, unless a note says otherwise"
+    if len(said) > MOST_NOTES:
+        text += "; see the notes under Deviations and remarks"
+    elif said:
+        text += f"; noted: {', '.join(said)}"
+    return text + (f"; {elsewhere}" if elsewhere else "")
+
+
+def salts(named: Iterable[tuple[str, str]]) -> str:
+    """What the humidity over salt solutions rests on; `named`: (salt, its stated uncertainty as limits)."""
+    limits = "; ".join(f"{salt_formula(salt)} {size}" for salt, size in named)
+    return (
+        f"Saturated salts: published values, {SALT_SOURCE}, as transcribed and not checked against the print; they are "
+        f"not traceable by calibration. Stated uncertainty, taken as limits: {limits}. The thermometer "
+        "is traceable through the calibrations listed."
+    )
+
+
+def basis(wording: CertificateWording, over_salts: bool = False) -> str:
     """On what footing the laboratory calibrates: its own statement, else in-house."""
     if wording.accreditation is not None:
         return wording.accreditation
     return (
         "In-house calibration, traceable through the calibrations of the reference standards listed under "
-        "Traceability, each with its own uncertainty."
-    )
+        "Traceability, each with its own uncertainty"
+    ) + (", except for the humidity over saturated salts: published values." if over_salts else ".")
 
 
 def coverage(trials: int | None) -> str:

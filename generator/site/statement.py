@@ -18,11 +18,23 @@ from generator import __version__
 from generator.assessment.assess import Assessment, SensorVisitSummary
 from generator.assessment.due import SAME_POINT_RH, add_months, completes
 from generator.assessment.result import Result
+from generator.assessment.results import OTHER_TEMPERATURE
 from generator.records.models import Channel, Policy, Reference, in_force
 from generator.records.rows import Event
 from generator.records.settings import SettingsOn
+from generator.rounding import expanded, fixed
 from generator.site import certificate_words as words
-from generator.site.statement_results import Group, Reservations, decision, groups, number, point, withheld
+from generator.site.statement_results import (
+    Group,
+    PartLines,
+    Reservations,
+    decision,
+    groups,
+    number,
+    part_lines,
+    point,
+    withheld,
+)
 from generator.site.traceability import Traceability
 
 SCHEMA = "hygrotrail certificate 1"
@@ -35,13 +47,13 @@ def statements(assessment: Assessment) -> Iterator[Statement]:
     """A preview statement for each visit and sensor with results of our own that may be certified.
 
     None where a sensor's part was withdrawn, not done, stated by another laboratory, or where reservations withhold
-    the certificate from every result. Where they withhold it from some, these stand without verdict.
+    the certificate from every result. Where they withhold it from some, these stand without U and verdict.
     """
-    traceability = Traceability(assessment)
+    traceability, parts = Traceability(assessment), part_lines(assessment)
     for summary in assessment.summaries:
         measured = [r for r in summary.results if r.line is not None]
         if not all(withheld(r) for r in measured):
-            yield _Statement(assessment, traceability, summary, measured).whole()
+            yield _Statement(assessment, traceability, summary, measured, parts).whole()
 
 
 def statement_bytes(statement: Statement) -> bytes:
@@ -58,9 +70,10 @@ class _Statement:
         traceability: Traceability,
         summary: SensorVisitSummary,
         measured: Sequence[Result],
+        parts: PartLines,
     ) -> None:
         self.assessment, self.records = assessment, assessment.records
-        self.summary, self.measured = summary, measured
+        self.summary, self.measured, self.parts = summary, measured, parts
         self.sv = summary.sensor_visit
         self.visit, self.id = self.sv.visit, self.sv.sensor
         self.sensor = self.records.sensors.get(self.id)
@@ -73,7 +86,7 @@ class _Statement:
     def whole(self) -> Statement:
         facility, wording = self.records.facility, self.records.facility.certificate
         reservations = Reservations()
-        results = groups(self.assessment, self.sv, self.settings, self.measured, reservations)
+        results = groups(self.assessment, self.sv, self.settings, self.measured, reservations, self.parts)
         days = sorted({self.visit.time_local[row][:10] for row in self.rows})
         trials = {row["answer"]["trials"] for g in results for row in g["rows"] if "trials" in row["answer"]}
         page = f"visits/{self.visit.id}.html#{self.id}"
@@ -83,7 +96,7 @@ class _Statement:
             "sensor": self.id,
             "visit": self.visit.id,
             "revision": PREVIEW_REVISION,
-            "title": words.TITLE,
+            "title": words.title(r.phase for r in self.measured),
             "paper": facility.paper,
             "issued": self.assessment.day.isoformat(),
             "calibrated": {"first": days[0], "last": days[-1]},
@@ -101,15 +114,19 @@ class _Statement:
             "conditions": self._conditions(),
             "results": results,
             "adjustments": [self._adjustment(event) for event in self.sv.events if event.kind != "none"],
-            "decision": decision(self.policy, self.measured[0].rule, results),
+            "decision": decision(
+                self.policy, self.measured[0].rule, results, reservations, of_reference=self.settings is None
+            ),
             "reservations": reservations.listed(),
             "deviations": self._deviations(),
             "remarks": self._remarks(results),
             "traceability": self._traceability(),
+            "published_values": self._published_values(),
             "words": {
-                "basis": words.basis(wording),
+                "basis": words.basis(wording, over_salts=bool(self.published)),
                 "coverage": words.coverage(max(trials, default=None)),
-                "place": words.IN_PLACE,
+                "place": words.place((r.note for r in self.measured if r.note), self._elsewhere()),
+                "salts": self._salts(),
                 "scope": words.SCOPE,
                 "reproduction": words.REPRODUCTION,
             },
@@ -174,6 +191,14 @@ class _Statement:
             "building": place.building if place else None,
             "position": period.position,
         }
+
+    def _elsewhere(self) -> str | None:
+        """What tells that the calibration was not where the item works: its temperature."""
+        away = [r.temperature_c for r in self.measured if OTHER_TEMPERATURE in [f.rule for f in r.reservations]]
+        if not away or self.sensor is None:
+            return None
+        low, high = (fixed(end, 1) for end in (min(away), max(away)))
+        return f"at {low if low == high else f'{low} to {high}'} degC, not its working temperature"
 
     def _conditions(self) -> list[dict[str, Any]]:
         """Readings of the room that belong to this sensor's rows, and the state at the probe."""
@@ -258,8 +283,8 @@ class _Statement:
         return add_months(self.visit.day, interval.months).isoformat()
 
     def _traceability(self) -> list[dict[str, Any]]:
-        """Every calibration behind the results, and published values where they stand for one."""
-        calibrated = [
+        """Every calibration behind the results."""
+        return [
             {
                 **_standard(link.reference),
                 "serves": link.serves or None,
@@ -269,6 +294,7 @@ class _Statement:
                 "laboratory": link.calibration.laboratory,
                 "certificate": link.calibration.certificate,
                 "from_visit": link.calibration.from_visit,
+                "certificate_issued": link.certificate_issued,
                 "lowest_U": number(link.lowest_U),
                 "highest_U": number(link.highest_U),
                 "unit": link.unit,
@@ -277,25 +303,25 @@ class _Statement:
             }
             for link in self.links
         ]
-        published = [
+
+    def _published_values(self) -> list[dict[str, Any]]:
+        """Published values where other standards have a calibration: no link of the chain."""
+        return [
             {
                 **_standard(value.reference),
-                "serves": None,
-                "quantity": f"humidity over {words.salt_formula(value.salt)}",
-                "date": None,
-                "valid_until": None,
-                "laboratory": words.PUBLISHED,
-                "certificate": words.SALT_SOURCE,
-                "from_visit": None,
-                "lowest_U": number(value.lowest),
-                "highest_U": number(value.highest),
+                "salt": value.salt,
+                "source": words.SALT_SOURCE,
+                "lowest": number(value.lowest),
+                "highest": number(value.highest),
                 "unit": "%RH",
-                "lowest_k": None,
-                "highest_k": None,
             }
             for value in self.published
         ]
-        return calibrated + published
+
+    def _salts(self) -> str | None:
+        ends = [(v.salt, expanded(v.lowest), expanded(v.highest)) for v in self.published]
+        sizes = [(salt, f"±{low if low == high else f'{low} to {high}'} %RH") for salt, low, high in ends]
+        return words.salts(dict.fromkeys(sizes)) if sizes else None
 
     def _records(self) -> list[dict[str, str]]:
         """Every record that the statement leans on, with the hash of its bytes."""

@@ -9,7 +9,7 @@ from typing import Any
 
 from generator.assessment.adjustment import hysteresis
 from generator.assessment.assess import Assessment
-from generator.assessment.conformity import Verdict
+from generator.assessment.conformity import Verdict, stated_probability
 from generator.assessment.result import Result
 from generator.faults import Fault
 from generator.records.models import Channel, Policy, Reference
@@ -17,7 +17,10 @@ from generator.records.rows import SensorVisit
 from generator.records.settings import SettingsOn
 from generator.rounding import published
 from generator.site import certificate_words as words
+from generator.uncertainty.cell_sources import Part
 
+PartLines = Mapping[tuple[int, Channel, Part], int]
+"""(cell, channel, part) → row in the budgets"""
 Group = Mapping[str, Any]
 """the rows of one phase and channel"""
 
@@ -31,6 +34,12 @@ def number(value: float) -> float | str | None:
 def withheld(result: Result) -> bool:
     """Whether a reservation withholds the certificate from this result."""
     return any(f.rule.withholds_certificate for f in result.reservations)
+
+
+def part_lines(assessment: Assessment) -> PartLines:
+    """Where the budget of each part of each plateau stands."""
+    lines = assessment.measurement.lines
+    return {(line.cell, line.channel, line.part): number for number, line in enumerate(lines)}
 
 
 def point(result: Result) -> str:
@@ -54,6 +63,15 @@ class Reservations:
             rules.append(fault.rule.name)
         names = list(self.by_rule)
         return [_mark(names.index(name)) for name in dict.fromkeys(rules)]
+
+    def qualifying(self, row: Mapping[str, Any]) -> dict[str, str]:
+        """Mark and words of the reservations under which a row's verdict stands: those that do not withhold it."""
+        found = {}
+        for position, said in enumerate(self.by_rule.values()):
+            rule, messages = said[0][0].rule, dict.fromkeys(fault.message for fault, _ in said)
+            if _mark(position) in row["reservations"] and not (rule.withholds_verdict or rule.withholds_certificate):
+                found[_mark(position)] = next(iter(messages)) if len(messages) == 1 else rule.summary
+        return found if row["verdict"] != words.NO_VERDICT else {}
 
     def listed(self) -> list[dict[str, Any]]:
         """Each with its mark, what it withholds, and its words."""
@@ -93,6 +111,7 @@ def groups(
     settings: SettingsOn | None,
     results: Sequence[Result],
     reservations: Reservations,
+    parts: PartLines,
 ) -> list[Group]:
     """The results by phase and channel, in order of the work; `settings` None: a reference was calibrated."""
     reference = assessment.records.references.get(sensor_visit.sensor)
@@ -112,7 +131,7 @@ def groups(
                     "channel": channel.value,
                     "unit": channel.unit,
                     "tolerance": _tolerance(settings, reference, channel, phase),
-                    "rows": [_row(assessment, sensor_visit, r, reservations) for r in chosen],
+                    "rows": [_row(assessment, sensor_visit, r, reservations, parts) for r in chosen],
                     "hysteresis": [
                         {"target": number(h.target), "width": number(h.width), "U": number(h.U)} for h in widths
                     ],
@@ -137,7 +156,10 @@ def _tolerance(
     }
 
 
-def _row(assessment: Assessment, sensor_visit: SensorVisit, r: Result, reservations: Reservations) -> dict[str, Any]:
+def _row(
+    assessment: Assessment, sensor_visit: SensorVisit, r: Result, reservations: Reservations, parts: PartLines
+) -> dict[str, Any]:
+    """A row; where a reservation withholds the certificate from it, without what would be certified: U and verdict."""
     assert r.line is not None
     line = assessment.measurement.lines[r.line]
     plateau = sensor_visit.plateaus[r.plateau - 1]
@@ -151,10 +173,12 @@ def _row(assessment: Assessment, sensor_visit: SensorVisit, r: Result, reservati
         "k": r.k,
         "U": r.U,
         "tolerance": r.tolerance,
-        "p_outside": r.p_outside,
+        "p_outside": stated_probability(r.p_outside),
         "tur": r.tur,
         "settling_correction": r.settling_correction,
     }
+    if withheld(r):
+        numbers |= dict.fromkeys(("u", "nu_eff", "k", "U", "p_outside", "tur"), math.nan)
     return {
         "plateau": r.plateau,
         "time": sensor_visit.visit.time_local[plateau.rows[0]],
@@ -170,8 +194,8 @@ def _row(assessment: Assessment, sensor_visit: SensorVisit, r: Result, reservati
             "nu": number(line.repeatability.nu),
             "basis": line.repeatability.basis,
         },
-        "answer": _answer(assessment, r.line),
-        "split": None if math.isnan(r.error_loop) else _split(r),
+        "answer": {"kind": "withheld"} if withheld(r) else _answer(assessment, r.line),
+        "split": None if math.isnan(r.error_loop) else _split(assessment, r, parts),
         "verdict": words.NO_VERDICT if withheld(r) else r.verdict.value,
         "reservations": reservations.marks(r.reservations, point(r)),
     }
@@ -191,17 +215,27 @@ def _answer(assessment: Assessment, line: int) -> dict[str, Any]:
     }
 
 
-def _split(r: Result) -> dict[str, Any]:
-    return {
-        "sensor_indication": number(r.output),
-        "sensor_error": number(r.error_sensor),
-        "sensor_U": number(r.U_sensor),
-        "loop_error": number(r.error_loop),
-        "loop_U": number(r.U_loop),
+def _split(assessment: Assessment, r: Result, parts: PartLines) -> dict[str, Any]:
+    """Sensor and loop apart: the linear budgets' U and k."""
+    assert r.line is not None
+    line, k = assessment.measurement.lines[r.line], assessment.measurement.whole().k
+    numbers = {
+        "sensor_indication": r.output,
+        "sensor_error": r.error_sensor,
+        "sensor_U": r.U_sensor,
+        "sensor_k": float(k[parts[line.cell, line.channel, Part.SENSOR]]),
+        "loop_error": r.error_loop,
+        "loop_U": r.U_loop,
+        "loop_k": float(k[parts[line.cell, line.channel, Part.LOOP]]),
     }
+    if withheld(r):
+        numbers |= dict.fromkeys(("sensor_U", "sensor_k", "loop_U", "loop_k"), math.nan)
+    return {name: number(value) for name, value in numbers.items()}
 
 
-def decision(policy: Policy, rule_words: str, stated: Sequence[Group]) -> dict[str, Any] | None:
+def decision(
+    policy: Policy, rule_words: str, stated: Sequence[Group], reservations: Reservations, of_reference: bool
+) -> dict[str, Any] | None:
     """The rule, and what it says of each group in a sentence; nothing where no tolerance is declared."""
     judged = [group for group in stated if group["tolerance"]]
     if not judged:
@@ -213,12 +247,13 @@ def decision(policy: Policy, rule_words: str, stated: Sequence[Group]) -> dict[s
         "largest_risk": policy.largest_risk if policy.rule == "specific_risk" else None,
         "largest_u_over_t": policy.largest_u_over_t if policy.rule == "simple_acceptance" else None,
         "words": rule_words,
-        "summary": [_summary(group) for group in judged],
+        "tolerance": words.REFERENCE_TOLERANCE if of_reference else words.SENSOR_TOLERANCE,
+        "summary": [_summary(group, reservations) for group in judged],
     }
 
 
-def _summary(group: Group) -> str:
-    """`Humidity, as found: pass at all 3 points.`, or verdict by verdict with its points."""
+def _summary(group: Group, reservations: Reservations) -> str:
+    """`Humidity, as found: pass at all 3 points.`, or verdict by verdict; with the reservations that qualify it."""
     head = f"{group['channel'].capitalize()}, {group['phase_words'].lower()}"
     by_verdict: dict[str, list[str]] = {}
     for row in group["rows"]:
@@ -226,6 +261,12 @@ def _summary(group: Group) -> str:
         by_verdict.setdefault(row["verdict"], []).append(f"{row['target']:g}{way}")
     order = [verdict.value for verdict in Verdict]
     present = sorted(by_verdict, key=order.index)
+    qualifying = {mark: said for row in group["rows"] for mark, said in reservations.qualifying(row).items()}
     if len(present) == 1 and len(group["rows"]) > 1:
-        return f"{head}: {present[0]} at all {len(group['rows'])} points."
-    return f"{head}: " + "; ".join(f"{verdict} at {', '.join(by_verdict[verdict])} %RH" for verdict in present) + "."
+        text = f"{present[0]} at all {len(group['rows'])} points"
+    else:
+        text = "; ".join(f"{verdict} at {', '.join(by_verdict[verdict])} %RH" for verdict in present)
+    with_them = ", ".join(f"{mark} ({said})" for mark, said in qualifying.items())
+    if with_them:
+        text += f", with reservation{'s' if len(qualifying) > 1 else ''} {with_them}"
+    return f"{head}: {text}."

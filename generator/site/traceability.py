@@ -37,6 +37,11 @@ class Link:
     visit_path: str
     """record of the visit here that calibrated it; '' where a laboratory did"""
 
+    @property
+    def certificate_issued(self) -> bool:
+        """A laboratory's was; of a calibration here there is a preview only."""
+        return self.calibration.from_visit is None
+
 
 @dataclass(frozen=True, kw_only=True)
 class PublishedValue:

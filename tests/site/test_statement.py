@@ -63,11 +63,14 @@ def test_no_certificate_leans_on_a_reference_that_was_out_of_date_alone():
     assert list(stated_of(plain(late), "2028-12-31")) == [f"RH-1/{VISIT}"]
 
 
-def test_a_result_whose_reservation_withholds_the_certificate_stands_without_verdict_and_says_why():
+def test_a_result_whose_reservation_withholds_the_certificate_stands_without_u_and_verdict_and_says_why():
     _, statement, _ = story()
     unsettled = [row for row in rows(statement, "as_left") if row["verdict"] == "no verdict"]
     assert [(row["target"], row["reservations"]) for row in unsettled] == [(80.0, ["a"])]
-    assert unsettled[0]["error"] is not None and unsettled[0]["U"] > 0
+    assert unsettled[0]["error"] is not None
+    for name in ("u", "nu_eff", "k", "U", "p_outside", "tur"):
+        assert unsettled[0][name] is None, name
+    assert unsettled[0]["split"]["sensor_U"] is None and unsettled[0]["split"]["loop_U"] is None
     (said,) = statement["reservations"]
     assert said["mark"] == "a" and said["withholds_certificate"]
     assert said["words"] == "soak 5 min, the policy asks for 15 min"
@@ -122,10 +125,14 @@ def test_the_results_are_those_of_the_assessment():
         for g in statement["results"]
         for row in g["rows"]
     }
-    computed = {(r.channel.value, r.plateau): (r.error, r.U, r.k) for r in assessment.results}
+    computed = {(r.channel.value, r.plateau): r for r in assessment.results}
     assert stated.keys() == computed.keys() and len(stated) == 16
     for key, values in stated.items():
-        assert values == pytest.approx(computed[key], rel=1e-9)
+        result = computed[key]
+        if result.status == "unsettled":
+            assert values == (pytest.approx(result.error, rel=1e-9), None, None)
+        else:
+            assert values == pytest.approx((result.error, result.U, result.k), rel=1e-9)
 
 
 def test_the_number_is_made_of_sensor_visit_and_revision_and_so_is_the_file():
@@ -162,6 +169,8 @@ def test_the_loop_is_split_where_both_readings_were_taken():
     assert row["part"] == "total"
     assert row["error"] == pytest.approx(row["split"]["sensor_error"] + row["split"]["loop_error"])
     assert all(row["split"] is None for row in rows(statement, "as_found", "temperature"))
+    assert row["split"]["sensor_k"] >= 1.99 and row["split"]["loop_k"] >= 1.99
+    assert row["split"]["sensor_k"] >= 1.99 and row["split"]["loop_k"] >= 1.99
 
 
 def test_a_monte_carlo_answer_comes_with_seed_and_trials():
@@ -259,6 +268,62 @@ def test_the_rule_and_what_it_says_of_each_phase_and_channel():
     ]
 
 
+def test_a_pass_carries_the_reservation_that_qualifies_it():
+    warm = b.sensor(working_temperature="20 degC")
+    (statement,) = stated_of(plain(warm)).values()
+    assert {row["verdict"] for row in rows(statement, "as_found")} == {"pass"}
+    assert statement["decision"]["summary"] == [
+        "Humidity, as found: pass at all 3 points, "
+        "with reservation a (holds at 25.0 degC only; the sensor works at 20 degC)."
+    ]
+
+
+def test_a_reservation_that_withholds_the_verdict_is_not_said_to_qualify_one():
+    _, statement, _ = story()
+    assert "with reservation" not in str(statement["decision"]["summary"])
+
+
+def test_the_place_is_said_with_the_note_and_the_temperature_that_may_tell_another():
+    noted = b.plateau(50, [50.4, 50.5], b.generated(50), note=["taken to the laboratory", None])
+    files = b.records(b.sensor(working_temperature="20 degC"), b.two_pressure(), b.visit(VISIT, noted))
+    (statement,) = stated_of(files).values()
+    assert statement["words"]["place"] == (
+        "at the measuring position, unless a note says otherwise; noted: “taken to the laboratory”; "
+        "at 25.0 degC, not its working temperature"
+    )
+    (usual,) = stated_of(plain()).values()
+    assert usual["words"]["place"] == "at the measuring position, unless a note says otherwise"
+    assert "“b”" not in words.place(["a", "b", "c"], None)  # many notes: they stand further down, once
+
+
+def test_a_pass_carries_the_reservation_that_qualifies_it():
+    warm = b.sensor(working_temperature="20 degC", family="MODEL")
+    (statement,) = stated_of(plain(warm)).values()
+    assert {row["verdict"] for row in rows(statement, "as_found")} == {"pass"}
+    assert statement["decision"]["summary"] == [
+        "Humidity, as found: pass at all 3 points, "
+        "with reservation a (holds at 25.0 degC only; the sensor works at 20 degC)."
+    ]
+
+
+def test_a_reservation_that_withholds_the_verdict_is_not_said_to_qualify_one():
+    _, statement, _ = story()
+    assert "with reservation" not in str(statement["decision"]["summary"])
+
+
+def test_the_place_is_said_with_the_note_and_the_temperature_that_may_tell_another():
+    noted = b.plateau(50, [50.4, 50.5], b.generated(50), note=["taken to the laboratory", None])
+    files = b.records(b.sensor(working_temperature="20 degC"), b.two_pressure(), b.visit(VISIT, noted))
+    (statement,) = stated_of(files).values()
+    assert statement["words"]["place"] == (
+        "at the measuring position, unless a note says otherwise; noted: “taken to the laboratory”; "
+        "at 25.0 degC, not its working temperature"
+    )
+    (usual,) = stated_of(plain()).values()
+    assert usual["words"]["place"] == "at the measuring position, unless a note says otherwise"
+    assert "“b”" not in words.place(["a", "b", "c"], None)  # many notes: they stand further down, once
+
+
 def test_a_reference_is_certified_without_tolerance_and_its_checks_by_their_limit():
     kept = b.transfer_probe(check_limit={"humidity": "1.5 %RH"})
     reading = {"sensor": "PROBE-01", "output_temperature": 25.0}
@@ -268,6 +333,10 @@ def test_a_reference_is_certified_without_tolerance_and_its_checks_by_their_limi
     assert both["PROBE-01/2026-03-16-probe"]["decision"] is None
     assert both["PROBE-01/2026-03-16-probe"]["item"]["kind"] == "reference standard"
     check = both["PROBE-01/2026-09-14-probe"]
+    assert check["title"] == "Record of a check between calibrations"
+    assert both["PROBE-01/2026-03-16-probe"]["title"] == "Calibration certificate"
+    assert check["title"] == "Record of a check between calibrations"
+    assert both["PROBE-01/2026-03-16-probe"]["title"] == "Calibration certificate"
     assert check["decision"]["summary"] == ["Humidity, check between calibrations: pass at 50 %RH."]
     assert check["results"][0]["tolerance"]["words"].startswith("±1.5 %RH")
 
@@ -318,6 +387,8 @@ def test_a_chain_through_these_records_ends_at_laboratories_certificates():
     links = {(link["reference"], link["quantity"]): link for link in statement["traceability"]}
     own = links["PROBE-01", "reference_humidity"]
     assert own["from_visit"] == "2026-03-16-probe" and own["laboratory"] is None and own["serves"] is None
+    assert not own["certificate_issued"]
+    assert not own["certificate_issued"]
     assert 0 < own["lowest_U"] <= own["highest_U"]
     behind = [link for link in statement["traceability"] if link["serves"] == "PROBE-01"]
     assert [link["quantity"] for link in behind] == [
@@ -328,6 +399,8 @@ def test_a_chain_through_these_records_ends_at_laboratories_certificates():
     ]
     for link in [*behind, links["PROBE-01", "reference_temperature"]]:
         assert (link["laboratory"], link["certificate"]) == ("Birch metrology", "C-2026-01-12")
+        assert link["certificate_issued"]
+        assert link["certificate_issued"]
         assert (link["date"], link["valid_until"]) == ("2026-01-12", "2028-01-12")
     pressure = behind[0]
     assert (pressure["lowest_U"], pressure["unit"], pressure["lowest_k"]) == (amount("0.4 kPa", "pressure"), "Pa", 2.0)
@@ -345,13 +418,17 @@ def test_the_u_of_a_link_calibrated_here_is_that_of_its_own_certificate():
     assert (link["lowest_U"], link["highest_U"]) == (min(r["U"] for r in own), max(r["U"] for r in own))
 
 
-def test_a_salt_is_traced_to_its_published_value_with_its_stated_uncertainty():
+def test_a_salts_published_value_is_no_link_and_stands_apart_with_its_stated_uncertainty():
     """Greenspan 1977, J. Res. NBS 81A, table 2: NaCl at 25 °C is 75.29 ± 0.12 %RH (from memory)."""
     cell = b.visit(VISIT, b.plateau(75, [75.4, 75.5], b.over_salt("NaCl")))
     (statement,) = stated_of(b.records(b.sensor(), b.saturated_salt(), cell)).values()
-    link = next(k for k in statement["traceability"] if k["certificate"] == words.SALT_SOURCE)
-    assert link["quantity"] == "humidity over NaCl" and link["date"] is None and link["lowest_k"] is None
-    assert link["highest_U"] == pytest.approx(0.12, abs=0.005)
+    assert [link["quantity"] for link in statement["traceability"]] == ["chamber_temperature"]
+    (value,) = statement["published_values"]
+    assert (value["salt"], value["source"], value["unit"]) == ("NaCl", words.SALT_SOURCE, "%RH")
+    assert value["highest"] == pytest.approx(0.12, abs=0.005)
+    assert "not traceable by calibration" in statement["words"]["salts"]
+    assert "not checked against the print" in statement["words"]["salts"]
+    assert statement["words"]["basis"].endswith("except for the humidity over saturated salts: published values.")
     assert statement["method"]["principles"] == [words.principles(["saturated_salt (NaCl)"])[0]]
 
 
