@@ -107,7 +107,6 @@ def issued() -> tuple[Statement, bytes]:
         ("7.8.4.1 e and 7.8.6, verdicts", "Humidity, as found: fail at all 3 points."),
         ("7.8.6.2, specification", "Tolerance T: ±2 %RH"),
         ("7.8.6.2, whose specification", "T is the tolerance set by the facility for this sensor"),
-        ("7.8.6.2, whose specification", "T is the tolerance set by the facility for this sensor"),
         ("7.8.6.2, decision rule", "Decision rule: guard band w = U: pass where |error| ≤ T − w"),
         ("who did it", "Calibrated by Ann Reed"),
         ("how the loop reads", "4 mA to 20 mA stand for −30 °C to 70 °C (temperature)"),
@@ -167,65 +166,11 @@ def test_columns_that_do_not_subtract_as_printed_say_that_they_are_rounded_separ
     assert said in page(changed(statement, results=[group]))["sections"][0]["tables"][0]["note"]
 
 
-def test_a_check_between_calibrations_is_not_called_a_calibration_certificate(printer: Printer):
-    kept = b.transfer_probe(check_limit={"humidity": "1.5 %RH"})
-    reading = b.plateau(50, [50.4, 50.5], b.generated(50), sensor="PROBE-01", phase="check", output_temperature=25.0)
-    files = b.records(b.two_pressure(), kept, b.visit(VISIT, reading))
-    (statement,) = stated_of(files).values()
-    text = whole_text(printer.pdf(statement, files[statement["evidence"]["visit"]]))
-    assert "Record of a check between calibrations" in text and "End of record PROBE-01" in text
-    assert "certificate PROBE-01" not in text and "Calibration certificate" not in text
-    assert "T is the limit set by the facility for checks of this reference" in text
-
-
-def test_published_values_of_salts_stand_apart_from_the_calibrations(printer: Printer):
-    cell = b.visit(VISIT, b.plateau(75, [75.4, 75.5], b.over_salt("NaCl")))
-    files = b.records(b.sensor(), b.saturated_salt(), cell)
-    (statement,) = stated_of(files).values()
-    assert words.SALT_SOURCE not in str(page(statement)["references"])
-    text = whole_text(printer.pdf(statement, files[statement["evidence"]["visit"]]))
-    assert "not traceable by calibration" in text and "not checked against the print" in text
-    assert "NaCl ±0.12 %RH" in text
-
-
-def printed_page(files: b.Files, number: str = f"RH-1/{VISIT}") -> dict[str, Any]:
-    return page(stated_of(files)[number])
-
-
-def shown_tables(files: b.Files, number: str = f"RH-1/{VISIT}") -> list[dict[str, Any]]:
-    return [table for section in printed_page(files, number)["sections"] for table in section["tables"]]
-
-
-def test_sensor_and_loop_apart_have_their_own_k_from_the_linear_budget():
-    _, statement, _ = story()
-    apart = [t for s in page(statement)["sections"] for t in s["tables"] if "apart" in t["title"]]
-    assert apart and all("sensor and loop apart" in table["title"] for table in apart)
-    for table in apart:
-        assert [x for x, name in enumerate(table["columns"]) if name == "k"] == [5, 8]
-        assert "linear budget" in table["note"]
-        assert {row[5] for row in table["rows"]} <= {"2.00", "–"}
-
-
-def test_a_far_end_is_that_of_a_loop_only_where_there_is_one():
-    readings = b.plateau(50, [50.4, 50.5], b.generated(50), far_end=[50.5, 50.6])
-    digital = shown_tables(b.records(b.sensor(), b.two_pressure(), b.visit(VISIT, readings)))
-    assert "at the far end, means" in digital[0]["note"]
-    assert "sensor and far end apart" in digital[1]["title"] and "Far end − sensor" in digital[1]["columns"]
-    assert "loop" not in str(digital)
-    _, statement, _ = story()
-    assert "at the far end of the loop" in page(statement)["sections"][0]["tables"][0]["note"]
-    (own,) = shown_tables(plain())
-    assert "at the sensor, means" in own["note"]
-
-
-def test_columns_that_do_not_subtract_as_printed_say_that_they_are_rounded_separately():
-    _, statement, _ = story()
-    said = "rounded separately"
-    assert said not in str(page(statement))
-    row = statement["results"][0]["rows"][0]
-    row = {**row, "reference_value": 50.004, "indication": 53.206, "error": 3.202}  # 53.21 − 50.00 ≠ 3.20
-    group = {**statement["results"][0], "rows": [row]}
-    assert said in page(changed(statement, results=[group]))["sections"][0]["tables"][0]["note"]
+def test_how_the_results_are_known_begins_a_page_only_where_they_and_their_reservations_fit_on_the_first():
+    (statement,) = stated_of(plain()).values()
+    assert page(statement)["short"] == "yes"
+    held = {"mark": "a", "rule": "x", "withholds_verdict": False, "withholds_certificate": False, "words": "y" * 200}
+    assert page(changed(statement, reservations=[held] * 9))["short"] == ""
 
 
 def test_a_check_between_calibrations_is_not_called_a_calibration_certificate(printer: Printer):
