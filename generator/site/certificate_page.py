@@ -23,7 +23,7 @@ Pair = list[str]
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
 MANY = 1000.0
 """Degrees of freedom from which more of them make no difference to k."""
-ONE_PAGE = 28
+ONE_PAGE = 25
 """Lines of results that leave room on the first page: the second then begins with how they are known."""
 NO_BREAK = "\N{NO-BREAK SPACE}"
 MONTE_CARLO = "M"
@@ -57,7 +57,7 @@ def page(statement: Stated) -> dict[str, Any]:
         "basis": statement["words"]["basis"],
         "conformity": _conformity(statement["decision"]),
         "sections": sections,
-        "short": "yes" if _lines(sections) <= ONE_PAGE else "",
+        "short": "yes" if _lines(sections) + _lines_around(statement) <= ONE_PAGE else "",
         "reservations": [[r["mark"], _reservation(r)] for r in statement["reservations"]],
         "remarks": [*statement["deviations"], *statement["remarks"]],
         "method": [
@@ -133,7 +133,7 @@ def _conformity(decision: Stated | None) -> dict[str, Any]:
         return {"summary": ["No tolerance is declared for the item: nothing is said about conformity."], "rule": ""}
     since = f", in force from {decision['from']}" if decision["from"] else ""
     return {
-        "summary": decision["summary"],
+        "summary": [_minus(sentence) for sentence in decision["summary"]],
         "rule": f"Decision rule{since}: {decision['words']}. {decision['tolerance']}, U the expanded uncertainty.",
     }
 
@@ -176,6 +176,12 @@ def _sections(statement: Stated) -> Iterator[dict[str, Any]]:
 def _lines(sections: Sequence[Stated]) -> int:
     """About how many lines the results take: rows, and for each table its title, note and head."""
     return sum(len(s["lines"]) + sum(len(table["rows"]) + 3 for table in s["tables"]) for s in sections)
+
+
+def _lines_around(statement: Stated) -> int:
+    """About how many lines the reservations take, and the place of calibration beyond its usual words."""
+    reservations = sum(1 + len(reservation["words"]) // 120 for reservation in statement["reservations"])
+    return reservations + 2 * bool(reservations) + (len(statement["words"]["place"]) - len(words.place([], None))) // 40
 
 
 def _adjustment(event: Stated) -> str:
