@@ -170,6 +170,16 @@ SITUATIONS: dict[str, Callable[[Assessment], bool]] = {
     "drifting, in tolerance": lambda d: (
         standing(d, "DRY-12").drifting and standing(d, "DRY-12").state is State.IN
     ),
+    "a step, so no rate: no trim left, temperature reading high, worn element": lambda d: all(
+        drift.state == "watch"
+        and drift.sentence.startswith("no single rate")
+        and f"a step of {size}" in drift.sentence
+        for sensor, channel, size in (
+            ("DRY-22", "humidity", "+2.0"), ("GER-12", "temperature", "+0.60"), ("GER-21", "humidity", "−4.4"),
+        )
+        for drift in standing(d, sensor).drifts
+        if drift.channel.value == channel
+    ),
     "adjusted: as found, adjusted, as left": lambda d: (
         events(d, "DRY-13") == {"zero"}
         and verdicts(results(d, "DRY-13", "2024-10-09", "as_found")) >= {"fail"}

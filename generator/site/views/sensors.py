@@ -240,7 +240,7 @@ def _drift(drift: Drift) -> DriftView:
 def _change(change: Change) -> tuple[str, str, str, str, Chip]:
     chip = Chip(word="stands out", kind="drift") if change.significant else Chip(word="within U", kind="ok")
     return (
-        words.target(change.target),
+        f"{words.target(change.target)}, {change.now.direction}",
         _error(change.before),
         _error(change.now),
         words.difference(change.change, change.U),
