@@ -209,9 +209,9 @@ def _choices() -> Iterator[Fact]:
         name="Drift",
         value=f"a rate needs {drift.LEAST_VISITS} visits since the last adjustment; set points within "
         f"{drift.SAME_TARGET_RH:g} %RH, approached the same way and within {drift.SAME_TEMPERATURE_K:g} K, are "
-        f"one level; where the chi-squared test rejects the line (p < {100 * drift.REJECTED:g} %) no rate is claimed; "
-        f"it is called drifting where it stands out of its U and uses {100 * drift.MATTERS:g} % of the tolerance or more "
-        "within one interval",
+        f"one level; where the chi-squared test rejects the line (p < {100 * drift.REJECTED:g} %), none is claimed; "
+        f"it is called drifting where it stands out of its U and uses {100 * drift.MATTERS:g} % of the tolerance "
+        "or more within one interval",
     )
     yield Fact(
         name="At the working temperature",
