@@ -12,7 +12,7 @@ from enum import StrEnum
 from generator.assessment.adjustment import Advice, Hysteresis, advice, hysteresis
 from generator.assessment.conformity import Verdict
 from generator.assessment.drift import Drift, VisitHistory, drift
-from generator.assessment.due import Due, due
+from generator.assessment.due import Due, due, points_met, same_point
 from generator.assessment.findings import Case, find_cases
 from generator.assessment.plausibility import mix_ups
 from generator.assessment.result import Result
@@ -33,7 +33,7 @@ from generator.uncertainty.monte_carlo import Answer, monte_carlo, needs_monte_c
 
 
 class State(StrEnum):
-    """Conformity of a sensor, from the latest settled phase of its present instrument."""
+    """Conformity of a sensor: the worst of the newest judged value of each set point of its present instrument."""
 
     OUT = "out of tolerance"
     CLOSE = "too close to call"
@@ -50,11 +50,18 @@ class SensorVisitSummary:
     results: tuple[Result, ...]
     advice: Advice | None
     hysteresis: tuple[Hysteresis, ...]
+    points: tuple[float, ...] = ()
+    """set points in force on its day, %RH"""
 
     @property
     def adjusted(self) -> bool:
         """Whether the instrument was changed."""
-        return any(event.kind != "none" for event in self.sensor_visit.events)
+        return self.last_change is not None
+
+    @property
+    def last_change(self) -> int | None:
+        """When the instrument was last changed here, seconds UTC."""
+        return max((e.time_utc for e in self.sensor_visit.events if e.kind != "none"), default=None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,9 +72,9 @@ class Standing:
     settings: SettingsOn
     state: State
     state_since: date | None
-    """day of the visit that the state comes from"""
+    """newest day of the visits with the worst verdict; without a verdict the day of the adjustment that left none"""
     deciding: tuple[Result, ...]
-    """results of the phase that decides"""
+    """the newest judged results of each channel and set point, from one visit or several, in order of days"""
     due: Due
     drifts: tuple[Drift, ...]
     visits: tuple[SensorVisitSummary, ...]
@@ -221,7 +228,9 @@ def assemble(
     for summary in summaries:
         if not summary.sensor_visit.withdrawn:
             by_sensor.setdefault(summary.sensor_visit.sensor, []).append(summary)
-    cases = find_cases({name: [v.results for v in found] for name, found in by_sensor.items()}, records.findings)
+    cases = find_cases(
+        {name: [(v.results, v.adjusted) for v in found] for name, found in by_sensor.items()}, records.findings
+    )
     cases_of: dict[str, list[Case]] = {}
     for case in cases:
         cases_of.setdefault(case.sensor, []).append(case)
@@ -247,11 +256,14 @@ def _summary(
 ) -> SensorVisitSummary:
     found = () if sv.withdrawn else tuple(by_visit.get((sv.visit.id, sv.sensor), ()))
     sensor = records.sensors.get(sv.sensor)
-    advised = None
-    if sensor is not None and found:
-        advised = advice(found, SettingsOn(records, sensor, sv.visit.day), measurement.whole())
+    settings = SettingsOn(records, sensor, sv.visit.day) if sensor is not None else None
+    points = settings.dated("points") if settings else None
     return SensorVisitSummary(
-        sensor_visit=sv, results=found, advice=advised, hysteresis=hysteresis(found, measurement.whole())
+        sensor_visit=sv,
+        results=found,
+        advice=advice(found, settings, measurement.whole()) if settings and found else None,
+        hysteresis=hysteresis(found, measurement.whole()),
+        points=tuple(points.humidity) if points else (),
     )
 
 
@@ -266,7 +278,7 @@ def _standing(
     settings = SettingsOn(records, sensor, day)
     instrument = instrument_on(sensor, day)
     present = [v for v in visits if instrument and v.results and v.results[0].serial == instrument.serial]
-    state, since, deciding = _state(present)
+    state, since, deciding = state_of(present)
     interval = settings.dated("interval")
     policy = in_force(records.facility.policies, day) or records.facility.policies[0]
     return Standing(
@@ -304,14 +316,45 @@ def _history(visits: Sequence[SensorVisitSummary], channel: Channel) -> list[Vis
     return history
 
 
-def _state(visits: Sequence[SensorVisitSummary]) -> tuple[State, date | None, tuple[Result, ...]]:
-    """From the latest phase that has a verdict: as left where there is one, else as found."""
-    for visit in reversed(visits):
-        for phase in ("as_left", "as_found"):
-            judged = tuple(r for r in visit.results if r.phase == phase and r.has_verdict)
-            if judged:
-                return _worst(judged), visit.sensor_visit.visit.day, judged
-    return (State.NONE if visits else State.NEVER), None, ()
+def state_of(visits: Sequence[SensorVisitSummary]) -> tuple[State, date | None, tuple[Result, ...]]:
+    """State, its day and the results that decide, after these visits to one instrument, in order of days.
+
+    The newest judged value of each channel and set point stands until an adjustment; the worst of them decides.
+    """
+    standing: tuple[Result, ...] = ()
+    unjudged_since = None
+    for visit in visits:
+        found, left = (
+            tuple(r for r in visit.results if r.phase == p and r.has_verdict) for p in ("as_found", "as_left")
+        )
+        if visit.last_change is None:
+            standing = _newer(_newer(standing, found, visit.points), left, visit.points)
+            continue
+        left = tuple(r for r in left if r.time_utc >= visit.last_change)
+        # The adjustment concerns the channels that were read again after it; none read again: any may have changed.
+        redone = {r.channel for r in left} or set(Channel)
+        before = _newer(standing, found, visit.points)
+        standing = (*(r for r in before if r.channel not in redone), *left)
+        unjudged_since = visit.sensor_visit.visit.day
+    if not standing:
+        return (State.NONE if visits else State.NEVER), unjudged_since, ()
+    state = _worst(standing)
+    return state, max(r.day for r in standing if _worst([r]) is state), standing
+
+
+def _newer(standing: Sequence[Result], judged: Sequence[Result], points: Sequence[float]) -> tuple[Result, ...]:
+    """What stands once more was judged: a channel with all points in force anew, else set point by set point."""
+    whole = {
+        channel
+        for channel in Channel
+        if points and points_met([r for r in judged if r.channel is channel], points) == len(points)
+    }
+    kept = [
+        old
+        for old in standing
+        if old.channel not in whole and not any(new.channel is old.channel and same_point(new, old) for new in judged)
+    ]
+    return (*kept, *judged)
 
 
 def _worst(results: Sequence[Result]) -> State:

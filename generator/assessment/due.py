@@ -6,6 +6,7 @@ A point with a reservation that withholds a certificate is not done: it must be 
 from __future__ import annotations
 
 import calendar
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -41,6 +42,8 @@ class Due:
     since: date | None
     """day of the visit that it is counted from"""
     reason: str
+    beyond_interval: bool = False
+    """whether it is deferred and its interval is over"""
 
 
 def add_months(day: date, months: int) -> date:
@@ -50,6 +53,20 @@ def add_months(day: date, months: int) -> date:
     return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
 
 
+def same_point(one: Result, other: Result) -> bool:
+    """Whether two results were read at one set point; where a row names no target, at the reference value."""
+    return abs(_aimed_at(one) - _aimed_at(other)) <= SAME_POINT_RH
+
+
+def points_met(results: Sequence[Result], points: Sequence[float]) -> int:
+    """How many of the set points these results hold."""
+    return sum(any(abs(_aimed_at(r) - point) <= SAME_POINT_RH for r in results) for point in points)
+
+
+def _aimed_at(r: Result) -> float:
+    return r.reference_value if math.isnan(r.target) else r.target
+
+
 def completes(results: Sequence[Result], points: Sequence[float], *, adjusted: bool = False) -> bool:
     """Whether one visit's results of one sensor hold every point: done (or stated), settled and in date.
 
@@ -57,14 +74,14 @@ def completes(results: Sequence[Result], points: Sequence[float], *, adjusted: b
     """
     for phase in ("as_left",) if adjusted else ("as_found", "as_left"):
         good = [
-            r.target
+            r
             for r in results
             if r.channel is Channel.HUMIDITY
             and r.phase == phase
             and r.status in ("done", "stated")
             and not any(f.rule.withholds_certificate for f in r.reservations)
         ]
-        if good and all(any(abs(target - point) <= SAME_POINT_RH for target in good) for point in points):
+        if good and points_met(good, points) == len(points):
             return True
     return False
 
@@ -91,7 +108,9 @@ def due(records: Records, sensor: Sensor, visits: Sequence[tuple[Sequence[Result
     reason = f"{interval.months} months after the complete calibration of {last}"
     if sensor.deferred_until is not None and day < sensor.deferred_until and today <= sensor.deferred_until:
         reason = f"deferred to {sensor.deferred_until}: {sensor.deferred_reason}"
-        return Due(state=DueState.DEFERRED, day=sensor.deferred_until, since=last, reason=reason)
+        beyond = today > day
+        until = sensor.deferred_until
+        return Due(state=DueState.DEFERRED, day=until, since=last, reason=reason, beyond_interval=beyond)
     if today > day:
         return Due(state=DueState.OVERDUE, day=day, since=last, reason=reason)
     soon = today + timedelta(days=policy.due_soon_days) >= day

@@ -20,6 +20,8 @@ class Case:
     day: date
     worst: Result
     """the failing result with the largest |error| against its tolerance"""
+    found: tuple[Result, ...]
+    """all judged as found of its channel at the visit"""
     last_good: date | None
     """day on which the instrument was last left in tolerance; None: not on record"""
     record: Finding | None
@@ -34,19 +36,29 @@ class Case:
     @property
     def direction(self) -> str:
         """What the error meant for the air: showing high means that it was drier (or colder) than shown."""
-        high = self.worst.error > 0
-        if self.worst.channel is Channel.TEMPERATURE:
-            return "the air was colder than shown" if high else "the air was warmer than shown"
-        return "the air was drier than shown" if high else "the air was damper than shown"
+        return direction_of(self.worst)
 
 
-def find_cases(by_sensor: Mapping[str, Sequence[Sequence[Result]]], records: Sequence[Finding]) -> tuple[Case, ...]:
-    """All cases, newest last; `by_sensor`: each sensor's results, a sequence a visit, in order of days."""
+def direction_of(result: Result) -> str:
+    """What one error meant for the air."""
+    high = result.error > 0
+    if result.channel is Channel.TEMPERATURE:
+        return "the air was colder than shown" if high else "the air was warmer than shown"
+    return "the air was drier than shown" if high else "the air was damper than shown"
+
+
+Visited = tuple[Sequence[Result], bool]
+"""One sensor's results at one visit, and whether the instrument was adjusted there."""
+
+
+def find_cases(by_sensor: Mapping[str, Sequence[Visited]], records: Sequence[Finding]) -> tuple[Case, ...]:
+    """All cases, newest last; `by_sensor`: what each sensor's visits gave, in order of days."""
     filed = {(finding.visit, finding.sensor): finding for finding in records}
     cases = []
     for visits in by_sensor.values():
-        for number, results in enumerate(visits):
-            failing = [r for r in results if r.phase == "as_found" and r.verdict is Verdict.FAIL]
+        for number, (results, _) in enumerate(visits):
+            judged = [r for r in results if r.phase == "as_found" and r.has_verdict]
+            failing = [r for r in judged if r.verdict is Verdict.FAIL]
             if not failing:
                 continue
             worst = max(failing, key=lambda r: abs(r.error) / r.tolerance)
@@ -56,6 +68,7 @@ def find_cases(by_sensor: Mapping[str, Sequence[Sequence[Result]]], records: Seq
                     visit=worst.visit,
                     day=worst.day,
                     worst=worst,
+                    found=tuple(r for r in judged if r.channel is worst.channel),
                     last_good=_last_good(visits[:number], worst),
                     record=filed.get((worst.visit, worst.sensor)),
                 )
@@ -63,11 +76,16 @@ def find_cases(by_sensor: Mapping[str, Sequence[Sequence[Result]]], records: Seq
     return tuple(sorted(cases, key=lambda case: (case.day, case.visit, case.sensor)))
 
 
-def _last_good(earlier: Sequence[Sequence[Result]], worst: Result) -> date | None:
-    """The newest earlier visit that left the same instrument and channel without a fail."""
-    for results in reversed(earlier):
+def _last_good(earlier: Sequence[Visited], worst: Result) -> date | None:
+    """The newest earlier visit that left the same instrument and channel without a fail.
+
+    What was found before an adjustment does not say how the instrument was left.
+    """
+    for results, adjusted in reversed(earlier):
         same = [r for r in results if r.serial == worst.serial and r.channel is worst.channel and r.has_verdict]
-        left = [r for r in same if r.phase == "as_left"] or [r for r in same if r.phase == "as_found"]
+        left = [r for r in same if r.phase == "as_left"]
+        if not left and not adjusted:
+            left = [r for r in same if r.phase == "as_found"]
         if left and all(r.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS) for r in left):
             return left[0].day
     return None

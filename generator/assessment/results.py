@@ -300,7 +300,9 @@ class _Maker:
             found.append(Fault(rule=LARGE_UNCERTAINTY, place=place, message=message, cure=cure))
         temperature = self.measurement.temperature_c[line.cell]
         away = temperature_away(settings, temperature)
-        if channel is Channel.HUMIDITY and away and not settings.whole("temperature_coefficient"):
+        # The coefficient carries the humidity to another temperature; nothing carries the temperature channel there.
+        carried = channel is Channel.HUMIDITY and settings.whole("temperature_coefficient")
+        if away and not carried:
             working = settings.sensor.working_temperature
             message = f"holds at {temperature:.1f} degC only; the sensor works at {working:g} degC"
             cure = "calibrate at the working temperature, or declare the temperature coefficient"

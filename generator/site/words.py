@@ -191,10 +191,10 @@ def phase(name: str) -> str:
     return name.replace("_", " ")
 
 
-def result_sentence(result: Result) -> str:
-    """`error +2.49 ± 0.31 %RH at 40 %RH, tolerance ±1.50 %RH: fail`."""
+def result_sentence(result: Result, at: str = "") -> str:
+    """`error +2.49 ± 0.31 %RH at 40 %RH, tolerance ±1.50 %RH: fail`; `at` stands in place of the set point."""
     symbol = unit(result.unit)
-    said = f"error {error_with_u(result)} {symbol} at {point(result)}"
+    said = f"error {error_with_u(result)} {symbol} at {at or point(result)}"
     if math.isfinite(result.tolerance):
         said += f", tolerance {tolerance(result)} {symbol}"
     return f"{said}: {result.verdict}"

@@ -127,7 +127,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         ),
         "segments",
     ),
-    "any event an adjustment": (Slip("assess", 'event.kind != "none"', "True"), "segments"),
+    "any event an adjustment": (Slip("assess", 'e.kind != "none"', "True"), "segments"),
     "thirty days for a month": (
         Slip("due", "min(day.day, calendar.monthrange(year, month + 1)[1])", "min(day.day, 28)"),
         "due_dates",
@@ -137,17 +137,20 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "due_dates",
     ),
     "overdue on the due day": (Slip("due", "if today > day:", "if today >= day:"), "due_dates"),
-    "any point for all": (Slip("due", "good and all(any(", "good and any(any("), "incomplete_visits"),
+    "any point for all": (
+        Slip("due", "points_met(good, points) == len(points)", "points_met(good, points)"),
+        "incomplete_visits",
+    ),
     "a reference out of date counts": (
         Slip("due", "and not any(f.rule.withholds_certificate for f in r.reservations)", ""),
         "incomplete_visits",
     ),
     "the first visit for the last": (
-        Slip("assess", "for visit in reversed(visits):\n        for phase", "for visit in visits:\n        for phase"),
+        Slip("assess", "    for visit in visits:\n        found", "    for visit in reversed(visits):\n        found"),
         "states",
     ),
     "as found before as left": (
-        Slip("assess", 'for phase in ("as_left", "as_found"):', 'for phase in ("as_found", "as_left"):'),
+        Slip("assess", 'for p in ("as_found", "as_left")', 'for p in ("as_left", "as_found")'),
         "states",
     ),
     "the best for the worst": (
@@ -158,7 +161,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         Slip("assess", "v.results[0].serial == instrument.serial", "v.results[0].serial"),
         "states",
     ),
-    "wet for dry": (Slip("findings", "high = self.worst.error > 0", "high = self.worst.error < 0"), "findings"),
+    "wet for dry": (Slip("findings", "high = result.error > 0", "high = result.error < 0"), "findings"),
     "last good by a visit that failed": (
         Slip(
             "findings",

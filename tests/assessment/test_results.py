@@ -180,3 +180,32 @@ def test_every_sensor_of_a_chamber_is_judged_by_its_own_reading():
     results = b.results(b.records(b.sensor(), b.sensor("RH-2"), b.two_pressure(), b.visit("2026-03-16-lab", *rows)))
     assert [(r.sensor, r.verdict.value) for r in results] == [("RH-1", "pass"), ("RH-2", "fail")]
     assert results[0].reference_value == results[1].reference_value
+
+
+def state(visits, *parts):
+    """(state, its day) of RH-1 after these visits."""
+    found = b.assessed(yearly(visits, *parts)).standings["RH-1"]
+    return str(found.state), str(found.state_since)
+
+
+def test_a_visit_to_one_point_does_not_lift_a_failed_calibration():
+    one_point = points(0.1)[1:2]
+    assert state({"2025-03-16": points(4.0), "2025-09-16": one_point}) == ("out of tolerance", "2025-03-16")
+    assert state({"2025-03-16": points(4.0), "2025-09-16": points(0.1)}) == ("in tolerance", "2025-09-16")
+
+
+def test_an_as_left_of_one_point_leaves_what_was_found_at_the_others_without_an_adjustment():
+    rows = [*points(4.0), *points(0.1, phase="as_left")[1:2]]
+    assert state({"2025-03-16": rows}) == ("out of tolerance", "2025-03-16")
+
+
+def test_after_an_adjustment_without_as_left_there_is_no_verdict_until_the_next():
+    adjusted = {"2025-03-16": [*points(0.1), b.adjusted()]}
+    assert state(adjusted) == ("no verdict", "2025-03-16")
+    assert state({**adjusted, "2025-09-16": points(0.1)}) == ("in tolerance", "2025-09-16")
+
+
+def test_what_was_found_before_an_adjustment_is_no_last_known_good():
+    good, failing = {"2024-03-16": points(0.1)}, {"2026-03-16": points(4.0)}
+    (case,) = b.assessed(yearly({**good, "2025-03-16": [*points(0.1), b.adjusted()], **failing})).cases
+    assert case.last_good == date(2024, 3, 16)

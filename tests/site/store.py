@@ -84,7 +84,7 @@ def store() -> Files:
         one_visit("2026-03-09-creep", {"CREEP-1": -0.4}),
         one_visit("2026-06-08-creep", {"CREEP-1": 0.0}),
         one_visit("2026-09-07-creep", {"CREEP-1": 0.4}),
-        one_visit("2026-11-02-bins", {"OUT-1": 3.0, "NEAR-1": 1.95, "CREEP-1": 0.8, "FINE-1": 0.2}),
+        one_visit("2026-11-02-bins", {"OUT-1": 3.0, "NEAR-1": 1.95, "CREEP-1": 0.65, "FINE-1": 0.2}),
         builders.visit(
             "2026-11-09-set",
             *three_points("SET-1", -3.0),

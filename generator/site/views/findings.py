@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from generator.assessment.findings import Case
+from generator.assessment.findings import Case, direction_of
+from generator.assessment.result import Result
 from generator.records.models import Channel
 from generator.records.settings import SettingsOn
 from generator.rounding import fixed
@@ -29,6 +30,7 @@ class CaseRow:
     window: str
     direction: str
     size: str
+    rule: str
     owner: str
     deviation: str
     closed: str
@@ -67,7 +69,8 @@ def case_row(lookup: Lookup, case: Case) -> CaseRow:
         chip=words.case_chip(case.state),
         window=f"{case.last_good or 'no good visit on record'} to {case.day}",
         direction=case.direction,
-        size=f"{words.error_with_u(worst)} {words.unit(worst.unit)} at {words.point(worst)}",
+        size="; worst ".join(_error(r) for r in _told(lookup, case)),
+        rule=words.shown(worst.rule),
         owner=lookup.person(record.owner) if record else "nobody yet",
         deviation=(record.deviation or "") if record else "",
         closed=str(record.closed) if record and record.closed else "",
@@ -81,7 +84,7 @@ def case_view(lookup: Lookup, case: Case) -> CaseView:
     return CaseView(
         row=case_row(lookup, case),
         place=lookup.place(then.place.place),
-        result=words.result_sentence(case.worst),
+        result=words.result_sentence(case.worst, _at(case.worst)),
         rule=words.shown(case.worst.rule),
         meaning=_meaning(lookup, case),
         facts=tuple(_facts(lookup, case)),
@@ -91,11 +94,34 @@ def case_view(lookup: Lookup, case: Case) -> CaseView:
     )
 
 
+def _told(lookup: Lookup, case: Case) -> list[Result]:
+    """The result nearest the working point, where one is set, then the worst; one where they are the same."""
+    sensor, worst = lookup.records.sensors[case.sensor], case.worst
+    humid = worst.channel is Channel.HUMIDITY
+    working = sensor.working_humidity if humid else sensor.working_temperature
+    if working is None:
+        return [worst]
+    # Settings of one point differ by their noise: of those that read alike the one with the largest error.
+    near = min(case.found, key=lambda r: (abs(round(r.reference_value, 1) - working), -abs(r.error)))
+    return [near] if near is worst else [near, worst]
+
+
+def _at(r: Result) -> str:
+    """Where it was found: the set point of the humidity, of the temperature its reference value."""
+    return f"{fixed(r.reference_value, 1)} °C" if r.channel is Channel.TEMPERATURE else words.point(r)
+
+
+def _error(r: Result) -> str:
+    return f"{words.error_with_u(r)} {words.unit(r.unit)} at {_at(r)}"
+
+
 def _meaning(lookup: Lookup, case: Case) -> str:
     """What the error meant for the air and for the goods, as far as the records tell."""
     sensor, worst = lookup.records.sensors[case.sensor], case.worst
-    size = f"{fixed(abs(worst.error), 1)} {words.unit(worst.unit)}"
-    said = f"At {words.point(worst)} {case.direction}, by about {size}."
+    lead, *more = _told(lookup, case)
+    said = f"At {_at(lead)} {direction_of(lead)}, by about {_size(lead)}."
+    for result in more:
+        said += f" At worst, at {_at(result)}, {direction_of(result)}, by about {_size(result)}."
     if sensor.controls:
         said += " The sensor drives the plant, so the room itself was moved by its error."
     else:
@@ -107,11 +133,17 @@ def _meaning(lookup: Lookup, case: Case) -> str:
     return said
 
 
+def _size(r: Result) -> str:
+    return f"{fixed(abs(r.error), 1)} {words.unit(r.unit)}"
+
+
 def _facts(lookup: Lookup, case: Case) -> Iterator[Fact]:
     good = str(case.last_good) if case.last_good else "not on record for this instrument"
     yield Fact(name="Last known good", value=good)
     yield Fact(name="Found", value=str(case.day), link=visit_link(case.visit))
-    yield Fact(name="Worst result", value=words.result_sentence(case.worst))
+    for result in _told(lookup, case):
+        label = "Worst result" if result is case.worst else "Result nearest the working point"
+        yield Fact(name=label, value=words.result_sentence(result, _at(result)))
     yield Fact(name="Direction", value=case.direction)
     record = case.record
     if record is None:

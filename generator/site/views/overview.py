@@ -10,7 +10,7 @@ from generator.assessment.due import DueState
 from generator.site import words
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.references import ReferenceState, reference_states
-from generator.site.views.standing import CRITICALITY, Matter, in_service, matters, open_cases, trusted
+from generator.site.views.standing import CRITICALITY, Matter, in_service, matters, open_cases, sound, trusted
 from generator.site.words import Link
 
 
@@ -57,6 +57,8 @@ class OverviewView:
     awaiting: str
     lead: str
     trust: str
+    rules: tuple[str, ...]
+    """decision rules behind the states, each once"""
     groups: tuple[ActionGroup, ...]
     references: tuple[ReferenceState, ...]
     """those that are not in date"""
@@ -80,6 +82,7 @@ def overview(lookup: Lookup) -> OverviewView:
         awaiting=awaiting(lookup),
         lead=_lead(serving),
         trust=_trust(serving),
+        rules=tuple(dict.fromkeys(words.shown(r.rule) for s in serving for r in s.deciding)),
         groups=_groups(lookup, standings),
         references=tuple(r for r in reference_states(lookup) if r.needs_action),
         tally=(
@@ -119,11 +122,15 @@ def _trust(serving: Sequence[Standing]) -> str:
     good_critical = [s for s in critical if trusted(s)]
     of_high = f", {len(good_critical)} of the {len(critical)} of high consequence" if critical else ""
     basis = (
-        "in tolerance when last calibrated, not drifting, in date or deferred with a reason, no finding open, "
-        "on settled points and references in date"
+        "in tolerance when last calibrated at the temperature where they work, not drifting, in date, "
+        "no finding open, on settled points and references in date"
     )
     said = f"{len(good)} of {words.counted(len(serving), 'sensor')} in service can be trusted today{of_high}: {basis}"
-    late = len(serving) - len(good)
+    waiting = sum(sound(s) and s.due.beyond_interval for s in serving)
+    if waiting:
+        said += f". Not counted: {words.counted(waiting, 'sensor')} deferred beyond its interval"
+        said = said if waiting == 1 else said.replace("its interval", "their interval")
+    late = len(serving) - len(good) - waiting
     return f"{said}. {words.counted(late, 'sensor')} cannot without a look at the list below." if late else f"{said}."
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from generator.assessment.assess import Standing
+from generator.assessment.assess import SensorVisitSummary, Standing, State
 from generator.assessment.drift import Change, Drift
-from generator.assessment.due import DueState
+from generator.assessment.due import DueState, points_met
 from generator.assessment.result import Result
 from generator.records.models import Channel
 from generator.records.rows import Event
@@ -19,7 +19,7 @@ from generator.site.views.findings import CaseRow, case_row
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.results import ResultTable, result_table, worst
 from generator.site.views.settings import settings_facts
-from generator.site.views.standing import Matter, chips, deciding_sentence, matters, since_when
+from generator.site.views.standing import Matter, chips, deciding_sentence, matters, no_verdict, since_when
 from generator.site.words import Chip, Fact, Link
 
 Certificates = Callable[[str, str], Link | None]
@@ -155,7 +155,9 @@ def _place(lookup: Lookup, place: str, position: str | None) -> str:
 
 def _verdict(standing: Standing) -> str:
     if not standing.deciding:
-        return f"{str(standing.state).capitalize()}."
+        adjusted = standing.state is State.NONE and standing.state_since is not None
+        said = no_verdict(standing) if adjusted else str(standing.state)
+        return f"{said[0].upper()}{said[1:]}."
     since = f", since {since_when(standing)}" if since_when(standing) != standing.state_since else ""
     return f"{str(standing.state).capitalize()}{since}: {deciding_sentence(standing)}."
 
@@ -261,21 +263,25 @@ def _visit_lines(lookup: Lookup, standing: Standing, certificates: Certificates)
         yield VisitLine(
             visit=visit_link(sv.visit.id),
             serial=summary.results[0].serial if summary.results else "",
-            chips=phase_chips(summary.results) if not sv.withdrawn else (words.WITHDRAWN,),
+            chips=phase_chips(summary) if not sv.withdrawn else (words.WITHDRAWN,),
             technicians=words.listed(lookup.person(name) for name in sv.words("technician")),
             done=sv.reason if sv.withdrawn else "; ".join(done),
             certificate=certificates(standing.sensor.id, sv.visit.id),
         )
 
 
-def phase_chips(results: Sequence[Result]) -> tuple[Chip, ...]:
-    """The gravest verdict of each phase: `as found: fail`, `as left: pass`."""
+def phase_chips(summary: SensorVisitSummary) -> tuple[Chip, ...]:
+    """The gravest verdict of each phase: `as found: fail`, `as left: pass at 1 of 3 points`."""
     found = []
+    results, points = summary.results, summary.points
     for phase in ("as_found", "as_left", "check"):
         judged = [r for r in results if r.phase == phase and r.has_verdict]
         if judged:
             verdict = words.verdict_chip(worst(judged).verdict)
-            found.append(Chip(word=f"{words.phase(phase)}: {verdict.word}", kind=verdict.kind))
+            channels = {r.channel for r in judged}
+            met = min(points_met([r for r in judged if r.channel is channel], points) for channel in channels)
+            part = f" at {met} of {words.counted(len(points), 'point')}" if met < len(points) else ""
+            found.append(Chip(word=f"{words.phase(phase)}: {verdict.word}{part}", kind=verdict.kind))
     if found:
         return tuple(found)
     statuses = dict.fromkeys(r.status for r in results if r.status in ("not done", "unsettled"))

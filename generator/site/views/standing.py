@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from generator.assessment.assess import SensorVisitSummary, Standing, State
-from generator.assessment.conformity import Verdict
+from generator.assessment.assess import SensorVisitSummary, Standing, State, state_of
 from generator.assessment.due import DueState
 from generator.assessment.findings import Case
 from generator.assessment.result import Result
 from generator.records.settings import instrument_on
+from generator.rounding import fixed
 from generator.site import words
 from generator.site.views.lookup import Lookup, finding_link, visit_link
 from generator.site.views.results import worst
@@ -42,7 +42,12 @@ def in_service(standing: Standing) -> bool:
 
 
 def trusted(standing: Standing) -> bool:
-    """In tolerance, not drifting, in date or deferred with a reason, no finding open, on references in date."""
+    """Sound and in date: a deferral beyond the interval gives no ground for trust."""
+    return sound(standing) and not standing.due.beyond_interval
+
+
+def sound(standing: Standing) -> bool:
+    """In tolerance where it works, not drifting, in date or deferred, no finding open, on references in date."""
     return (
         in_service(standing)
         and standing.state is State.IN
@@ -55,6 +60,7 @@ def matters_of(standing: Standing) -> list[str]:
     """What stands against trusting a sensor beyond state and due date, as plain words."""
     found = [case.state for case in standing.cases if case.state != "closed"]
     found += ["drifting"] if standing.drifting else []
+    found += ["other-temperature"] if _elsewhere(standing) else []
     return found + [rule for rule in ("reference-out-of-date", "unsettled-plateau") if _last_with(standing, rule)]
 
 
@@ -84,30 +90,36 @@ def since_when(standing: Standing) -> date | None:
     since = standing.state_since
     if standing.state is not State.OUT:
         return since
-    for visit in reversed(standing.visits):
-        verdict = _left_with(visit.results)
-        if verdict is None:
-            continue
-        if verdict is not Verdict.FAIL or visit.results[0].serial != standing.deciding[0].serial:
+    serial = standing.deciding[0].serial
+    same = [v for v in standing.visits if v.results and v.results[0].serial == serial]
+    for number in range(len(same), 0, -1):
+        state, day, _ = state_of(same[:number])
+        if state is not State.OUT:
             break
-        since = visit.sensor_visit.visit.day
+        since = day
     return since
-
-
-def _left_with(results: Sequence[Result]) -> Verdict | None:
-    """The gravest verdict of the phase that decides."""
-    for phase in ("as_left", "as_found"):
-        judged = [r for r in results if r.phase == phase and r.has_verdict]
-        if judged:
-            return worst(judged).verdict
-    return None
 
 
 def deciding_sentence(standing: Standing) -> str:
     """The result that decides the state, with when and how it was found."""
     result = worst(standing.deciding)
     what = f"{result.channel} " if len(standing.settings.channels) > 1 else ""
-    return f"{words.phase(result.phase)} on {result.day} with {what}{words.result_sentence(result)}"
+    said = f"{words.phase(result.phase)} on {result.day} with {what}{words.result_sentence(result)}"
+    elsewhere = _elsewhere(standing)
+    if elsewhere is not None:
+        said += f", at {_temperature(elsewhere.temperature_c)} only"
+    days = sorted({str(r.day) for r in standing.deciding})
+    return f"{said}; its points were last judged on {words.listed(days)}" if len(days) > 1 else said
+
+
+def _elsewhere(standing: Standing) -> Result | None:
+    """A result among those that decide which holds at its calibration temperature only."""
+    rule = "other-temperature"
+    return next((r for r in standing.deciding if any(f.rule.name == rule for f in r.reservations)), None)
+
+
+def _temperature(celsius: float) -> str:
+    return f"{fixed(celsius, 0)} °C"
 
 
 def _open_cases(lookup: Lookup, standing: Standing) -> list[Matter]:
@@ -131,12 +143,19 @@ def _states(standing: Standing) -> list[Matter]:
         return []
     chip = words.state_chip(standing.state)
     if standing.state is State.NONE:
-        return [Matter(rank=6, chip=chip, sentence="no visit to this instrument gave a verdict yet")]
+        return [Matter(rank=6, chip=chip, sentence=no_verdict(standing))]
     since = since_when(standing)
     found = deciding_sentence(standing)
     sentence = found if since == standing.state_since else f"since {since}; {found}"
-    link = visit_link(standing.deciding[0].visit)
+    link = visit_link(worst(standing.deciding).visit)
     return [Matter(rank=0 if standing.state is State.OUT else 1, chip=chip, sentence=sentence, link=link)]
+
+
+def no_verdict(standing: Standing) -> str:
+    """Why nothing is said of its conformity."""
+    if standing.state_since is not None:
+        return f"no verdict since the adjustment of {standing.state_since}"
+    return "no visit to this instrument gave a verdict yet"
 
 
 def _drifts(standing: Standing) -> list[Matter]:
@@ -176,6 +195,11 @@ def _last_with(standing: Standing, rule: str) -> tuple[SensorVisitSummary, Resul
 
 def _reservations(standing: Standing) -> list[Matter]:
     found = []
+    elsewhere, working = _elsewhere(standing), standing.sensor.working_temperature
+    if elsewhere is not None and working is not None:
+        sentence = f"calibrated at {_temperature(elsewhere.temperature_c)} only, works at {_temperature(working)}"
+        link = visit_link(elsewhere.visit)
+        found.append(Matter(rank=7, chip=Chip(word="other temperature", kind="reserved"), sentence=sentence, link=link))
     for rank, rule in ((7, "reference-out-of-date"), (8, "unsettled-plateau")):
         last = _last_with(standing, rule)
         if last is not None:

@@ -152,7 +152,7 @@ def _chips(summary: SensorVisitSummary) -> tuple[Chip, ...]:
         return (Chip(word="nothing read", kind="none"),)
     if all(math.isnan(r.tolerance) and r.status == "done" for r in summary.results):  # a reference
         return (Chip(word="calibrated here", kind="none"),)
-    return phase_chips(summary.results)
+    return phase_chips(summary)
 
 
 def _words_of(parts: Sequence[SensorVisitSummary], column: str) -> tuple[str, ...]:
