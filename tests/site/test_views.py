@@ -16,6 +16,7 @@ from generator.site import words
 from generator.site.traceability import Traceability
 from generator.site.views.data import data
 from generator.site.views.findings import case_rows, case_view
+from generator.site.views.lookup import look_up
 from generator.site.views.method import method, published_tables
 from generator.site.views.overview import OverviewView, overview
 from generator.site.views.references import reference_states, reference_view
@@ -145,6 +146,45 @@ def test_out_of_tolerance_counts_from_the_first_visit_that_found_it():
     standing = builders.assessed(files).standings["RH-1"]
     assert standing.state is State.OUT and standing.state_since == date(2026, 9, 1)
     assert since_when(standing) == date(2026, 6, 1)
+
+
+def of_one(errors: list[float], day: str = "2026-12-31", **keys: object):
+    """Look-up of a store with RH-1, found off by so much at 20, 50 and 80 %RH, or at the first of them."""
+    rows = [
+        builders.plateau(at, [at + e, at + e], builders.generated(at))
+        for at, e in zip((20.0, 50.0, 80.0), errors, strict=False)
+    ]
+    files = builders.records(builders.sensor(**keys), builders.two_pressure(), builders.visit("2026-03-02-a", *rows))
+    return look_up(builders.assessed(files, day))
+
+
+def test_a_calibration_away_from_the_working_temperature_gives_no_trust_and_says_why():
+    found = of_one([0.1, 0.1, 0.1], working_temperature="-20 degC", rh_over="water")
+    assert not trusted(found.assessment.standings["RH-1"])
+    assert said(overview(found), "RH-1") == [("other temperature", "calibrated at 25 °C only, works at −20 °C")]
+
+
+def test_a_sensor_deferred_beyond_its_interval_is_counted_apart():
+    deferral = {"deferred_until": "2027-06-01", "deferred_reason": "the kiln runs"}
+    assert trusted(of_one([0.1, 0.1, 0.1], "2027-03-02", **deferral).assessment.standings["RH-1"])
+    late = of_one([0.1, 0.1, 0.1], "2027-03-03", **deferral)
+    assert not trusted(late.assessment.standings["RH-1"])
+    assert overview(late).trust.endswith("Not counted: 1 sensor deferred beyond its interval.")
+
+
+def test_a_finding_leads_with_the_working_point_then_the_worst():
+    (row,) = case_rows(of_one([3.0, 3.5, 4.5], working_humidity="50 %RH"))
+    assert re.fullmatch(r"\+3\.5\d* ± \S+ %RH at 50 %RH; worst \+4\.5\d* ± \S+ %RH at 80 %RH", row.size)
+
+
+def test_a_visit_that_did_not_judge_all_points_says_so():
+    (visit,) = visit_rows(of_one([0.1]))
+    assert [chip.word for _, chips in visit.sensors for chip in chips] == ["as found: pass at 1 of 3 points"]
+
+
+def test_the_decision_rule_stands_once_on_overview_and_findings():
+    for path in ("index.html", "findings/index.html"):
+        assert store.page(path).body.count("guard band w = U") == 1, path
 
 
 # ---- Sensors -----------------------------------------------------------------------------------------------------
