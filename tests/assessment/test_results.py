@@ -209,3 +209,16 @@ def test_what_was_found_before_an_adjustment_is_no_last_known_good():
     good, failing = {"2024-03-16": points(0.1)}, {"2026-03-16": points(4.0)}
     (case,) = b.assessed(yearly({**good, "2025-03-16": [*points(0.1), b.adjusted()], **failing})).cases
     assert case.last_good == date(2024, 3, 16)
+
+
+def test_an_as_left_of_one_channel_does_not_hide_what_was_found_of_the_other():
+    both = b.family(
+        channels=["humidity", "temperature"],
+        temperature={"resolution": "0.01 degC", "repeatability": "0.02 degC"},
+        temperature_tolerance={"absolute": "0.5 degC"},
+    )
+    found = points(0.1, output_temperature=27.0)
+    left = points(0.1, phase="as_left")
+    assert state({"2025-03-16": [*found, b.adjusted(), *left]}, both) == ("out of tolerance", "2025-03-16")
+    cured = points(0.1, phase="as_left", output_temperature=25.0)
+    assert state({"2025-03-16": [*found, b.adjusted(), *cured]}, both) == ("in tolerance", "2025-03-16")
