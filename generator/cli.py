@@ -192,9 +192,11 @@ def _explain(options: argparse.Namespace) -> int:
     files = _files(options.records)
     if files is None:
         return COULD_NOT_RUN
+    file = path = ""
     try:
         if len(options.what) == 1:
-            explained, _ = explain_file(files, Path(options.what[0]))
+            file = options.what[0]
+            explained, path = explain_file(files, Path(file))
         elif len(options.what) == 2:
             explained = explain_visit(files, *options.what)
         else:
@@ -209,7 +211,9 @@ def _explain(options: argparse.Namespace) -> int:
         text = as_text(explained, budgets=options.budget is not None, plateau=options.budget or None)
         if text:
             print(text)
-        _print_faults(explained.faults, prefix, annotations=False)
+        for fault in in_order(explained.faults):  # a file that is no record yet is named as it was given
+            shown = fault.text(prefix)
+            print(shown.replace(f"{prefix}{path}", file, 1) if path else shown)
     return FAULTS if any(f.rule.severity is Severity.ERROR for f in explained.faults) else CLEAN
 
 

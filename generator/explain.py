@@ -11,6 +11,7 @@ from typing import Any
 
 from generator.assessment.assess import Assessment, SensorVisitSummary, assess_visit
 from generator.assessment.conformity import Verdict
+from generator.assessment.due import points_met
 from generator.assessment.result import Result
 from generator.faults import Fault
 from generator.records.snapshot import Snapshot
@@ -25,6 +26,16 @@ GLYPHS = {
     Verdict.UNDECIDED: "?",
     Verdict.NONE: "–",
 }
+
+
+GRAVEST = (
+    Verdict.FAIL,
+    Verdict.CONDITIONAL_FAIL,
+    Verdict.UNDECIDED,
+    Verdict.CONDITIONAL_PASS,
+    Verdict.PASS,
+)
+"""Verdicts, the gravest first."""
 
 
 class CannotExplain(Exception):
@@ -98,9 +109,10 @@ def _sensor_text(explained: Explained, summary: SensorVisitSummary, budgets: boo
     if sv.withdrawn:
         return f"{head}: withdrawn ({sv.reason})"
     chosen = [r for r in summary.results if plateau is None or r.plateau == plateau]
-    lines = [head, *_table(chosen)]
+    lines = [head, *_bottom_line(summary), *_table(chosen)]
+    for (rule, message), where in _together(chosen).items():
+        lines.append(f"  plateau {', '.join(where)}: {rule}: {message}")
     for result in chosen:
-        lines += [f"  plateau {result.plateau}: {fault.rule.name}: {fault.message}" for fault in result.reservations]
         if result.status == "not done":
             lines.append(f"  plateau {result.plateau}: not done{f' ({result.note})' if result.note else ''}")
     rules = dict.fromkeys(r.rule for r in chosen if r.has_verdict)
@@ -114,6 +126,31 @@ def _sensor_text(explained: Explained, summary: SensorVisitSummary, budgets: boo
         for result in chosen:
             lines += ["", *_budget_text(explained.assessment, result)]
     return "\n".join(lines)
+
+
+def _bottom_line(summary: SensorVisitSummary) -> list[str]:
+    """What matters first: the gravest verdict of the newest phase, and which points are still to do."""
+    phase = "as_left" if any(r.phase == "as_left" and r.has_verdict for r in summary.results) else "as_found"
+    judged = [r for r in summary.results if r.phase == phase and r.has_verdict]
+    lines = []
+    if judged:
+        worst = min((r.verdict for r in judged), key=GRAVEST.index)
+        lines.append(f"  {GLYPHS[worst]} {worst}, {phase.replace('_', ' ')}")
+    to_do = [f"{point:g}" for point in summary.points if not points_met(judged, (point,))]
+    if judged and to_do:
+        lines.append(f"  still to do: {', '.join(to_do)} %RH")
+    return lines
+
+
+def _together(results: Sequence[Result]) -> dict[tuple[str, str], list[str]]:
+    """Reservations, each once, with the plateaus that it concerns."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for result in results:
+        for fault in result.reservations:
+            where = found.setdefault((fault.rule.name, fault.message), [])
+            if str(result.plateau) not in where:
+                where.append(str(result.plateau))
+    return found
 
 
 _COLUMNS = ("plateau", "phase", "channel", "target", "way", "reference", "shown", "error", "U", "k", "T", "verdict")

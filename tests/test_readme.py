@@ -3,11 +3,15 @@
 import re
 from pathlib import Path
 
+import pytest
+
 from generator import humidity
+from generator.cli import CLEAN, main
 from generator.records.columns import COLUMNS
 from generator.site.downloads import RESULT_COLUMNS
 
-README = (Path(__file__).resolve().parents[1] / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def test_every_column_of_a_visit_and_every_word_in_it_is_listed() -> None:
@@ -29,3 +33,11 @@ def test_the_promised_functions_are_there() -> None:
     for name in promised:
         assert name in humidity.__all__
         assert callable(getattr(humidity, name))
+
+
+def test_the_example_visit_is_explained_as_it_stands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    block = README.split("```csv\n")[1].split("```")[0]
+    file = tmp_path / "2026-11-24-drying.csv"
+    file.write_text("".join(f"{line.strip()}\n" for line in block.strip().splitlines()), encoding="utf-8")
+    assert main(["explain", str(file), "--records", str(ROOT / "records")]) == CLEAN
+    assert "DRY-11 (serial " in capsys.readouterr().out

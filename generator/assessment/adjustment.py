@@ -18,13 +18,16 @@ from generator.uncertainty.budgets import Budgets
 from generator.uncertainty.covariance import contributions, expanded_of_combination
 from generator.uncertainty.sources import coverage_factor
 
+NO_RESPONSE = -0.5
+"""%RH per %RH: an error that falls so fast means that the reading hardly follows the humidity (our choice)."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Advice:
     """What to do with the instrument, and why, in words with numbers."""
 
     action: str
-    """leave, zero, zero and span, or none"""
+    """leave, zero, zero and span, temperature, loop, repair, or none"""
     sentence: str
 
 
@@ -52,46 +55,84 @@ def hysteresis(results: Sequence[Result], budgets: Budgets) -> tuple[Hysteresis,
     return tuple(found)
 
 
-def advice(results: Sequence[Result], settings: SettingsOn, budgets: Budgets) -> Advice:
-    """Advice from one visit's as-found humidity results of one sensor."""
-    usable = [
-        r
-        for r in results
-        if r.phase == "as_found"
-        and r.channel is Channel.HUMIDITY
-        and r.status == "done"
-        and r.line is not None
-        and not any(f.rule.withholds_verdict for f in r.reservations)
-    ]
+def advice(results: Sequence[Result], settings: SettingsOn, budgets: Budgets, *, adjusted: bool = False) -> Advice:
+    """Advice from one visit's results of one sensor: from its as left where it was adjusted, else from its as found.
+
+    Every amount is what to do to the reading: the correction, not the error.
+    """
+    left = [r for r in results if r.phase == "as_left" and r.has_verdict]
+    if adjusted and not left:
+        return Advice(action="none", sentence="adjusted, and not yet read as left: read every point again")
+    found = left or [r for r in results if r.phase == "as_found" and r.has_verdict]
+    humidity = _of_humidity(found, settings, budgets)
+    if adjusted and all(r.verdict is Verdict.PASS for r in left):
+        return Advice(action="leave", sentence="adjusted, and the as left passes: done")
+    unfinished = "the as left does not pass yet: " if adjusted else ""
+    failing = [r for r in found if r.channel is Channel.TEMPERATURE and r.verdict is Verdict.FAIL]
+    if not failing:
+        return Advice(action=humidity.action, sentence=unfinished + humidity.sentence)
+    worst = max(failing, key=lambda r: abs(r.error))
+    sentence = (
+        f"the temperature channel fails by {value_with(worst.error, worst.U, sign=True)} °C: adjust or replace it"
+    )
+    if humidity.action not in ("leave", "none"):
+        return Advice(action=humidity.action, sentence=f"{unfinished}{humidity.sentence}; {sentence}")
+    return Advice(action="temperature", sentence=unfinished + sentence)
+
+
+def _of_humidity(found: Sequence[Result], settings: SettingsOn, budgets: Budgets) -> Advice:
+    """Advice on the humidity channel, never inside the noise, never from one point."""
+    usable = [r for r in found if r.channel is Channel.HUMIDITY and r.status == "done" and r.line is not None]
     if len({r.target for r in usable}) < 2:
         return Advice(action="none", sentence="no advice from fewer than two settled points")
     beyond = [r for r in usable if abs(r.error) > _limit(r, settings)]
     if not beyond:
-        return Advice(action="leave", sentence="all errors lie within the adjustment limit: leave it as it is")
-    zero, span = _line(usable, budgets)
+        limit = "the adjustment limit" if settings.dated("adjustment_limit") else "what the rule passes"
+        return Advice(action="leave", sentence=f"all errors lie within {limit}: leave it as it is")
     worst = max(beyond, key=lambda r: abs(r.error) - _limit(r, settings))
     error = value_with(worst.error, worst.U, sign=True)
     limit = value_with(_limit(worst, settings), worst.U)
     why = f"error {error} {worst.unit} at {worst.target:g} %RH is beyond {limit}"
+    if abs(worst.error_loop) > worst.U_loop and abs(worst.error_sensor) <= _limit(worst, settings):
+        loop = value_with(worst.error_loop, worst.U_loop, sign=True)
+        sentence = f"{why}, and {loop} of it is the loop's: correct the far end's scaling or input, leave the sensor"
+        return Advice(action="loop", sentence=sentence)
+    return _adjustment(why, usable, budgets)
+
+
+def _adjustment(why: str, usable: Sequence[Result], budgets: Budgets) -> Advice:
+    """Zero, zero and span, or neither, by what would remain at each point."""
+    zero, span = _line(usable, budgets)
+    if span.value <= NO_RESPONSE:
+        sentence = f"{why}; the reading hardly follows the humidity: check wiring, element and the numbers typed"
+        return Advice(action="repair", sentence=sentence)
+    shift = value_with(-zero.value, zero.U, sign=True)
     if abs(span.value) > span.U:
-        sentence = (
-            f"{why}: adjust zero and span (error {value_with(zero.value, zero.U, sign=True)} %RH at {zero.at:.0f} %RH, "
-            f"{value_with(span.value, span.U, sign=True)} %RH per %RH, U {expanded(span.U)})"
-        )
-        return Advice(action="zero and span", sentence=sentence)
-    if abs(zero.value) > zero.U:
-        shift = value_with(-zero.value, zero.U, sign=True)
-        sentence = f"{why}: adjust zero by {shift} %RH (U {expanded(zero.U)}); span is sound"
-        return Advice(action="zero", sentence=sentence)
-    return Advice(action="leave", sentence=f"{why}, but no shift stands out of its uncertainty: leave it")
+        turn = value_with(-span.value, span.U, sign=True)
+        action, tilt = "zero and span", span.value
+        how = f"adjust zero and span: {shift} %RH at {zero.at:.0f} %RH (U {expanded(zero.U)}), slope {turn} %RH per %RH"
+    elif abs(zero.value) > zero.U:
+        action, tilt = "zero", 0.0
+        how = f"adjust zero by {shift} %RH (U {expanded(zero.U)}); span is sound"
+    else:
+        return Advice(action="leave", sentence=f"{why}, but no shift stands out of its uncertainty: leave it")
+    remains = [(r, r.error - zero.value - tilt * (r.reference_value - zero.at)) for r in usable]
+    bad = [(r, rest) for r, rest in remains if abs(rest) > r.tolerance]
+    if bad:
+        result, rest = max(bad, key=lambda pair: abs(pair[1]))
+        left = f"{value_with(rest, result.U, sign=True)} %RH would remain at {result.target:g} %RH"
+        sentence = f"{why}; no zero and span cures it ({left}): correct by a table, change the element, or repair"
+        return Advice(action="repair", sentence=sentence)
+    return Advice(action=action, sentence=f"{why}: {how}")
 
 
 def _limit(result: Result, settings: SettingsOn) -> float:
-    """The adjustment limit where one is set; else what the verdict leaves: a pass is left alone."""
+    """The adjustment limit where one is set, never above what the rule passes; a pass is else left alone."""
+    passes = math.inf if result.verdict is Verdict.PASS else max(result.tolerance - result.U, 0.0)
     own = settings.dated("adjustment_limit")
-    if own is not None:
-        return tolerance_at(own, result.reference_value, settings.range(result.channel))
-    return math.inf if result.verdict is Verdict.PASS else max(result.tolerance - result.U, 0.0)
+    if own is None:
+        return passes
+    return min(passes, tolerance_at(own, result.reference_value, settings.range(result.channel)))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -28,7 +28,7 @@ from generator.records.visits import Visit
 from generator.uncertainty.calibrations import NO_CURVE
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.measured import Line, Measurement
-from generator.uncertainty.measurement import measure
+from generator.uncertainty.measurement import NO_REPEATABILITY, measure
 from generator.uncertainty.monte_carlo import Answer, monte_carlo, needs_monte_carlo
 
 
@@ -132,7 +132,7 @@ def assess(files: Snapshot, day: date) -> Assessment:
         raise RecordsRefused(faults)
     visits = [sv for sv in sensor_visits(without_faulty_rows(records, faults)) if sv.visit.day <= day]
     measurement = measure(records, visits)
-    faults += [*measurement.faults, *mix_ups(measurement)]
+    faults += _not_follow_on(faults, [*measurement.faults, *mix_ups(measurement)])
     if any(f.rule.severity is Severity.ERROR for f in faults):
         raise RecordsRefused(faults)
     answers = monte_carlo_answers(records, measurement)
@@ -154,11 +154,20 @@ def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fa
         return None, mine
     visits = _bearing_on(records, visit, sensor_visits(without_faulty_rows(records, faults)))
     measurement = measure(records, visits)
-    mine += [f for f in (*measurement.faults, *mix_ups(measurement)) if f.place.path == path]
+    physics = [f for f in (*measurement.faults, *mix_ups(measurement)) if f.place.path == path]
+    mine += _not_follow_on_rows(mine, physics)
     here = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.visit.path == path}
     answers = monte_carlo_answers(records, measurement, here)
     results = make_results(records, visits, measurement, answers, faults)
+    if physics:  # what a reading means is in doubt: nothing is said of it
+        results = [replace(r, verdict=Verdict.NONE) if r.visit == visit.id else r for r in results]
     return assemble(records, visit.day, visits, measurement, answers, results, faults), mine
+
+
+def _not_follow_on_rows(known: Sequence[Fault], found: Sequence[Fault]) -> list[Fault]:
+    """Of what physics finds in a visit, not the repeatability that rows left out for their own faults would give."""
+    broken = any(fault.rule.severity is Severity.ERROR for fault in known)
+    return [fault for fault in found if not (broken and fault.rule is NO_REPEATABILITY)]
 
 
 def _bearing_on(records: Records, visit: Visit, everything: Sequence[SensorVisit]) -> list[SensorVisit]:
@@ -258,10 +267,11 @@ def _summary(
     sensor = records.sensors.get(sv.sensor)
     settings = SettingsOn(records, sensor, sv.visit.day) if sensor is not None else None
     points = settings.dated("points") if settings else None
+    adjusted = any(event.kind != "none" for event in sv.events)
     return SensorVisitSummary(
         sensor_visit=sv,
         results=found,
-        advice=advice(found, settings, measurement.whole()) if settings and found else None,
+        advice=advice(found, settings, measurement.whole(), adjusted=adjusted) if settings and found else None,
         hysteresis=hysteresis(found, measurement.whole()),
         points=tuple(points.humidity) if points else (),
     )

@@ -87,8 +87,8 @@ class _Maker:
             else:
                 cell = self.cells[(sv.visit.path, sv.sensor, plateau.number)]
                 for channel in channels:
-                    parts = self.lines.get((cell, channel))
-                    if parts:
+                    parts = self.lines.get((cell, channel), {})
+                    if parts.keys() & {Part.SENSOR, Part.TOTAL}:  # a loop alone has no reference to be judged by
                         found.append(self._measured(sv, settings, policy, plateau, cell, channel, parts))
                     elif _was_read(sv, plateau, channel):
                         found.append(self._without_result(sv, settings, policy, plateau, cell, channel))
@@ -253,7 +253,7 @@ class _Maker:
     def _judged_part(self, settings: SettingsOn | None, parts: dict[Part, int]) -> Part:
         at_sensor = settings is not None and settings.whole("judged_at") == "sensor"
         wanted = (Part.SENSOR, Part.TOTAL) if at_sensor else (Part.TOTAL, Part.SENSOR)
-        return next(part for part in (*wanted, Part.LOOP) if part in parts)
+        return next(part for part in wanted if part in parts)
 
     def _tolerance(
         self, sv: SensorVisit, settings: SettingsOn | None, channel: Channel, phase: str, reference_value: float

@@ -318,7 +318,7 @@ def test_a_budget_says_which_answer_is_used():
 
 def test_advice_and_adjustment_stand_with_the_sensor():
     (part,) = the_visit("2026-11-09-set").parts
-    assert part.advice.startswith("error −3.0") and "adjust zero" in part.advice
+    assert part.advice == "adjusted, and the as left passes: done"
     assert ("Adjustment", "zero adjusted: before → after") in [(fact.name, fact.value) for fact in part.facts]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from generator.assessment.assess import assess_visit
 from tests import builders as b
 from tests.uncertainty.lab import faults, measured
 
@@ -167,3 +168,13 @@ def test_a_probe_whose_calibrating_visit_gave_no_temperatures_is_refused():
     )
     files = at_50(b.two_pressure(), probe, calibrating, reading=b.by_probe(50.0))
     assert set(faults(files)) == {"from-visit-without-results"}
+
+
+def test_a_loop_without_a_reference_value_is_no_result():
+    """The loop's own error is known, the sensor's is not: nothing is judged by the sensor's tolerance."""
+    rows = b.plateau(50, [50.1] * 2, b.generated(50), far_end=[50.1] * 2)
+    blank = [{k: ("" if k.startswith("saturation_pressure") else v) for k, v in row.items()} for row in rows]
+    files = b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", blank))
+    explained, faults = assess_visit(files, "visits/2026/2026-03-16-lab.csv")
+    assert faults
+    assert explained is None or not any(result.has_verdict for result in explained.results)
