@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from generator.assessment.results import FAR_RH, FAR_SHARE
 from generator.faults import Fault, error
 from generator.humidity import two_pressure_rh
 from generator.uncertainty.measured import Measurement
@@ -15,8 +16,6 @@ from generator.units import UNITS
 
 UNIT_MIX_UP = error("unit-mix-up", "a saturation pressure misses its target, and would meet it in another unit")
 
-FAR_RH, FAR_SHARE = 2.0, 0.1
-"""Beyond 2 %RH + a tenth of the target a plateau is suspected (our choice)."""
 NEAR_RH, NEAR_SHARE = 0.5, 0.03
 """A suspected mix-up must meet the target within this (our choice)."""
 

@@ -23,6 +23,11 @@ OUTSIDE_SENSOR_RANGE = reservation(
     "outside-sensor-range", "the reference value lies outside the range the sensor is specified for", verdict=False
 )
 NO_TOLERANCE = reservation("no-tolerance", "no tolerance covers the reference value", verdict=False)
+FAR_RH, FAR_SHARE = 2.0, 0.1
+"""A plateau more than 2 %RH and a tenth of the target away from it was not what was aimed at (our choice)."""
+FAR_FROM_TARGET = reservation(
+    "far-from-target", "the humidity of a plateau is not the one that was aimed at", verdict=False, certificate=False
+)
 NOT_BRACKETED = reservation("points-do-not-bracket", "the points of a visit do not bracket the working humidity")
 LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
 OTHER_TEMPERATURE = reservation(
@@ -289,6 +294,11 @@ class _Maker:
             )
             cure = "calibrate within the range, or correct the range on record"
             found.append(Fault(rule=OUTSIDE_SENSOR_RANGE, place=place, message=message, cure=cure))
+        if channel is Channel.HUMIDITY and far_from_target(line.reference_value, plateau.target):
+            message = f"{line.reference_value:.1f} %RH by the reference, where {plateau.target:g} %RH was aimed at"
+            cure = "correct the target or the reading; rows of different points are no repeats"
+            target = sv.visit.place(plateau.rows[0], "target")
+            found.append(Fault(rule=FAR_FROM_TARGET, place=target, message=message, cure=cure))
         if math.isnan(judged.tolerance):
             message = f"no {channel.value} tolerance covers {line.reference_value:.1f} {channel.unit} on {sv.visit.day}"
             cure = "add a band, or limits beside the bands, to the tolerance of the sensor or its family"
@@ -308,6 +318,11 @@ class _Maker:
             cure = "calibrate at the working temperature, or declare the temperature coefficient"
             found.append(Fault(rule=OTHER_TEMPERATURE, place=place, message=message, cure=cure))
         return found
+
+
+def far_from_target(humidity: float, target: float) -> bool:
+    """Whether a plateau missed its target by more than FAR_RH and a share of it; nan: it did not."""
+    return abs(humidity - target) > FAR_RH + FAR_SHARE * target
 
 
 def _with_reservations(result: Result, more: Sequence[Fault]) -> Result:
