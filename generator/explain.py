@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from generator.assessment.assess import Assessment, SensorVisitSummary, assess_visit
+from generator.assessment.assess import Assessment, assess_visit
 from generator.assessment.conformity import Verdict
 from generator.assessment.due import points_met
 from generator.assessment.result import Result
+from generator.assessment.standing import SensorVisitSummary
 from generator.faults import Fault
 from generator.records.snapshot import Snapshot
 from generator.records.visits import NAME

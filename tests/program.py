@@ -27,7 +27,7 @@ MODULES = {
         "table", "terms", "visit_curves",
     ),
     "generator.assessment": (
-        "adjustment", "assess", "conformity", "drift", "due", "findings", "result", "results",
+        "adjustment", "assess", "conformity", "drift", "due", "findings", "result", "results", "standing",
     ),
 }  # fmt: skip
 

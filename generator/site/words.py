@@ -8,10 +8,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from generator.assessment.assess import State
 from generator.assessment.conformity import Verdict
 from generator.assessment.due import DueState
 from generator.assessment.result import Result
+from generator.assessment.standing import State
 from generator.faults import Fault
 from generator.rounding import MINUS, NOTHING, expanded, fixed, significant, value_with
 

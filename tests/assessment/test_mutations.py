@@ -127,7 +127,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         ),
         "segments",
     ),
-    "any event an adjustment": (Slip("assess", 'e.kind != "none"', "True"), "segments"),
+    "any event an adjustment": (Slip("standing", 'e.kind != "none"', "True"), "segments"),
     "thirty days for a month": (
         Slip("due", "min(day.day, calendar.monthrange(year, month + 1)[1])", "min(day.day, 28)"),
         "due_dates",
@@ -146,19 +146,21 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "incomplete_visits",
     ),
     "the first visit for the last": (
-        Slip("assess", "    for visit in visits:\n        found", "    for visit in reversed(visits):\n        found"),
+        Slip(
+            "standing", "    for visit in visits:\n        found", "    for visit in reversed(visits):\n        found"
+        ),
         "states",
     ),
     "as found before as left": (
-        Slip("assess", 'for p in ("as_found", "as_left")', 'for p in ("as_left", "as_found")'),
+        Slip("standing", 'for p in ("as_found", "as_left")', 'for p in ("as_left", "as_found")'),
         "states",
     ),
     "the best for the worst": (
-        Slip("assess", "if Verdict.FAIL in verdicts:", "if verdicts == {Verdict.FAIL}:"),
+        Slip("standing", "if Verdict.FAIL in verdicts:", "if verdicts == {Verdict.FAIL}:"),
         "states",
     ),
     "the old instrument's results": (
-        Slip("assess", "v.results[0].serial == instrument.serial", "v.results[0].serial"),
+        Slip("standing", "v.results[0].serial == instrument.serial", "v.results[0].serial"),
         "states",
     ),
     "wet for dry": (Slip("findings", "high = result.error > 0", "high = result.error < 0"), "findings"),

@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from generator.assessment.assess import Assessment, Standing, State, assemble, check
+from generator.assessment.assess import Assessment, assemble, check
 from generator.assessment.due import DueState
 from generator.assessment.result import Result
 from generator.assessment.results import make_results
+from generator.assessment.standing import Standing, State
 from generator.faults import Severity
 from generator.records.load import load
 from generator.records.rows import sensor_visits

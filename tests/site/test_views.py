@@ -9,7 +9,7 @@ from datetime import date
 
 import pytest
 
-from generator.assessment.assess import State
+from generator.assessment.standing import State
 from generator.faults import RULES
 from generator.rounding import NOTHING
 from generator.site import words

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
-from generator.assessment.assess import Assessment, SensorVisitSummary
+from generator.assessment.assess import Assessment
 from generator.assessment.findings import Case
 from generator.assessment.result import Result
+from generator.assessment.standing import SensorVisitSummary
 from generator.records.load import Records
 from generator.records.models import Channel, Place
 from generator.records.visits import Visit

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from generator.assessment.assess import Standing, State
 from generator.assessment.due import DueState
+from generator.assessment.standing import Standing, State
 from generator.site import words
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.references import ReferenceState, reference_states

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from generator.assessment.assess import Standing
 from generator.assessment.due import DueState
+from generator.assessment.standing import Standing
 from generator.site import words
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.references import reference_states

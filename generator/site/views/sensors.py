@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from generator.assessment.assess import SensorVisitSummary, Standing, State
 from generator.assessment.drift import Change, Drift
 from generator.assessment.due import DueState, points_met
 from generator.assessment.result import Result
+from generator.assessment.standing import SensorVisitSummary, Standing, State
 from generator.records.models import Channel
 from generator.records.rows import Event
 from generator.rounding import value_with

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from generator.assessment.assess import SensorVisitSummary, Standing, State, state_of
 from generator.assessment.due import DueState
 from generator.assessment.findings import Case
 from generator.assessment.result import Result
+from generator.assessment.standing import SensorVisitSummary, Standing, State, state_of
 from generator.records.settings import instrument_on
 from generator.rounding import fixed
 from generator.site import words

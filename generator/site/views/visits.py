@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from generator.assessment.adjustment import Hysteresis
-from generator.assessment.assess import SensorVisitSummary
 from generator.assessment.result import Result
+from generator.assessment.standing import SensorVisitSummary
 from generator.records.references import QUANTITIES
 from generator.records.settings import SettingsOn
 from generator.records.visits import Visit

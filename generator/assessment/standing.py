@@ -1,0 +1,191 @@
+"""Where one sensor stands on a day: what each visit said, its state, what it is due for, how it drifts, its cases."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from generator.assessment.adjustment import Advice, Hysteresis, advice, hysteresis
+from generator.assessment.conformity import Verdict
+from generator.assessment.drift import Drift, VisitHistory, drift
+from generator.assessment.due import Due, due, points_met, same_point
+from generator.assessment.findings import Case
+from generator.assessment.result import Result
+from generator.records.load import Records
+from generator.records.models import Channel, Sensor, in_force
+from generator.records.rows import SensorVisit
+from generator.records.settings import SettingsOn, instrument_on
+from generator.uncertainty.measured import Measurement
+
+
+class State(StrEnum):
+    """Conformity of a sensor: the worst of the newest judged value of each set point of its present instrument."""
+
+    OUT = "out of tolerance"
+    CLOSE = "too close to call"
+    IN = "in tolerance"
+    NONE = "no verdict"
+    NEVER = "never calibrated"
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensorVisitSummary:
+    """One sensor at one visit: its results and what follows from them at once."""
+
+    sensor_visit: SensorVisit
+    results: tuple[Result, ...]
+    advice: Advice | None
+    hysteresis: tuple[Hysteresis, ...]
+    points: tuple[float, ...] = ()
+    """set points in force on its day, %RH"""
+
+    @property
+    def adjusted(self) -> bool:
+        """Whether the instrument was changed."""
+        return self.last_change is not None
+
+    @property
+    def last_change(self) -> int | None:
+        """When the instrument was last changed here, seconds UTC."""
+        return max((e.time_utc for e in self.sensor_visit.events if e.kind != "none"), default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """Where one sensor stands on the day of the assessment."""
+
+    sensor: Sensor
+    settings: SettingsOn
+    state: State
+    state_since: date | None
+    """newest day of the visits with the worst verdict; without a verdict the day of the adjustment that left none"""
+    deciding: tuple[Result, ...]
+    """the newest judged results of each channel and set point, from one visit or several, in order of days"""
+    due: Due
+    drifts: tuple[Drift, ...]
+    visits: tuple[SensorVisitSummary, ...]
+    """all that stand, in order of days, of every instrument that served"""
+    cases: tuple[Case, ...]
+
+    @property
+    def drifting(self) -> bool:
+        """Whether a channel drifts."""
+        return any(d.state == "drifting" for d in self.drifts)
+
+
+def summary_of(
+    records: Records, measurement: Measurement, sv: SensorVisit, by_visit: Mapping[tuple[str, str], Sequence[Result]]
+) -> SensorVisitSummary:
+    """One sensor at one visit; `by_visit`: results by (visit, sensor)."""
+    found = () if sv.withdrawn else tuple(by_visit.get((sv.visit.id, sv.sensor), ()))
+    sensor = records.sensors.get(sv.sensor)
+    settings = SettingsOn(records, sensor, sv.visit.day) if sensor is not None else None
+    points = settings.dated("points") if settings else None
+    adjusted = any(event.kind != "none" for event in sv.events)
+    return SensorVisitSummary(
+        sensor_visit=sv,
+        results=found,
+        advice=advice(found, settings, measurement.whole(), adjusted=adjusted) if settings and found else None,
+        hysteresis=hysteresis(found, measurement.whole()),
+        points=tuple(points.humidity) if points else (),
+    )
+
+
+def standing_of(
+    records: Records,
+    measurement: Measurement,
+    sensor: Sensor,
+    visits: Sequence[SensorVisitSummary],
+    cases: Sequence[Case],
+    day: date,
+) -> Standing:
+    """Where a sensor stands on a day; `visits` and `cases` are its own, in order of days."""
+    settings = SettingsOn(records, sensor, day)
+    instrument = instrument_on(sensor, day)
+    present = [v for v in visits if instrument and v.results and v.results[0].serial == instrument.serial]
+    state, since, deciding = state_of(present)
+    interval = settings.dated("interval")
+    policy = in_force(records.facility.policies, day) or records.facility.policies[0]
+    return Standing(
+        sensor=sensor,
+        settings=settings,
+        state=state,
+        state_since=since,
+        deciding=deciding,
+        due=due(records, sensor, [(v.results, v.adjusted) for v in present], day),
+        drifts=tuple(
+            drift(
+                _history(present, channel), measurement.whole(), channel, policy, interval.months if interval else None
+            )
+            for channel in settings.channels
+        ),
+        visits=tuple(visits),
+        cases=tuple(cases),
+    )
+
+
+def _history(visits: Sequence[SensorVisitSummary], channel: Channel) -> list[VisitHistory]:
+    history = []
+    for visit in visits:
+        usable = [r for r in visit.results if r.channel is channel and r.status in ("done", "stated")]
+        usable = [r for r in usable if not any(f.rule.withholds_verdict for f in r.reservations)]
+        if usable or visit.adjusted:
+            history.append(
+                VisitHistory(
+                    day=visit.sensor_visit.visit.day,
+                    as_found=tuple(r for r in usable if r.phase == "as_found"),
+                    as_left=tuple(r for r in usable if r.phase == "as_left"),
+                    adjusted=visit.adjusted,
+                )
+            )
+    return history
+
+
+def state_of(visits: Sequence[SensorVisitSummary]) -> tuple[State, date | None, tuple[Result, ...]]:
+    """State, its day and the results that decide, after these visits to one instrument, in order of days.
+
+    The newest judged value of each channel and set point stands until an adjustment; the worst of them decides.
+    """
+    standing: tuple[Result, ...] = ()
+    unjudged_since = None
+    for visit in visits:
+        found, left = (
+            tuple(r for r in visit.results if r.phase == p and r.has_verdict) for p in ("as_found", "as_left")
+        )
+        if visit.last_change is None:
+            standing = _newer(_newer(standing, found, visit.points), left, visit.points)
+            continue
+        left = tuple(r for r in left if r.time_utc >= visit.last_change)
+        # The adjustment concerns the channels that were read again after it; none read again: any may have changed.
+        redone = {r.channel for r in left} or set(Channel)
+        before = _newer(standing, found, visit.points)
+        standing = (*(r for r in before if r.channel not in redone), *left)
+        unjudged_since = visit.sensor_visit.visit.day
+    if not standing:
+        return (State.NONE if visits else State.NEVER), unjudged_since, ()
+    state = _worst(standing)
+    return state, max(r.day for r in standing if _worst([r]) is state), standing
+
+
+def _newer(standing: Sequence[Result], judged: Sequence[Result], points: Sequence[float]) -> tuple[Result, ...]:
+    """What stands once more was judged: a channel with all points in force anew, else set point by set point."""
+    whole = {
+        channel
+        for channel in Channel
+        if points and points_met([r for r in judged if r.channel is channel], points) == len(points)
+    }
+    kept = [
+        old
+        for old in standing
+        if old.channel not in whole and not any(new.channel is old.channel and same_point(new, old) for new in judged)
+    ]
+    return (*kept, *judged)
+
+
+def _worst(results: Sequence[Result]) -> State:
+    verdicts = {r.verdict for r in results}
+    if Verdict.FAIL in verdicts:
+        return State.OUT
+    return State.IN if verdicts == {Verdict.PASS} else State.CLOSE
