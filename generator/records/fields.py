@@ -57,6 +57,7 @@ class _Written:
     difference: bool = False
     per: str | None = None
     lowest: float | None = None
+    highest: float | None = None
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         built = float if source is float else Amount
@@ -73,6 +74,8 @@ class _Written:
                 raise custom_error("bad-amount", str(problem), problem.cure) from None
             if self.lowest is not None and number < self.lowest:
                 raise custom_error("bad-amount", f"{value!r} is negative", "write zero or a positive amount")
+            if self.highest is not None and number > self.highest:
+                raise custom_error("bad-amount", f"{value!r} is more than can be", f"write at most {self.highest:g}")
             return number if built is float else Amount(value=number, quantity=quantity)
 
         return core_schema.no_info_before_validator_function(parse, handler(source))
@@ -96,7 +99,7 @@ Text = Annotated[
     JsonSchema({"type": ["string", "number"], "minLength": 1, "maxLength": 2000}),
 ]
 
-Humidity = Annotated[float, _Written(("humidity",), lowest=0.0)]
+Humidity = Annotated[float, _Written(("humidity",), lowest=0.0, highest=100.0)]
 HumiditySpread = Annotated[float, _Written(("humidity",), lowest=0.0)]
 HumiditySlope = Annotated[float, _Written(("humidity",), per="min", lowest=0.0)]
 HumidityPerKelvin = Annotated[float, _Written(("humidity",), per="degC", lowest=0.0)]

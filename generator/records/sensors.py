@@ -135,6 +135,14 @@ class Points(Dated):
     humidity: tuple[Humidity, ...] = Field(min_length=1)
     """set points, e.g. [10 %RH, 35 %RH, 60 %RH]"""
 
+    @model_validator(mode="after")
+    def _each_once(self) -> Self:
+        for number, point in enumerate(self.humidity):
+            if point in self.humidity[:number]:
+                message = f"{point:g} %RH stands twice"
+                raise custom_error("bad-amount", message, "list each set point once", "humidity", number)
+        return self
+
 
 class Interval(Dated):
     """Calendar months from one complete calibration to the next due day."""

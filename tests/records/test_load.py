@@ -131,6 +131,8 @@ def test_all_mistakes_of_a_record_are_told_at_once():
         ("interval: {months: }\n", 6, 20, "wrong-value", "months: nothing is given"),
         ("interval: 12\n", 6, 11, "wrong-value", "interval: '12' is no list"),
         ("controls: maybe\n", 6, 11, "wrong-value", "controls: 'maybe' is neither true nor false"),
+        ("working_humidity: 150 %RH\n", 6, 19, "bad-amount", "working_humidity: '150 %RH' is more than can be"),
+        ("points: {humidity: [20 %RH, 50 %RH, 20 %RH]}\n", 6, 37, "bad-amount", "humidity: 20 %RH stands twice"),
         ("humidity: {resolution: -0.1 %RH}\n", 6, 24, "bad-amount", "resolution: '-0.1 %RH' is negative"),
         ("tolerance: {absolute: 0 %RH}\n", 6, 12, "empty-tolerance", "tolerance: the limit is zero"),
         (

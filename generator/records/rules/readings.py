@@ -17,6 +17,7 @@ CONTRADICTORY = error(
     "contradictory-readings", "rows of one time and reference give different readings of the reference"
 )
 TWO_AT_ONCE = error("two-readings-at-one-time", "a sensor has two different rows of readings at one time")
+SAVED_TWICE = error("visit-saved-twice", "a sensor was read at one time in two visits")
 TWO_REFERENCES = error(
     "plateau-of-two-references", "consecutive rows of a sensor at one target lean on different references"
 )
@@ -159,6 +160,21 @@ def rows_at_one_time(survey: Survey) -> Iterator[Fault]:
             yield rows.fault(TWO_AT_ONCE, row, "time", message, cure)
 
 
+def visits_saved_twice(survey: Survey) -> Iterator[Fault]:
+    """A sensor is in one visit at a time: the same readings under two names would count twice."""
+    rows = survey.rows
+    timed = np.flatnonzero(rows.reading & (rows.time != 0))
+    sensor = rows.words("sensor").code
+    order = timed[np.lexsort((rows.visit[timed], rows.time[timed], sensor[timed]))]
+    before, after = order[:-1], order[1:]
+    at_once = (sensor[before] == sensor[after]) & (rows.time[before] == rows.time[after])
+    again = at_once & (rows.visit[before] != rows.visit[after])
+    for row, earlier in zip(after[again].tolist(), before[again].tolist(), strict=True):
+        message = f"{rows.words('sensor')[row]} was read at this time in {rows.visit_of(earlier).path} already"
+        cure = "delete the file that is a copy, or correct the times; a correction is a revision (.r2) of its visit"
+        yield rows.fault(SAVED_TWICE, row, "time", message, cure)
+
+
 def plateaus_of_two_references(survey: Survey) -> Iterator[Fault]:
     """Repeats are readings against one reference, through one meter."""
     rows = survey.rows
@@ -237,6 +253,7 @@ RULES: tuple[RuleAcross, ...] = (
     implausible_readings,
     contradictory_readings,
     rows_at_one_time,
+    visits_saved_twice,
     plateaus_of_two_references,
     targets,
     negative_soaks,
