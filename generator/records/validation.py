@@ -63,8 +63,17 @@ def _fault(document: Document, model: type[BaseModel], detail: Any, loc: Loc) ->
         place = document.key_place(*loc)
         cure = f"remove it or correct it{guess}"
         return Fault(rule=UNKNOWN_KEY, place=place, message=f"unknown key {key!r}", cure=cure)
+    keys = keys_at(model, loc) if kind.startswith(("model_", "dict_", "tuple_")) and _is_scalar(detail["input"]) else []
+    if keys:
+        message = f"{_named(loc)}{detail['input']!r} stands where keys with values belong"
+        cure = f"write {{ key: value, … }} with the keys {', '.join(keys)}"
+        return Fault(rule=WRONG_VALUE, place=document.place(*loc), message=message, cure=cure)
     message = f"{_named(loc)}{_plain(detail)}"
     return Fault(rule=WRONG_VALUE, place=document.place(*loc), message=message, cure=_cure(detail))
+
+
+def _is_scalar(value: object) -> bool:
+    return value is not None and not isinstance(value, (dict, list, tuple))
 
 
 def _named(loc: Loc) -> str:

@@ -129,7 +129,7 @@ def test_all_mistakes_of_a_record_are_told_at_once():
         ("working_humidity: [15 %RH]\n", 6, 19, "bad-amount", "working_humidity: this is not an amount"),
         ("interval: {months: 0}\n", 6, 20, "wrong-value", "months: '0' should be greater than or equal to 1"),
         ("interval: {months: }\n", 6, 20, "wrong-value", "months: nothing is given"),
-        ("interval: 12\n", 6, 11, "wrong-value", "interval: '12' is no list"),
+        ("interval: 12\n", 6, 11, "wrong-value", "interval: '12' stands where keys with values belong"),
         ("controls: maybe\n", 6, 11, "wrong-value", "controls: 'maybe' is neither true nor false"),
         ("working_humidity: 150 %RH\n", 6, 19, "bad-amount", "working_humidity: '150 %RH' is more than can be"),
         ("points: {humidity: [20 %RH, 50 %RH, 20 %RH]}\n", 6, 37, "bad-amount", "humidity: 20 %RH stands twice"),
