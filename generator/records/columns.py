@@ -41,6 +41,11 @@ COLUMNS: dict[str, Column] = {
         Column(name="target", meaning="humidity aimed at", quantities=("humidity",)),
         Column(name="serial", meaning="serial number as seen on the instrument"),
         Column(name="condition", meaning="state of the instrument as seen", choices=CONDITIONS),
+        Column(
+            name="in_use",
+            meaning="hours-of-use counter as read at the visit, e.g. `in_use [h]`",
+            quantities=("duration",),
+        ),
         Column(name="output", meaning="reading at the sensor", quantities=_SIGNAL),
         Column(name="far_end", meaning="reading at the far end of the loop", quantities=("humidity",)),
         Column(name="loop_meter", meaning="id of the meter that read mA or V"),

@@ -43,6 +43,37 @@ class Settling(Record):
     """largest |slope| of the errors over the plateau's rows"""
 
 
+class Intervals(Record):
+    """How calibration intervals are proposed (methods of ILAC-G24 / OIML D 10). A proposal never applies itself."""
+
+    method: Literal["staircase", "control_chart", "in_use_time", "drift"]
+    """`staircase`: by what was found last; `control_chart`: by offset and drift; `in_use_time`: by hours of use;
+    `drift`: by the first day on which error and uncertainty may leave the tolerance"""
+    shortest: int = Field(default=1, ge=1, le=240)
+    """months below which no interval is proposed"""
+    longest: int = Field(default=60, ge=1, le=240)
+    """months above which no interval is proposed"""
+    extend_below: Fraction = Field(default=0.8, gt=0, le=1, json_schema_extra={"default": "80 %"})
+    """staircase: found within this share of the tolerance, the interval is extended"""
+    extend_by: float = Field(default=1.25, ge=1, le=4)
+    """staircase: factor of an extension (illustrative: ILAC-G24 leaves it to the user)"""
+    reduce_by: float = Field(default=0.5, gt=0, le=1)
+    """staircase: factor where it was found outside the tolerance (illustrative: ILAC-G24 leaves it to the user)"""
+    hours: Duration | None = None
+    """in_use_time: hours of use after which a calibration is due, e.g. `4000 h`"""
+    target_reliability: Fraction = Field(default=0.95, gt=0, lt=1, json_schema_extra={"default": "95 %"})
+    """share of a model's sensors that should be in tolerance as found; information beside the reliabilities"""
+
+    @model_validator(mode="after")
+    def _bounds_and_hours(self) -> Self:
+        if self.shortest > self.longest:
+            raise custom_error("bad-range", "shortest is more than longest", "check the two bounds", "shortest")
+        if self.method == "in_use_time" and not self.hours:
+            message, cure = "in_use_time needs the hours of use", "add e.g. `hours: 4000 h`"
+            raise custom_error("interval-method-incomplete", message, cure, "method")
+        return self
+
+
 class Policy(Dated):
     """How results are judged, from a day on. A visit is judged by the policy of its day."""
 
@@ -64,6 +95,8 @@ class Policy(Dated):
     """standard deviation of a temperature error from visit to visit beyond its uncertainty"""
     due_soon_days: int = Field(default=30, ge=0, le=366)
     """days before the due day from which a sensor is shown as due soon"""
+    intervals: Intervals | None = None
+    """how calibration intervals are proposed; left out: no proposals"""
 
 
 class CertificateWording(Record):

@@ -22,6 +22,9 @@ BAD_SCALING = error("bad-scaling", "a scaling's two ends do not make a line")
 BAD_RANGE = error("bad-range", "a range's lower end is not below its upper end")
 DEFERRAL_WITHOUT_REASON = error("deferral-without-reason", "a calibration is deferred without a reason or a day")
 FINDING_HALF_CLOSED = error("finding-half-closed", "a finding is closed without who, when or what was decided")
+INTERVAL_METHOD_INCOMPLETE = error(
+    "interval-method-incomplete", "a method that proposes intervals lacks what it counts"
+)
 MIXED_QUANTITIES = error("mixed-quantities", "amounts of different quantities stand where one is needed")
 CALIBRATION_INCOMPLETE = error("calibration-incomplete", "a reference's calibration lacks what its certificate states")
 TABLE_OUT_OF_ORDER = error("table-out-of-order", "a calibration table's points do not rise")
