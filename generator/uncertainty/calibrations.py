@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -12,6 +12,7 @@ import numpy as np
 from generator.faults import error, reservation
 from generator.records.load import Records
 from generator.records.references import QUANTITIES, Calibration, QuantityRecord, Reference
+from generator.uncertainty.shifts import Shift
 from generator.uncertainty.sources import (
     Catalogue,
     Source,
@@ -62,6 +63,8 @@ class Calibrations:
     """(reference, quantity, day) → curve of a calibration `from_visit`"""
     used: dict[int, set[tuple[str, str, date]]] = field(default_factory=dict)
     """cell → calibrations that its result leans on"""
+    shifts: Sequence[Shift] = ()
+    """errors beyond the calibrations' that a retrace supposes; the sources stay as they are"""
 
     def applied(
         self,
@@ -91,6 +94,9 @@ class Calibrations:
             parts.append(self._resolution(table, rows, chosen, reference, quantity, known, step))
             for calibration, at in self._by_calibration(table, rows, chosen, reference, quantity, known, report):
                 error_value, terms = self._errors(reference, quantity, calibration, at, reading, table, rows, report)
+                for shift in self.shifts:
+                    if (shift.reference, shift.quantity) == (reference.id, quantity):
+                        error_value = error_value + shift.error(reading[at], table.day[rows[at]])
                 value[at] -= error_value
                 parts.append(terms)
                 for cell in np.unique(table.cell[rows[at]]):

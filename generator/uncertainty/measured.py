@@ -13,6 +13,9 @@ from generator.uncertainty.reference_values import ReferenceValues
 from generator.uncertainty.repeatability import Repeatability
 from generator.uncertainty.table import Cell, ReadingTable
 
+LineKey = tuple[str, str, int, Channel, Part]
+"""path of the visit, sensor, number of the plateau, channel, part"""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
@@ -52,3 +55,11 @@ class Measurement:
         """The budgets of all lines."""
         assert self.budgets is not None
         return self.budgets
+
+    def key(self, line: Line) -> LineKey:
+        """What names a line whatever else was measured."""
+        return (*self.cells[line.cell].key, line.channel, line.part)
+
+    def repeatabilities(self) -> dict[LineKey, Repeatability]:
+        """What was known of the scatter at each line."""
+        return {self.key(line): line.repeatability for line in self.lines}

@@ -6,7 +6,7 @@ References that a visit here calibrated come first: their results' sources are i
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -19,9 +19,10 @@ from generator.uncertainty.budgets import make_budgets
 from generator.uncertainty.calibrations import Calibrations
 from generator.uncertainty.cell_sources import Part, Surroundings, cell_terms
 from generator.uncertainty.indications import COLUMNS_OF, indications
-from generator.uncertainty.measured import Line, Measurement
+from generator.uncertainty.measured import Line, LineKey, Measurement
 from generator.uncertainty.reference_values import ReferenceValues, reference_values
 from generator.uncertainty.repeatability import Repeatability, Scatter, repeatabilities, scatter
+from generator.uncertainty.shifts import Shift
 from generator.uncertainty.sources import Catalogue
 from generator.uncertainty.table import Cell, reading_table
 from generator.uncertainty.terms import Measured, Terms
@@ -37,14 +38,25 @@ UNSETTLED = reservation(
 NO_REPEATABILITY = error("no-repeatability", "nothing says how far single readings scatter")
 
 
-def measure(records: Records, sensor_visits: Sequence[SensorVisit]) -> Measurement:
-    """Measure all plateaus of the sensor visits; faults and reservations as values."""
+def measure(
+    records: Records,
+    sensor_visits: Sequence[SensorVisit],
+    *,
+    shifts: Sequence[Shift] = (),
+    before: Measurement | None = None,
+) -> Measurement:
+    """Measure all plateaus of the sensor visits; faults and reservations as values.
+
+    `shifts`: errors that references are held to have had beyond their calibrations; `before`: the measurement whose
+    repeatabilities hold, so that some visits may be measured again without the rest of their pools.
+    """
     catalogue = Catalogue()
-    calibrations = Calibrations(records, catalogue)
+    calibrations = Calibrations(records, catalogue, shifts=shifts)
     whole = Measurement()
     terms: list[Terms] = []
+    known = None if before is None else before.repeatabilities()
     for stage in in_stages(records, sensor_visits):
-        _Stage(records, stage, calibrations, whole, terms).run()
+        _Stage(records, stage, calibrations, whole, terms, known).run()
         add_curves(records, whole, calibrations, Terms.joined(terms))
     whole.budgets = make_budgets(catalogue, Terms.joined(terms), len(whole.lines))
     return whole
@@ -60,8 +72,10 @@ class _Stage:
         calibrations: Calibrations,
         whole: Measurement,
         terms: list[Terms],
+        known: Mapping[LineKey, Repeatability] | None,
     ) -> None:
         self.records, self.calibrations, self.whole, self.terms = records, calibrations, whole, terms
+        self.known = known
         self.table = reading_table(sensor_visits)
         self.first = len(whole.cells)
         self.firsts = np.searchsorted(self.table.cell, np.arange(len(self.table.cells) + 1))
@@ -275,6 +289,8 @@ class _Stage:
         return ""
 
     def _repeatabilities(self, channel: Channel, part: Part, spread: Scatter) -> list[Repeatability | None]:
+        if self.known is not None:
+            return [self.known.get((*cell.key, channel, part)) for cell in self.table.cells]
         keys, declared, days = [], [], []
         for cell, settings in zip(self.table.cells, self.settings, strict=True):
             model = settings.model if settings else cell.sensor_visit.sensor

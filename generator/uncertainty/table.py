@@ -21,6 +21,11 @@ class Cell:
     sensor_visit: SensorVisit
     plateau: Plateau
 
+    @property
+    def key(self) -> tuple[str, str, int]:
+        """Path of the visit, sensor, number of the plateau."""
+        return (self.sensor_visit.visit.path, self.sensor_visit.sensor, self.plateau.number)
+
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingTable:
