@@ -297,10 +297,10 @@ def stated(
     return [{"sensor": sensor, "phase": phase, "target [%RH]": target, "technician": "ann", **numbers}]
 
 
-def visit(visit_id: str, *plateaus: Iterable[Row], revision: int = 1) -> Files:
-    """A visit; rows without a time follow each other by a minute, plateaus by ten."""
+def visit(visit_id: str, *plateaus: Iterable[Row], revision: int = 1, hour: int = 8) -> Files:
+    """A visit; rows without a time follow each other by a minute, plateaus by ten, from an hour on."""
     rows: list[Row] = []
-    minute = 8 * 60
+    minute = hour * 60
     for plateau_rows in plateaus:
         for row in plateau_rows:
             rows.append({"time": f"{visit_id[:10]} {minute // 60:02d}:{minute % 60:02d}"} | row)

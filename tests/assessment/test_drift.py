@@ -112,7 +112,8 @@ def test_visits_that_share_no_target_have_no_rate_and_break_nothing():
 
 
 def test_three_visits_on_one_day_have_no_rate():
-    visits = [b.visit(f"2025-03-16-{room}", *points(0.2)) for room in ("attic", "lab", "yard")]
+    rooms = {"attic": 8, "lab": 11, "yard": 14}
+    visits = [b.visit(f"2025-03-16-{room}", *points(0.2), hour=hour) for room, hour in rooms.items()]
     (found,) = b.assessed(b.records(b.sensor(), old_references(), *visits)).standings["RH-1"].drifts
     assert math.isnan(found.rate) and found.visits == 1
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from generator.faults import Fault, Place
 from generator.records.load import Records
 from generator.records.rules import (
+    declared,
     identities,
     instruments,
     links,
@@ -30,6 +31,7 @@ RULES_ACROSS: tuple[RuleAcross, ...] = (
     *readings.RULES,
     *phases.RULES,
     *links.RULES,
+    *declared.RULES,
 )
 """Each a function that looks at the records and yields what it finds."""
 
