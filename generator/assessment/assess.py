@@ -20,6 +20,7 @@ from generator.records.load import Records
 from generator.records.rows import SensorVisit, sensor_visits, without_lines
 from generator.records.settings import SettingsOn
 from generator.records.snapshot import Snapshot
+from generator.records.trends import check_trends
 from generator.records.visits import Visit
 from generator.uncertainty.calibrations import NO_CURVE
 from generator.uncertainty.cell_sources import Part
@@ -53,6 +54,7 @@ def check(files: Snapshot) -> list[Fault]:
     visits = sensor_visits(without_faulty_rows(records, faults))
     measurement = measure(records, visits)
     faults = [*faults, *_not_follow_on(faults, [*measurement.faults, *mix_ups(measurement)])]
+    faults += check_trends(files, records.sensors, records.zone)
     if any(fault.rule.severity is Severity.ERROR for fault in faults):
         return faults
     # Linear answers do: no reservation depends on a percent of U.

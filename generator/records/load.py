@@ -21,7 +21,7 @@ from generator.records.models import (
     Reference,
     Sensor,
 )
-from generator.records.snapshot import Snapshot
+from generator.records.snapshot import EVIDENCE, Snapshot
 from generator.records.validation import validation_faults
 from generator.records.visits import Visit, read_visit
 from generator.records.yaml_text import Document, parse
@@ -41,7 +41,6 @@ _FOLDERS: dict[str, type[Record]] = {
     "findings": Finding,
 }
 _SINGLE: dict[str, type[Record]] = {"facility.yml": Facility, "people.yml": People}
-_EVIDENCE = ("attachments/", "logs/", "trends/", "issued/")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,13 +116,13 @@ def read(files: Snapshot) -> Reading:
     """Read every file; a file with faults gives faults in place of its record."""
     reading = Reading()
     visit_paths: list[str] = []
-    for path, content in files.items():
+    for path in files:
         model = _model_of(path)
         if model is not None:
-            _read_yaml(reading, path, content, model)
+            _read_yaml(reading, path, files[path], model)
         elif path.startswith("visits/"):
             visit_paths.append(path)
-        elif not path.startswith(_EVIDENCE):
+        elif not path.startswith(EVIDENCE):
             cure = "move it to attachments/, or to the folder of its kind (README: the records)"
             if path.endswith(".yaml") and _model_of(path.removesuffix("yaml") + "yml"):
                 cure = f"rename it to {path.removesuffix('yaml')}yml"

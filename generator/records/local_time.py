@@ -8,6 +8,8 @@ from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from generator.faults import Rule, error
 
 BAD_TIME = error("bad-time", "a time is not YYYY-MM-DD HH:MM[:SS]")
@@ -70,6 +72,32 @@ def _steady_midnight(day: str, visit_day: date, zone: ZoneInfo) -> int | None:
     here = midnight.replace(tzinfo=zone)
     steady = here.utcoffset() == (midnight + timedelta(days=1)).replace(tzinfo=zone).utcoffset()
     return int(here.timestamp()) if steady else None
+
+
+def utc_seconds_by_day(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, np.ndarray]:
+    """Many local times (datetime64[s]) → seconds since 1970 UTC, and which of them lie on days whose clocks change.
+
+    Those need `clock_seconds`, one by one: their seconds are not to be used.
+    """
+    days, which = np.unique(local.astype("datetime64[D]"), return_inverse=True)
+    offsets, steady = np.zeros(len(days), np.int64), np.zeros(len(days), bool)
+    for number, day in enumerate(days.tolist()):
+        ends = [datetime(d.year, d.month, d.day, tzinfo=zone).utcoffset() for d in (day, day + timedelta(days=1))]
+        steady[number] = ends[0] == ends[1]
+        offsets[number] = int(ends[0].total_seconds()) if ends[0] is not None else 0
+    return local.astype(np.int64) - offsets[which], ~steady[which]
+
+
+def clock_seconds(written: str, zone: ZoneInfo) -> int:
+    """A local time of any day → seconds since 1970 UTC. Raises TimeRefused."""
+    match = _TIME.fullmatch(written)
+    try:
+        naive = datetime.fromisoformat(f"{match[1]}T{match[2]}") if match else None
+    except ValueError:
+        naive = None
+    if match is None or naive is None:
+        raise TimeRefused(BAD_TIME, f"{written!r} is not a time", "write YYYY-MM-DD HH:MM, e.g. 2026-03-14 09:40")
+    return _by_clock(naive, match[3], zone)
 
 
 def _by_clock(naive: datetime, offset: str | None, zone: ZoneInfo) -> int:

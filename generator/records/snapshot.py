@@ -2,22 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 Snapshot = Mapping[str, bytes]
 
-# Evidence and exports may be large; they are read where they are used.
-_LISTED_ONLY = ("attachments/", "logs/", "trends/")
+EVIDENCE = ("attachments/", "logs/", "trends/", "issued/")
+"""Folders of files that are no records by themselves."""
+TRENDS = "trends/"
+_LISTED_ONLY = ("attachments/", "logs/")
+"""Evidence that may be large and that no number is computed from: its bytes are left where they are."""
+
+
+class FolderSnapshot(Mapping[str, bytes]):
+    """The files of a folder: records held, exports of the building system read each time they are asked for."""
+
+    def __init__(self, held: Mapping[str, bytes], exports: Mapping[str, Path]) -> None:
+        self._held, self._exports = held, exports
+        self._paths = sorted([*held, *exports])
+
+    def __getitem__(self, path: str) -> bytes:
+        return self._exports[path].read_bytes() if path in self._exports else self._held[path]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._paths)
+
+    def __len__(self) -> int:
+        return len(self._paths)
 
 
 def from_folder(records: Path) -> Snapshot:
     """All records below a folder, sorted by path; hidden files and editors' backups are no records."""
-    found: dict[str, bytes] = {}
-    for path in sorted(records.rglob("*")):
+    held: dict[str, bytes] = {}
+    exports: dict[str, Path] = {}
+    for path in records.rglob("*"):
         relative = path.relative_to(records).as_posix()
         hidden = any(part.startswith(".") for part in relative.split("/"))
         if hidden or relative.endswith("~") or not path.is_file():
             continue
-        found[relative] = b"" if relative.startswith(_LISTED_ONLY) else path.read_bytes()
-    return found
+        if relative.startswith(TRENDS):
+            exports[relative] = path
+        else:
+            held[relative] = b"" if relative.startswith(_LISTED_ONLY) else path.read_bytes()
+    return FolderSnapshot(held, exports)

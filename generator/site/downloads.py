@@ -17,7 +17,7 @@ from typing import Any
 from generator.assessment.assess import Assessment
 from generator.assessment.conformity import stated_probability
 from generator.assessment.result import Result
-from generator.records.snapshot import Snapshot
+from generator.records.snapshot import TRENDS, Snapshot
 from generator.rounding import published
 
 RESULT_COLUMNS = (
@@ -96,10 +96,11 @@ def contributions_csv(assessment: Assessment, results: Iterable[Result]) -> byte
 def records_manifest(files: Snapshot) -> bytes:
     """SHA-256 of every record in the form that sha256sum reads.
 
-    Evidence that a snapshot only lists has no bytes there and is left out.
+    Evidence that a snapshot only lists has no bytes there and is left out, and so are trends: the findings that were
+    computed from one name its hash.
     """
-    lines = [f"{hashlib.sha256(content).hexdigest()}  {path}\n" for path, content in sorted(files.items()) if content]
-    return "".join(lines).encode()
+    records = [path for path in sorted(files) if not path.startswith(TRENDS) and files[path]]
+    return "".join(f"{hashlib.sha256(files[path]).hexdigest()}  {path}\n" for path in records).encode()
 
 
 def _values(result: Result) -> list[Any]:

@@ -11,6 +11,7 @@ from generator.faults import Fault, Place, Severity, did_you_mean, error
 from generator.records.references import Calibration
 from generator.records.rules.identities import UNKNOWN_SENSOR, unknown_id
 from generator.records.rules.survey import RuleAcross, Survey
+from generator.records.trends import misplaced_trends
 
 DUPLICATE_ID = error("duplicate-id", "two records have one id, or ids that differ only in capitals")
 FINDING_WITHOUT_VISIT = error("finding-without-visit", "a finding's visit is not there or does not hold its sensor")
@@ -151,10 +152,16 @@ def unknown_review_rules(survey: Survey) -> Iterator[Fault]:
             yield survey.fault(REVIEW_RULE_UNKNOWN, "facility.yml", at, message, cure)
 
 
+def trends_of_no_sensor(survey: Survey) -> Iterator[Fault]:
+    """An export of the building system lies where its sensor's finding looks for it."""
+    yield from misplaced_trends(survey.records.files, sorted(survey.sensor_names))
+
+
 RULES: tuple[RuleAcross, ...] = (
     duplicate_ids,
     findings_without_visit,
     calibrations_from_unknown_visits,
     calibrations_in_a_circle,
     unknown_review_rules,
+    trends_of_no_sensor,
 )
