@@ -12,7 +12,6 @@ from generator.records.rows import SensorVisit
 from generator.uncertainty.calibrations import Calibrations, VisitCurve
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.measured import Line, Measurement
-from generator.uncertainty.table import Cell
 from generator.uncertainty.terms import Terms
 
 SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
@@ -66,10 +65,45 @@ def add_curves(records: Records, whole: Measurement, calibrations: Calibrations,
                         calibrations.curves[key] = curve
 
 
+def errors_found(
+    whole: Measurement, reference: str, visit: str, channel: Channel, *, adjusted: bool
+) -> tuple[np.ndarray, np.ndarray] | None:
+    """Indications and errors, shapes (points,), that a visit found of a reference; None: it found none.
+
+    `adjusted`: whether it was changed there, so that only what was read as found tells how it came.
+    """
+    points = _points(whole, reference, visit, channel, ("as_found",) if adjusted else ("as_found", "as_left"))
+    if not points:
+        return None
+    return _means(points, "indication"), _means(points, "error")
+
+
 def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel: Channel) -> VisitCurve | None:
     """As left (else as found), settled points only; rising and falling averaged at each point."""
-    chosen = [
-        (number, line, whole.cells[line.cell])
+    points = _points(whole, reference, visit, channel, ("as_left", "as_found"))
+    if not points:
+        return None
+    new_row = np.full(len(whole.lines), -1, np.int64)
+    share = np.zeros(len(whole.lines))
+    for number, point in enumerate(points):
+        for line, _, weight in point:
+            new_row[line] = number
+            share[line] = -weight  # corrected value = indication − error
+    return VisitCurve(
+        at=_means(points, "indication"),
+        correction=-_means(points, "error"),
+        terms=terms.moved(new_row, share).summed(),
+    )
+
+
+Point = list[tuple[int, Line, float]]
+"""Number, line and weight of what makes up one point of a curve; weights sum to 1."""
+
+
+def _points(whole: Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]) -> list[Point]:
+    """Points of the first of the phases that was read, by indication; a direction counts once, however often read."""
+    read = [
+        (number, line, whole.cells[line.cell].plateau)
         for number, line in enumerate(whole.lines)
         if line.channel is channel
         and line.part is Part.SENSOR
@@ -77,29 +111,19 @@ def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel
         and whole.cells[line.cell].sensor_visit.visit.id == visit
         and not any(f.rule.withholds_verdict for f in whole.reservations.get(line.cell, ()))
     ]
-    left = [item for item in chosen if item[2].plateau.phase == "as_left"]
-    chosen = left or [item for item in chosen if item[2].plateau.phase == "as_found"]
-    if not chosen:
-        return None
+    chosen = next((found for phase in phases if (found := [item for item in read if item[2].phase == phase])), [])
     chosen.sort(key=lambda item: item[1].indication)
-    groups = [chosen[:1]]
+    groups = [chosen[:1]] if chosen else []
     for item in chosen[1:]:
         near = item[1].indication - groups[-1][-1][1].indication < SAME_POINT[channel]
         groups[-1].append(item) if near else groups.append([item])
-    new_row = np.full(len(whole.lines), -1, np.int64)
-    share = np.zeros(len(whole.lines))
-    for point, group in enumerate(groups):
-        ways = [item[2].plateau.direction for item in group]
-        for (number, _, _), way in zip(group, ways, strict=True):
-            new_row[number] = point
-            # A direction counts once, however often it was read; corrected value = indication − error.
-            share[number] = -1.0 / (len(set(ways)) * ways.count(way))
+    points = []
+    for group in groups:
+        ways = [plateau.direction for _, _, plateau in group]
+        weights = [1.0 / (len(set(ways)) * ways.count(way)) for way in ways]
+        points.append([(number, line, weight) for (number, line, _), weight in zip(group, weights, strict=True)])
+    return points
 
-    def mean(group: list[tuple[int, Line, Cell]], attribute: str) -> float:
-        return float(sum(-share[number] * getattr(line, attribute) for number, line, _ in group))
 
-    return VisitCurve(
-        at=np.array([mean(group, "indication") for group in groups]),
-        correction=np.array([-mean(group, "error") for group in groups]),
-        terms=terms.moved(new_row, share).summed(),
-    )
+def _means(points: list[Point], attribute: str) -> np.ndarray:
+    return np.array([float(sum(weight * getattr(line, attribute) for _, line, weight in point)) for point in points])
