@@ -27,7 +27,8 @@ MODULES = {
         "table", "terms", "visit_curves",
     ),
     "generator.assessment": (
-        "adjustment", "assess", "conformity", "drift", "due", "findings", "result", "results", "standing",
+        "adjustment", "assess", "conformity", "control_charts",
+        "drift", "due", "findings", "result", "results", "standing",
     ),
 }  # fmt: skip
 

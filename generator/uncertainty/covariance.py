@@ -33,15 +33,23 @@ def expanded_of_combination(
     budgets: Budgets, results: Sequence[int], weights: Sequence[float]
 ) -> tuple[float, float, float]:
     """(u, k, U) of Σ weight·result; sources that the results share cancel or add as they should."""
-    rows, sources, values = [], [], []
-    for result, weight in zip(results, weights, strict=True):
-        e = budgets.entries(result)
-        rows.append(np.zeros(e.stop - e.start, np.int64))
-        sources.append(budgets.terms.source[e])
-        values.append(budgets.terms.weight[e] * weight)
-    terms = Terms(np.concatenate(rows), np.concatenate(sources), np.concatenate(values)).summed()
+    u, k, U = expanded_of_combinations(budgets, np.zeros(len(results), np.int64), results, weights)
+    return float(u[0]), float(k[0]), float(U[0])
+
+
+def expanded_of_combinations(
+    budgets: Budgets, sums: Sequence[int] | np.ndarray, results: Sequence[int], weights: Sequence[float]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(u, k, U) of several sums at once, shape (number of sums,): weights[i]·results[i] goes into sum sums[i]."""
+    chosen = np.asarray(results, np.int64)
+    first, counts = budgets.starts[chosen], budgets.starts[chosen + 1] - budgets.starts[chosen]
+    entries = np.arange(int(counts.sum())) + np.repeat(first - np.cumsum(counts) + counts, counts)
+    terms = Terms(
+        np.repeat(np.asarray(sums, np.int64), counts),
+        budgets.terms.source[entries],
+        budgets.terms.weight[entries] * np.repeat(np.asarray(weights, float), counts),
+    ).summed()
     c_u = terms.weight * budgets.catalogue.standard_uncertainties()[terms.source]
-    u = np.sqrt(np.sum(c_u**2, keepdims=True))
-    nu = effective_freedom(terms, c_u, u, budgets.catalogue)
-    k = coverage_factor(nu)
-    return float(u[0]), float(k[0]), float(k[0] * u[0])
+    u = np.sqrt(np.bincount(terms.row, c_u**2, int(np.max(sums)) + 1))
+    k = coverage_factor(effective_freedom(terms, c_u, u, budgets.catalogue))
+    return u, k, k * u
