@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from generator.assessment.drift import DAYS_A_YEAR, Drift
+from generator.assessment.drift import DAYS_A_YEAR, SAME_TARGET_RH, Drift
 from generator.assessment.result import Result
+from generator.assessment.standing import SensorVisitSummary, Standing
 from generator.records.models import Channel, Sensor
 from generator.rounding import MINUS, published, significant, value_with
 from generator.site import words
@@ -22,7 +23,7 @@ WORTH_A_CHART = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class ChartEvent:
-    """Something that happened to a position or its instrument: `adjusted`, `element` or `other`."""
+    """Something that happened to a position or its instrument: `adjusted`, `element`, `reference` or `other`."""
 
     day: date
     kind: str
@@ -30,26 +31,66 @@ class ChartEvent:
 
 
 def history_chart(
-    lookup: Lookup,
-    sensor: Sensor,
-    channel: Channel,
-    results: Sequence[Result],
-    events: Sequence[ChartEvent],
-    drift: Drift | None,
+    lookup: Lookup, standing: Standing, channel: Channel, events: Sequence[ChartEvent], drift: Drift | None
 ) -> str | None:
     """Errors of one channel over the years, as JSON; None where nothing was measured."""
-    shown = [r for r in results if math.isfinite(r.error)]
+    segments = _segments(standing.visits)
+    shown = [r for visit in standing.visits for r in visit.results if r.channel is channel and math.isfinite(r.error)]
     if not shown:
         return None
+    name = series_names((r.target, r.direction) for r in shown)
     chart = {
         "kind": "history",
-        "title": f"{channel} errors of {sensor.id}, {shown[0].day} to {shown[-1].day}",
+        "title": f"{channel} errors of {standing.sensor.id}, {shown[0].day} to {shown[-1].day}",
         "y_title": f"Error / {words.unit(channel.unit)}",
-        "points": _history_points(lookup, shown),
+        "points": [
+            {
+                **point,
+                "target": name(r.target, r.direction),
+                "set_point": name(r.target, ""),
+                "segment": segments[r.visit, r.plateau],
+            }
+            for r, point in zip(shown, _history_points(lookup, shown), strict=True)
+        ],
         "events": [{"date": str(e.day), "kind": e.kind, "text": e.text} for e in events],
         "drift": _drift_lines(drift) if drift is not None and drift.state == "drifting" else [],
     }
     return as_json(chart)
+
+
+def series_names(points: Iterable[tuple[float, str]]) -> Callable[[float, str], str]:
+    """What a series is called by (target, direction): the direction is told where a target was reached several ways.
+
+    Targets that the drift counts as one are one here.
+    """
+    ways: dict[float, set[str]] = {}
+
+    def first_near(target: float) -> float:
+        return next((known for known in ways if abs(known - target) < SAME_TARGET_RH), target)
+
+    for target, direction in points:
+        ways.setdefault(first_near(target), set()).add(direction)
+
+    def name(target: float, direction: str) -> str:
+        near = first_near(target)
+        several = len(ways.get(near, ())) > 1
+        return f"{words.target(near)} {direction}" if several and direction else words.target(near)
+
+    return name
+
+
+def _segments(visits: Sequence[SensorVisitSummary]) -> dict[tuple[str, int], int]:
+    """(visit, plateau) → number of its segment: an adjustment, or another instrument, opens the next."""
+    found, number, serial = {}, 0, None
+    for visit in visits:
+        changed = visit.last_change
+        for r in visit.results:
+            if serial is not None and r.serial != serial:
+                number += 1
+            serial = r.serial
+            found[r.visit, r.plateau] = number + (changed is not None and r.time_utc >= changed)
+        number += changed is not None
+    return found
 
 
 def _history_points(lookup: Lookup, results: Sequence[Result]) -> list[dict[str, Any]]:
@@ -96,6 +137,7 @@ def _point(r: Result) -> dict[str, Any]:
     limited = math.isfinite(r.tolerance)
     return {
         "target": words.point(r),
+        "set_point": words.point(r),
         "phase": "as_left" if r.phase == "as_left" else "as_found",
         "error": _number(r.error),
         "U": _number(r.U) if math.isfinite(r.U) else None,

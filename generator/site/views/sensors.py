@@ -9,13 +9,11 @@ from generator.assessment.drift import Change, Drift
 from generator.assessment.due import DueState, points_met
 from generator.assessment.result import Result
 from generator.assessment.standing import SensorVisitSummary, Standing, State
-from generator.records.models import Channel
-from generator.records.rows import Event
 from generator.rounding import value_with
 from generator.site import words
-from generator.site.certificate_words import ADJUSTMENTS, tolerance
-from generator.site.charts import ChartEvent, history_chart
+from generator.site.charts import history_chart
 from generator.site.views.findings import CaseRow, case_row
+from generator.site.views.history_events import event_in_words, history_events
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.results import ResultTable, result_table, worst
 from generator.site.views.settings import settings_facts
@@ -180,47 +178,14 @@ def _notes(standing: Standing) -> Iterator[str]:
 
 
 def _histories(lookup: Lookup, standing: Standing) -> Iterator[ChannelHistory]:
-    events = _events(lookup, standing)
+    events = history_events(lookup, standing)
     for channel in standing.settings.channels:
-        results = [r for visit in standing.visits for r in visit.results if r.channel is channel]
-        if not results:
+        newest_first = [r for visit in reversed(standing.visits) for r in visit.results if r.channel is channel]
+        if not newest_first:
             continue
         drift = next((d for d in standing.drifts if d.channel is channel), None)
-        chart = history_chart(lookup, standing.sensor, channel, results, events, drift)
-        newest_first = [r for visit in reversed(standing.visits) for r in visit.results if r.channel is channel]
+        chart = history_chart(lookup, standing, channel, events, drift)
         yield ChannelHistory(channel=str(channel), chart=chart, table=result_table(newest_first))
-
-
-def _events(lookup: Lookup, standing: Standing) -> list[ChartEvent]:
-    """Adjustments and changes of element, instrument, place and tolerance, from the first visit on."""
-    if not standing.visits:
-        return []
-    sensor, first = standing.sensor, standing.visits[0].sensor_visit.visit.day
-    found = [
-        ChartEvent(
-            day=visit.sensor_visit.visit.day,
-            kind="element" if event.kind == "element" else "adjusted",
-            text=event_in_words(event),
-        )
-        for visit in standing.visits
-        for event in visit.sensor_visit.events
-        if event.kind != "none"
-    ]
-    for before, after in zip(sensor.installed, sensor.installed[1:], strict=False):
-        found.append(ChartEvent(day=after.from_, kind="other", text=f"{after.serial} in place of {before.serial}"))
-    for move in sensor.place[1:]:
-        found.append(ChartEvent(day=move.from_, kind="other", text=f"moved to {lookup.place(move.place)}"))
-    for entry in (standing.settings.whole("tolerance") or ())[1:]:
-        said = tolerance(entry, words.unit(Channel.HUMIDITY.unit), standing.settings.range(Channel.HUMIDITY))
-        found.append(ChartEvent(day=entry.from_, kind="other", text=f"tolerance {said}"))
-    return sorted((e for e in found if first <= e.day <= lookup.day), key=lambda e: (e.day, e.kind, e.text))
-
-
-def event_in_words(event: Event) -> str:
-    """`span adjusted: span 1.000 → span 1.014`."""
-    what = ADJUSTMENTS.get(event.kind, "nothing adjusted")
-    change = f": {event.before or '?'} → {event.after}" if event.after else ""
-    return words.shown(f"{what}{change}")
 
 
 def _drift(drift: Drift) -> DriftView:

@@ -19,9 +19,10 @@ from generator.site.certificate_words import KINDS
 from generator.site.charts import visit_chart
 from generator.site.traceability import Link as TraceLink
 from generator.site.traceability import Traceability
+from generator.site.views.history_events import event_in_words
 from generator.site.views.lookup import Lookup, reference_link, visit_link
 from generator.site.views.results import BudgetView, ResultTable, budget, result_table
-from generator.site.views.sensors import Certificates, event_in_words, phase_chips
+from generator.site.views.sensors import Certificates, phase_chips
 from generator.site.words import Chip, Fact, Link
 
 
