@@ -199,6 +199,12 @@ def test_every_sensor_stands_in_the_list_with_its_state_and_due_day():
     assert (rows["LATE-1"].due, rows["NEW-1"].due, rows["OFF-1"].due) == ("2026-09-02", "", "")
 
 
+def test_that_it_is_in_date_is_not_ticked_off_on_a_sensor_out_of_tolerance():
+    kinds = {row.link.text: [(chip.word, chip.kind) for chip in row.chips] for row in sensor_rows(store.lookup())}
+    assert kinds["OUT-1"] == [("out of tolerance", "out"), ("in date", "none")]
+    assert kinds["FINE-1"][-1] == ("in date", "ok")
+
+
 def test_a_verdict_stands_with_the_result_that_decides_and_its_rule():
     view = the_sensor("OUT-1")
     assert view.verdict.startswith("Out of tolerance: as found on 2026-11-02 with error +3.")

@@ -68,9 +68,15 @@ def chips(standing: Standing) -> tuple[Chip, ...]:
     """State, drift and due state, each once."""
     if not in_service(standing):
         return (words.due_chip(standing.due.state), *_conformity(standing))
-    due = () if standing.due.state is DueState.NEVER else (words.due_chip(standing.due.state),)
+    due = () if standing.due.state is DueState.NEVER else (_due_chip(standing),)
     found = (*_conformity(standing), *([words.DRIFTING] if standing.drifting else []), *due)
     return found if found else (words.due_chip(standing.due.state),)
+
+
+def _due_chip(standing: Standing) -> Chip:
+    """Its due state; that a sensor out of tolerance is in date is nothing to tick off."""
+    chip = words.due_chip(standing.due.state)
+    return Chip(word=chip.word, kind="none") if standing.state is State.OUT and chip.kind == "ok" else chip
 
 
 def _conformity(standing: Standing) -> tuple[Chip, ...]:
