@@ -59,7 +59,3 @@ class Measurement:
     def key(self, line: Line) -> LineKey:
         """What names a line whatever else was measured."""
         return (*self.cells[line.cell].key, line.channel, line.part)
-
-    def repeatabilities(self) -> dict[LineKey, Repeatability]:
-        """What was known of the scatter at each line."""
-        return {self.key(line): line.repeatability for line in self.lines}

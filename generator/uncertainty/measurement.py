@@ -43,18 +43,17 @@ def measure(
     sensor_visits: Sequence[SensorVisit],
     *,
     shifts: Sequence[Shift] = (),
-    before: Measurement | None = None,
+    known: Mapping[LineKey, Repeatability] | None = None,
 ) -> Measurement:
     """Measure all plateaus of the sensor visits; faults and reservations as values.
 
-    `shifts`: errors that references are held to have had beyond their calibrations; `before`: the measurement whose
-    repeatabilities hold, so that some visits may be measured again without the rest of their pools.
+    `shifts`: errors that references are held to have had beyond their calibrations; `known`: repeatabilities of a
+    measurement before, which hold, so that some visits may be measured again without the rest of their pools.
     """
     catalogue = Catalogue()
     calibrations = Calibrations(records, catalogue, shifts=shifts)
     whole = Measurement()
     terms: list[Terms] = []
-    known = None if before is None else before.repeatabilities()
     for stage in in_stages(records, sensor_visits):
         _Stage(records, stage, calibrations, whole, terms, known).run()
         add_curves(records, whole, calibrations, Terms.joined(terms))

@@ -21,6 +21,10 @@ class Shift:
     value: Callable[[np.ndarray, np.ndarray], np.ndarray]
     """(reading in the canonical unit, day as datetime64[D]), shapes (n,) → further error, shape (n,)"""
 
+    def holds(self, day: date) -> bool:
+        """Whether it is one of its days."""
+        return self.since <= day and (self.until is None or day <= self.until)
+
     def error(self, reading: np.ndarray, day: np.ndarray) -> np.ndarray:
         """The further error at each reading, canonical unit, shape (n,); zero outside its days."""
         within = day >= np.datetime64(self.since, "D")

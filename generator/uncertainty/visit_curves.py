@@ -65,22 +65,22 @@ def add_curves(records: Records, whole: Measurement, calibrations: Calibrations,
                         calibrations.curves[key] = curve
 
 
-def errors_found(
-    whole: Measurement, reference: str, visit: str, channel: Channel, *, adjusted: bool
-) -> tuple[np.ndarray, np.ndarray] | None:
-    """Indications and errors, shapes (points,), that a visit found of a reference; None: it found none.
-
-    `adjusted`: whether it was changed there, so that only what was read as found tells how it came.
+def errors_seen(
+    whole: Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+    """Indications, errors and their largest U, shapes (points,), in the first of the phases that a visit read of a
+    reference; None: it read none.
     """
-    points = _points(whole, reference, visit, channel, ("as_found",) if adjusted else ("as_found", "as_left"))
+    points = points_of(whole, reference, visit, channel, phases)
     if not points:
         return None
-    return _means(points, "indication"), _means(points, "error")
+    U = np.array([max(float(whole.whole().U[number]) for number, _, _ in point) for point in points])
+    return _means(points, "indication"), _means(points, "error"), U
 
 
 def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel: Channel) -> VisitCurve | None:
     """As left (else as found), settled points only; rising and falling averaged at each point."""
-    points = _points(whole, reference, visit, channel, ("as_left", "as_found"))
+    points = points_of(whole, reference, visit, channel, ("as_left", "as_found"))
     if not points:
         return None
     new_row = np.full(len(whole.lines), -1, np.int64)
@@ -100,7 +100,7 @@ Point = list[tuple[int, Line, float]]
 """Number, line and weight of what makes up one point of a curve; weights sum to 1."""
 
 
-def _points(whole: Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]) -> list[Point]:
+def points_of(whole: Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]) -> list[Point]:
     """Points of the first of the phases that was read, by indication; a direction counts once, however often read."""
     read = [
         (number, line, whole.cells[line.cell].plateau)
