@@ -10,10 +10,14 @@ from datetime import date
 
 from generator.assessment.conformity import Verdict
 from generator.assessment.findings import Case, find_cases
+from generator.assessment.instruments import Instruments, instruments_of
 from generator.assessment.plausibility import mix_ups
+from generator.assessment.reference_checks import CheckChart, check_charts
+from generator.assessment.reference_doubt import doubts, with_doubts
 from generator.assessment.result import Result
 from generator.assessment.results import make_results
-from generator.assessment.standing import SensorVisitSummary, Standing, standing_of, summary_of
+from generator.assessment.standing import Standing, standing_of
+from generator.assessment.summary import SensorVisitSummary, summary_of
 from generator.faults import Fault, RecordsRefused, Severity
 from generator.records.check import check as check_records
 from generator.records.load import Records
@@ -42,6 +46,10 @@ class Assessment:
     """every sensor's part of every visit that stands (withdrawn ones too), in order of days"""
     standings: Mapping[str, Standing]
     cases: tuple[Case, ...]
+    instruments: Instruments
+    """every instrument's history, wherever it served"""
+    check_charts: Mapping[str, CheckChart]
+    """by reference: its checks between calibrations"""
     reservations: tuple[Fault, ...]
     """reservations of the records themselves (those of results stand with the results)"""
 
@@ -59,6 +67,7 @@ def check(files: Snapshot) -> list[Fault]:
         return faults
     # Linear answers do: no reservation depends on a percent of U.
     results = make_results(records, visits, measurement, {}, faults)
+    results = with_doubts(records, measurement, results, doubts(records, measurement, results))
     return list(dict.fromkeys([*faults, *(fault for result in results for fault in result.reservations)]))
 
 
@@ -80,6 +89,7 @@ def assess(files: Snapshot, day: date) -> Assessment:
         raise RecordsRefused(faults)
     answers = monte_carlo_answers(records, measurement)
     results = make_results(records, visits, measurement, answers, faults)
+    results = with_doubts(records, measurement, results, doubts(records, measurement, results, day))
     return assemble(records, day, visits, measurement, answers, results, faults)
 
 
@@ -102,6 +112,7 @@ def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fa
     here = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.visit.path == path}
     answers = monte_carlo_answers(records, measurement, here)
     results = make_results(records, visits, measurement, answers, faults)
+    results = with_doubts(records, measurement, results, doubts(records, measurement, results, visit.day))
     if physics:  # what a reading means is in doubt: nothing is said of it
         results = [replace(r, verdict=Verdict.NONE) if r.visit == visit.id else r for r in results]
     return assemble(records, visit.day, visits, measurement, answers, results, faults), mine
@@ -186,8 +197,11 @@ def assemble(
     cases_of: dict[str, list[Case]] = {}
     for case in cases:
         cases_of.setdefault(case.sensor, []).append(case)
+    instruments = instruments_of(records, by_sensor, measurement.whole())
     standings = {
-        name: standing_of(records, measurement, sensor, by_sensor.get(name, []), cases_of.get(name, []), day)
+        name: standing_of(
+            records, measurement, sensor, by_sensor.get(name, []), cases_of.get(name, []), instruments, day
+        )
         for name, sensor in sorted(records.sensors.items())
     }
     return Assessment(
@@ -199,5 +213,7 @@ def assemble(
         summaries=summaries,
         standings=standings,
         cases=cases,
+        instruments=instruments,
+        check_charts=check_charts(records, results),
         reservations=tuple(f for f in faults if f.rule.severity is Severity.RESERVATION),
     )
