@@ -28,6 +28,7 @@ MODULES = {
     ),
     "generator.assessment": (
         "adjustment", "assess", "conformity", "control_charts",
+        "recalibrations", "reference_checks", "reference_doubt",
         "drift", "due", "findings", "result", "results", "standing",
     ),
 }  # fmt: skip
