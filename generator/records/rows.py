@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import isnan
 
 import numpy as np
 
@@ -75,26 +76,32 @@ class SensorVisit:
 def with_shared_readings(visit: Visit) -> Visit:
     """Of rows with one time and reference, only the first needs the reference's readings: the others get them."""
     first: dict[tuple[int, str], int] = {}
-    number = {name: values.copy() for name, values in visit.number.items()}
-    gauge = {name: values.copy() for name, values in visit.gauge.items()}
-    step = {name: values.copy() for name, values in visit.step.items()}
-    text = {name: list(visit.text[name]) for name in SHARED_WORDS}
-    for row, (time, reference) in enumerate(zip(visit.time_utc, visit.text["reference"], strict=True)):
-        if not reference or visit.text["phase"][row] not in READING_PHASES:
-            continue
-        giver = first.setdefault((int(time), reference), row)
-        if giver == row:
-            continue
-        for name in (*REFERENCE_READINGS, "ambient_pressure"):
-            if np.isnan(number[name][row]) and not np.isnan(number[name][giver]):
-                number[name][row] = number[name][giver]
-                step[name][row] = step[name][giver]
-                if name in gauge:
-                    gauge[name][row] = gauge[name][giver]
-        for name in SHARED_WORDS:
-            text[name][row] = text[name][row] or text[name][giver]
-    words = {**visit.text, **{name: tuple(values) for name, values in text.items()}}
-    return replace(visit, number=number, gauge=gauge, step=step, text=words)
+    taking: list[tuple[int, int]] = []
+    moments = zip(visit.time_utc.tolist(), visit.text["reference"], visit.text["phase"], strict=True)
+    for row, (time, reference, phase) in enumerate(moments):
+        if reference and phase in READING_PHASES:
+            giver = first.setdefault((time, reference), row)
+            if giver != row:
+                taking.append((row, giver))
+    if not taking:
+        return visit
+    rows, givers = np.array(taking).T
+    number, gauge, step, text = dict(visit.number), dict(visit.gauge), dict(visit.step), dict(visit.text)
+    for name in (*REFERENCE_READINGS, "ambient_pressure"):
+        values = number[name]
+        lacking = np.isnan(values[rows]) & ~np.isnan(values[givers])
+        if lacking.any():
+            to, of = rows[lacking], givers[lacking]
+            for columns in (number, step, gauge):
+                if name in columns:
+                    columns[name] = columns[name].copy()
+                    columns[name][to] = columns[name][of]
+    for name in SHARED_WORDS:
+        words = list(text[name])
+        for row, giver in taking:
+            words[row] = words[row] or words[giver]
+        text[name] = tuple(words)
+    return replace(visit, number=number, gauge=gauge, step=step, text=text)
 
 
 def without_lines(visit: Visit, lines: Container[int]) -> Visit:
@@ -130,15 +137,59 @@ def standing_rows(visits: Sequence[Visit]) -> Mapping[tuple[str, str], Visit]:
 
 def sensor_visits(records: Records) -> tuple[SensorVisit, ...]:
     """Every sensor's part of every visit that stands, by day, visit and sensor."""
-    filled = {visit.path: with_shared_readings(visit) for visit in records.visits}
+    readings = {visit.path: _Readings(with_shared_readings(visit)) for visit in records.visits}
     return tuple(
-        _sensor_visit(filled[visit.path], sensor) for (_, sensor), visit in standing_rows(records.visits).items()
+        _sensor_visit(readings[visit.path], sensor) for (_, sensor), visit in standing_rows(records.visits).items()
     )
 
 
-def _sensor_visit(visit: Visit, sensor: str) -> SensorVisit:
-    rows = [row for row, name in enumerate(visit.text["sensor"]) if name == sensor]
-    rows.sort(key=lambda row: (int(visit.time_utc[row]), row))
+class _Readings:
+    """What the rows of a visit say, as plain lists: the walk over them reads one value at a time."""
+
+    def __init__(self, visit: Visit) -> None:
+        self.visit = visit
+        self.phase, self.note = visit.text["phase"], visit.text["note"]
+        self.time = visit.time_utc.tolist()
+        self.target = visit.number["target"].tolist()
+        stated = ~np.isnan(visit.number["stated_error"])
+        read = np.zeros(len(stated), bool)
+        for name in INDICATIONS:
+            read |= ~np.isnan(visit.number[name])
+        self.status = [
+            "stated" if s else "read" if r else "not done" for s, r in zip(stated.tolist(), read.tolist(), strict=True)
+        ]
+        self.rows: dict[str, list[int]] = {}
+        for row, sensor in enumerate(visit.text["sensor"]):
+            self.rows.setdefault(sensor, []).append(row)
+
+    def same_plateau(self, before: int, row: int) -> bool:
+        """Whether a row repeats the one before; two rows without a target do."""
+        return (
+            self.phase[before] == self.phase[row]
+            and self.status[before] == self.status[row]
+            and (self.target[before] == self.target[row] or (isnan(self.target[before]) and isnan(self.target[row])))
+        )
+
+    def plateau(self, rows: list[int], number: int, previous: Plateau | None) -> Plateau:
+        """The rows as one plateau; `previous`: the one before, since the last event."""
+        phase, target = self.phase[rows[0]], self.target[rows[0]]
+        direction = "start"
+        if previous is not None and previous.phase == phase:
+            direction = "rising" if target > previous.target else "falling" if target < previous.target else "start"
+        return Plateau(
+            number=number,
+            phase=phase,
+            target=target,
+            direction=direction,
+            rows=tuple(rows),
+            status=self.status[rows[0]],
+            note="; ".join(dict.fromkeys(filter(None, (self.note[row] for row in rows)))),
+        )
+
+
+def _sensor_visit(readings: _Readings, sensor: str) -> SensorVisit:
+    visit, phase = readings.visit, readings.phase
+    rows = sorted(readings.rows[sensor], key=readings.time.__getitem__)
     plateaus: list[Plateau] = []
     events: list[Event] = []
     open_rows: list[int] = []
@@ -147,19 +198,18 @@ def _sensor_visit(visit: Visit, sensor: str) -> SensorVisit:
     def close() -> None:
         nonlocal previous, open_rows
         if open_rows:
-            previous = _plateau(visit, open_rows, len(plateaus) + 1, previous)
+            previous = readings.plateau(open_rows, len(plateaus) + 1, previous)
             plateaus.append(previous)
             open_rows = []
 
     for row in rows:
-        phase = visit.text["phase"][row]
-        if phase not in READING_PHASES:
+        if phase[row] not in READING_PHASES:
             close()
             previous = None
-            if phase == "adjusted":
+            if phase[row] == "adjusted":
                 events.append(_event(visit, row))
             continue
-        if open_rows and not _same_plateau(visit, open_rows[-1], row):
+        if open_rows and not readings.same_plateau(open_rows[-1], row):
             close()
         open_rows.append(row)
     close()
@@ -168,42 +218,9 @@ def _sensor_visit(visit: Visit, sensor: str) -> SensorVisit:
         sensor=sensor,
         plateaus=tuple(plateaus),
         events=tuple(events),
-        withdrawn=any(visit.text["phase"][row] == "withdrawn" for row in rows),
-        reason=next((visit.text["reason"][row] for row in rows if visit.text["reason"][row]), ""),
+        withdrawn=any(phase[row] == "withdrawn" for row in rows),
+        reason=next(filter(None, (visit.text["reason"][row] for row in rows)), ""),
     )
-
-
-def _same_plateau(visit: Visit, before: int, row: int) -> bool:
-    target_before, target = visit.number["target"][before], visit.number["target"][row]
-    return (
-        visit.text["phase"][before] == visit.text["phase"][row]
-        and bool(target_before == target or (np.isnan(target_before) and np.isnan(target)))
-        and _status(visit, [before]) == _status(visit, [row])
-    )
-
-
-def _plateau(visit: Visit, rows: list[int], number: int, previous: Plateau | None) -> Plateau:
-    phase, target = visit.text["phase"][rows[0]], float(visit.number["target"][rows[0]])
-    direction = "start"
-    if previous is not None and previous.phase == phase:
-        direction = "rising" if target > previous.target else "falling" if target < previous.target else "start"
-    note = "; ".join(dict.fromkeys(visit.text["note"][row] for row in rows if visit.text["note"][row]))
-    return Plateau(
-        number=number,
-        phase=phase,
-        target=target,
-        direction=direction,
-        rows=tuple(rows),
-        status=_status(visit, rows),
-        note=note,
-    )
-
-
-def _status(visit: Visit, rows: list[int]) -> str:
-    if any(not np.isnan(visit.number["stated_error"][row]) for row in rows):
-        return "stated"
-    read = any(not np.isnan(visit.number[name][row]) for row in rows for name in INDICATIONS)
-    return "read" if read else "not done"
 
 
 def _event(visit: Visit, row: int) -> Event:
