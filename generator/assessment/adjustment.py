@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from generator.assessment.conformity import Verdict, tolerance_at
-from generator.assessment.drift import generalised_least_squares
+from generator.assessment.least_squares import generalised_least_squares
 from generator.assessment.result import Result
 from generator.records.models import Channel
 from generator.records.settings import SettingsOn

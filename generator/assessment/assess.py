@@ -10,12 +10,14 @@ from datetime import date
 
 from generator.assessment.conformity import Verdict
 from generator.assessment.findings import Case, find_cases
+from generator.assessment.instruments import Instruments, instruments_of
 from generator.assessment.plausibility import mix_ups
 from generator.assessment.reference_checks import CheckChart, check_charts
 from generator.assessment.reference_doubt import doubts, with_doubts
 from generator.assessment.result import Result
 from generator.assessment.results import make_results
-from generator.assessment.standing import SensorVisitSummary, Standing, standing_of, summary_of
+from generator.assessment.standing import Standing, standing_of
+from generator.assessment.summary import SensorVisitSummary, summary_of
 from generator.faults import Fault, RecordsRefused, Severity
 from generator.records.check import check as check_records
 from generator.records.load import Records
@@ -44,6 +46,8 @@ class Assessment:
     """every sensor's part of every visit that stands (withdrawn ones too), in order of days"""
     standings: Mapping[str, Standing]
     cases: tuple[Case, ...]
+    instruments: Instruments
+    """every instrument's history, wherever it served"""
     check_charts: Mapping[str, CheckChart]
     """by reference: its checks between calibrations"""
     reservations: tuple[Fault, ...]
@@ -193,8 +197,11 @@ def assemble(
     cases_of: dict[str, list[Case]] = {}
     for case in cases:
         cases_of.setdefault(case.sensor, []).append(case)
+    instruments = instruments_of(records, by_sensor, measurement.whole())
     standings = {
-        name: standing_of(records, measurement, sensor, by_sensor.get(name, []), cases_of.get(name, []), day)
+        name: standing_of(
+            records, measurement, sensor, by_sensor.get(name, []), cases_of.get(name, []), instruments, day
+        )
         for name, sensor in sorted(records.sensors.items())
     }
     return Assessment(
@@ -206,6 +213,7 @@ def assemble(
         summaries=summaries,
         standings=standings,
         cases=cases,
+        instruments=instruments,
         check_charts=check_charts(records, results),
         reservations=tuple(f for f in faults if f.rule.severity is Severity.RESERVATION),
     )

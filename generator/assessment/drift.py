@@ -1,40 +1,36 @@
-"""Drift of an instrument: what changed since it was last left, and a line through its open segment.
+"""Drift of an instrument: what changed since it was last left, the rate of its element, and what that means.
 
-A level for each point (target, direction and temperature), one common rate, fitted by generalised least squares with
-the covariance of the results' named sources plus a declared visit-to-visit component: references shared by two visits
-cancel in their difference, recalibrated ones do not. A rate is claimed only where the χ² test lets the line stand. As
-found without adjustment is as left, counted once; an adjustment or a change of element opens a segment with the as-left
-results of that visit.
+A level for each point of each segment, one common rate (zero and span apart where the data ask for it), fitted by
+generalised least squares with the covariance of the results' named sources plus a visit-to-visit component: references
+shared by two visits cancel in their difference, recalibrated ones do not. A rate is claimed only where the χ² test lets
+the line stand.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from scipy.special import chdtrc
 
+from generator.assessment.history import Epoch, VisitHistory, same_condition
+from generator.assessment.least_squares import aitken
+from generator.assessment.line import LEAST_VISITS, Fit, Rate, drift_to, fit_line
+from generator.assessment.outlook import Leaves, PointOutlook, outlooks
 from generator.assessment.result import Result
-from generator.records.models import Channel, Policy
+from generator.assessment.visit_to_visit import VisitToVisit
+from generator.records.models import Channel
 from generator.rounding import expanded, value_with
 from generator.uncertainty.budgets import Budgets
-from generator.uncertainty.covariance import contributions, expanded_of_combination
+from generator.uncertainty.covariance import expanded_of_combination
 from generator.uncertainty.sources import coverage_factor
 
-DAYS_A_YEAR = 365.25
-SAME_TARGET_RH = 1.0
-"""Plateaus whose targets differ by less than this are one point of the history, %RH."""
-SAME_TEMPERATURE_K = 5.0
-"""Plateaus whose temperatures differ by more than this are different points of the history (our choice)."""
-REJECTED = 0.01
-"""A line is rejected where so large a χ² has less than this probability (our choice; ISO/TS 28037, 6.3, from memory,
-tests at 5 %: a facility has many sensors)."""
+__all__ = ["Change", "Drift", "Fit", "Leaves", "PointOutlook", "changes_between", "drift", "drift_to"]
+
 MATTERS = 0.1
 """A significant rate is called drifting when it uses this part of the tolerance within one interval (our choice)."""
-LEAST_VISITS = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,104 +42,206 @@ class Change:
     now: Result
     change: float
     U: float
+    """of the difference: sources that both share cancel, each visit shifts by its own"""
 
     @property
     def significant(self) -> bool:
         """Whether the change is larger than the expanded uncertainty of the difference."""
         return abs(self.change) > self.U
 
+    @property
+    def e_n(self) -> float:
+        """E_n: the change over its U (ISO 13528:2022, 9.7; ISO/IEC 17043:2010, B.3.1.3 e; from memory).
+
+        The standards divide by the root sum of two independent U; here what both results share has cancelled.
+        """
+        return self.change / self.U if self.U else math.copysign(math.inf, self.change) if self.change else 0.0
+
 
 @dataclass(frozen=True, kw_only=True)
 class Drift:
-    """Rate of one channel of one instrument over its open segment; per year, in the channel's unit."""
+    """Rate of one channel of one instrument since its element was put in; per year, in the channel's unit."""
 
     channel: Channel
     state: str
     """too few visits, steady, watch, or drifting"""
     sentence: str
     rate: float
+    """common to all points; where zero and span drift apart, that of the point that drifts most; nan: none claimed"""
     U: float
+    nu: float
+    """effective degrees of freedom of the rate"""
+    p_value: float
+    """probability of so large a rate where nothing drifts; nan without a rate"""
     chi_squared: float
-    """of the residuals about the line, with the covariance of the fit; nan without a rate"""
+    """of the residuals about the line, with the covariance of the fit; nan where no line was fitted"""
     freedom: int
     """results less parameters: what χ² has to be compared with"""
+    span: bool
+    """whether zero and span drift apart"""
+    segments: int
+    """how many segments the results were read in"""
     visits: int
+    """days with results"""
     first: date | None
+    """first and last day of the open segment"""
     last: date | None
     levels: tuple[tuple[float, float], ...]
-    """(target, fitted error on the day `first`)"""
+    """(target, fitted error on the day `first`) of the open segment"""
     changes: tuple[Change, ...]
     """newest visit against what was left before"""
+    between: float
+    """visit-to-visit standard deviation in use"""
+    between_basis: str
+    naive: str
+    """what ordinary least squares without covariance says; empty where no line was fitted"""
+    outlooks: tuple[PointOutlook, ...]
+    """one for each point of the open segment; none without a rate"""
+    fit: Fit | None
+    """None without a rate"""
 
 
 @dataclass(frozen=True, kw_only=True)
-class VisitHistory:
-    """One visit's results of one channel of one instrument, and whether it was adjusted there."""
+class Ahead:
+    """What a line is read against: days and limits."""
 
-    day: date
-    as_found: tuple[Result, ...]
-    as_left: tuple[Result, ...]
-    adjusted: bool
-
-    @property
-    def left(self) -> tuple[Result, ...]:
-        """How the visit left the instrument: as left; without adjustment as found."""
-        return self.as_left or (() if self.adjusted else self.as_found)
+    today: date
+    due: date | None
+    """next due day"""
+    months: int | None
+    """interval"""
+    tolerance_at: Callable[[float], float]
+    """tolerance in force at a reference value; nan where there is none"""
 
 
 def drift(
-    history: Sequence[VisitHistory], budgets: Budgets, channel: Channel, policy: Policy, months: int | None
+    history: Sequence[VisitHistory],
+    epoch: Epoch | None,
+    budgets: Budgets,
+    channel: Channel,
+    component: VisitToVisit,
+    ahead: Ahead,
 ) -> Drift:
-    """Drift over the open segment of one instrument's history (visits in order of days)."""
-    between = policy.visit_to_visit if channel is Channel.HUMIDITY else policy.visit_to_visit_temperature
-    changes = last_changes(history, budgets, between)
-    points = _open_segment(history)
-    days = sorted({day for day, _ in points})
-    since = f"{len(days)} visit{'s' if len(days) != 1 else ''} since the last adjustment"
-    if len(days) < LEAST_VISITS:
-        return _no_rate(channel, f"{since}: too few for a rate{_jump(changes)}", len(days), changes)
-    if not _recurs(points):
-        return _no_rate(channel, f"{since}, none with a point of another: no rate{_jump(changes)}", len(days), changes)
-    fit = fit_line(points, budgets, between)
-    state, sentence = _judged(fit, points, changes, channel, months or 12)
+    """Drift of one instrument's present element; `epoch`: the newest of its history (visits in order of days)."""
+    changes = last_changes(history, budgets, component.sigma)
+    days = epoch.days if epoch is not None else ()
+    told = f"{len(days)} visit{'s' if len(days) != 1 else ''}{_since(history)}"
+    if epoch is None or len(days) < LEAST_VISITS:
+        return _no_rate(channel, f"{told}: too few for a rate{_jump(changes)}", epoch, changes, component)
+    if not epoch.recurs:
+        sentence = f"{told}, none with a point of another: no rate{_jump(changes)}"
+        return _no_rate(channel, sentence, epoch, changes, component)
+    fit = fit_line(epoch, channel, component.sigma, component.information)
+    naive = naive_sentence(fit, channel)
+    if fit.rejected:
+        said = f"no single rate: the errors do not lie on a line ({fit.goodness}){_step(changes, channel)}"
+        return _no_rate(channel, said, epoch, changes, component, fit=fit, naive=naive)
+    found = outlooks(fit, ahead.today, ahead.due, ahead.tolerance_at)
+    point, rate = _headline(fit, found)
+    state, sentence = _judged(fit, point, rate, found, changes, channel, ahead.months or 12)
+    first, last, levels = _drawn(fit)
     return Drift(
         channel=channel,
         state=state,
         sentence=sentence,
-        rate=fit.rate,
-        U=fit.U,
+        rate=rate.rate,
+        U=rate.U,
+        nu=rate.nu,
+        p_value=rate.p_value,
         chi_squared=fit.chi_squared,
         freedom=fit.freedom,
+        span=fit.span,
+        segments=epoch.segments,
         visits=len(days),
-        first=days[0],
-        last=days[-1],
-        levels=tuple(zip(fit.targets, fit.levels, strict=True)),
+        first=first,
+        last=last,
+        levels=levels,
         changes=changes,
+        between=component.sigma,
+        between_basis=component.basis,
+        naive=naive,
+        outlooks=found,
+        fit=fit,
     )
 
 
+def _headline(fit: Fit, found: Sequence[PointOutlook]) -> tuple[PointOutlook | None, Rate]:
+    """The rate that speaks for the instrument; where span drifts apart, that of the point that drifts most."""
+    if not fit.span or not found:
+        return None, fit.rate
+    point = max(found, key=lambda outlook: abs(outlook.rate))
+    return point, fit.rate_at(point.reference_value)
+
+
+def _drawn(fit: Fit) -> tuple[date, date, tuple[tuple[float, float], ...]]:
+    """First and last day of the open segment, and the levels on the first."""
+    epoch = fit.epoch
+    days = [r.day for r, i in zip(epoch.results, epoch.level, strict=True) if int(i) in epoch.open_levels]
+    first, last = (min(days), max(days)) if days else (epoch.days[-1], epoch.days[-1])
+    expected = fit.expected(first)
+    return first, last, tuple(zip(expected.targets, (float(e) for e in expected.errors), strict=True))
+
+
 def _judged(
-    fit: Fit, points: Sequence[tuple[date, Result]], changes: Sequence[Change], channel: Channel, months: int
+    fit: Fit,
+    point: PointOutlook | None,
+    rate: Rate,
+    found: Sequence[PointOutlook],
+    changes: Sequence[Change],
+    channel: Channel,
+    months: int,
 ) -> tuple[str, str]:
-    """State and sentence: no rate is claimed where the line is rejected."""
-    if fit.rejected:
-        return "watch", f"no single rate: the errors do not lie on a line ({fit.goodness}){_step(changes, channel)}"
-    significant = abs(fit.rate) > fit.U
-    tolerance = min((r.tolerance for _, r in points if r.tolerance > 0), default=math.inf)
-    used = abs(fit.rate) * months / 12.0
-    drifting = significant and used >= MATTERS * tolerance
+    """State and sentence of a line that stands."""
+    significant = abs(rate.rate) > rate.U
+    used = max((abs(o.rate) * months / 12.0 / o.tolerance for o in found if o.tolerance > 0), default=0.0)
+    drifting = significant and used >= MATTERS
     jump = _jump(changes)
     if drifting:
-        meaning = f"{100 * used / tolerance:.0f} % of the tolerance within one interval"
+        meaning = f"{100 * used:.0f} % of the tolerance within one interval"
     elif significant:
         meaning = f"significant, but less than {100 * MATTERS:.0f} % of the tolerance within one interval"
     else:
         meaning = "not significant"
-    visits = len({day for day, _ in points})
-    size = f"{value_with(fit.rate, fit.U, sign=True)} ± {expanded(fit.U)} {channel.unit} per year over {visits} visits"
+    size = f"{_shown(rate)} {channel.unit} per year"
+    if point is not None:
+        least = min(found, key=lambda o: abs(o.reference_value - (2.0 * fit.centre - point.reference_value)))
+        size += (
+            f" at {point.target:g} %RH and {_shown(fit.rate_at(least.reference_value))} at {least.target:g} %RH "
+            "(zero and span drift apart)"
+        )
+    visits = len(fit.epoch.days)
+    size += f" over {visits} visits" + (f" in {fit.epoch.segments} segments" if fit.epoch.segments > 1 else "")
     line = f"the errors lie on a line ({fit.goodness})" if fit.freedom else "too few results to test the line"
     state = "drifting" if drifting else "watch" if significant or jump else "steady"
     return state, f"{size}: {meaning}; {line}{jump}"
+
+
+def _shown(rate: Rate) -> str:
+    return f"{value_with(rate.rate, rate.U, sign=True)} ± {expanded(rate.U)}"
+
+
+def naive_sentence(fit: Fit, channel: Channel) -> str:
+    """What ordinary least squares says of the same errors: levels and one rate, each result as if independent."""
+    epoch = fit.epoch
+    n, levels = len(epoch.results), len(epoch.levels)
+    design = np.column_stack([np.eye(levels)[epoch.level], epoch.years])
+    plain = aitken(design, epoch.errors, np.eye(n), np.zeros((n, 0)))
+    if plain.freedom == 0:
+        return "Ordinary least squares has no residual left to judge a rate by."
+    variance = plain.chi_squared / plain.freedom
+    rate = Rate(rate=float(plain.values[-1]), u=math.sqrt(variance * float(plain.covariance[-1, -1])), nu=plain.freedom)
+    verdict = "significant" if abs(rate.rate) > rate.U else "not significant"
+    ours = fit.rate
+    said = (
+        f"Ordinary least squares, which takes every result for independent and equally sure, says {_shown(rate)} "
+        f"{channel.unit} per year (ν = {plain.freedom}): {verdict}"
+    )
+    if fit.rejected:
+        return f"{said}, where the line is rejected."
+    if (abs(rate.rate) > rate.U) != (abs(ours.rate) > ours.U):
+        whole = "is not" if verdict == "significant" else "is"
+        return f"{said}, where with the covariance of the results it {whole}."
+    return f"{said}, as with the covariance of the results."
 
 
 def _moved(changes: Sequence[Change]) -> list[Change]:
@@ -172,42 +270,61 @@ def _targets(changes: Sequence[Change]) -> str:
     return ", ".join(dict.fromkeys(f"{change.target:g}" for change in changes))
 
 
-def _no_rate(channel: Channel, sentence: str, visits: int, changes: tuple[Change, ...]) -> Drift:
+def _since(history: Sequence[VisitHistory]) -> str:
+    changed = [visit.day for visit in history if visit.adjusted and visit.element]
+    return f" since the element was changed on {changed[-1]}" if changed else " on record"
+
+
+def _no_rate(
+    channel: Channel,
+    sentence: str,
+    epoch: Epoch | None,
+    changes: tuple[Change, ...],
+    component: VisitToVisit,
+    fit: Fit | None = None,
+    naive: str = "",
+) -> Drift:
+    """Too few visits; with a fit, one that was rejected."""
     return Drift(
         channel=channel,
-        state="too few visits",
+        state="watch" if fit is not None else "too few visits",
         sentence=sentence,
         rate=math.nan,
         U=math.nan,
-        chi_squared=math.nan,
-        freedom=0,
-        visits=visits,
+        nu=math.nan,
+        p_value=math.nan,
+        chi_squared=fit.chi_squared if fit is not None else math.nan,
+        freedom=fit.freedom if fit is not None else 0,
+        span=False,
+        segments=epoch.segments if epoch is not None else 0,
+        visits=len(epoch.days) if epoch is not None else 0,
         first=None,
         last=None,
         levels=(),
         changes=changes,
+        between=component.sigma,
+        between_basis=component.basis,
+        naive=naive,
+        outlooks=(),
+        fit=None,
     )
 
 
-def _open_segment(history: Sequence[VisitHistory]) -> list[tuple[date, Result]]:
-    """Results since the last adjustment: the as left that opens it, then each as found, measured ones only."""
-    segment: list[tuple[date, tuple[Result, ...]]] = []
-    for visit in history:
-        if visit.adjusted:
-            segment = [(visit.day, visit.as_left)]
-        else:
-            segment.append((visit.day, visit.as_found or visit.as_left))
-    return [(day, result) for day, results in segment for result in results if result.line is not None]
-
-
 def last_changes(history: Sequence[VisitHistory], budgets: Budgets, between: float) -> tuple[Change, ...]:
-    """Newest as found minus what the visit before left: same target and temperature, same direction where it has it."""
-    if len(history) < 2:
+    """What the newest visit found against what the visit before left."""
+    return changes_between(history[-2], history[-1], budgets, between) if len(history) > 1 else ()
+
+
+def changes_between(before: VisitHistory, now: VisitHistory, budgets: Budgets, between: float) -> tuple[Change, ...]:
+    """As found now minus as left before: same target and temperature, same direction where it has it.
+
+    At another position the loop is another: there is nothing to compare.
+    """
+    if before.position != now.position:
         return ()
-    before, now = history[-2].left, history[-1].as_found
     found = []
-    for result in now:
-        same = [r for r in before if _same_condition(r, result)]
+    for result in now.as_found:
+        same = [r for r in before.left if same_condition(r, result)]
         same.sort(key=lambda r: r.direction != result.direction)
         if same:
             found.append(_change(same[0], result, budgets, between))
@@ -221,113 +338,3 @@ def _change(before: Result, now: Result, budgets: Budgets, between: float) -> Ch
         u, k = math.hypot(before.u, now.u), float(coverage_factor(min(before.nu_eff, now.nu_eff)))
     u = math.sqrt(u * u + 2.0 * between * between)
     return Change(target=now.target, before=before, now=now, change=now.error - before.error, U=k * u)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Fit:
-    """A common rate with a level for each point, and how well the line fits."""
-
-    rate: float
-    U: float
-    targets: tuple[float, ...]
-    levels: tuple[float, ...]
-    chi_squared: float
-    freedom: int
-
-    @property
-    def rejected(self) -> bool:
-        """Whether the errors scatter about the line by more than their covariance allows (χ² test, one-sided)."""
-        return self.freedom > 0 and float(chdtrc(self.freedom, self.chi_squared)) < REJECTED
-
-    @property
-    def goodness(self) -> str:
-        """χ² and its degrees of freedom, in words."""
-        size = f"{self.chi_squared:.{0 if self.chi_squared >= 10.0 else 1}f}"
-        return f"χ² {size} for {self.freedom} degree{'s' if self.freedom != 1 else ''} of freedom"
-
-
-def fit_line(points: Sequence[tuple[date, Result]], budgets: Budgets, between: float) -> Fit:
-    """Generalised least squares: error = level(point) + rate · years since the first day.
-
-    The covariance is known, so U = 2·u to within its own uncertainty (k of the normal distribution).
-    """
-    days = [day for day, _ in points]
-    start = min(days)
-    years = np.array([(day - start).days / DAYS_A_YEAR for day in days])
-    errors = np.array([result.error for _, result in points])
-    firsts, which = _levels(points)
-    targets = [result.target for result in firsts]
-    design = np.zeros((len(points), len(targets) + 1))
-    design[np.arange(len(points)), which] = 1.0
-    design[:, -1] = years
-    matrix, _ = contributions(budgets, [int(result.line) for _, result in points if result.line is not None])
-    visit = np.array([[a == b for b in days] for a in days], float)
-    covariance = matrix @ matrix.T + between**2 * visit
-    estimate, spread = generalised_least_squares(design, errors, covariance)
-    u = math.sqrt(spread[-1, -1])
-    order = np.argsort(targets, kind="stable")
-    return Fit(
-        rate=float(estimate[-1]),
-        U=float(coverage_factor(math.inf)) * u,
-        targets=tuple(float(targets[i]) for i in order),
-        levels=tuple(float(estimate[i]) for i in order),
-        chi_squared=chi_squared(errors - design @ estimate, covariance),
-        freedom=len(points) - design.shape[1],
-    )
-
-
-def _levels(points: Sequence[tuple[date, Result]]) -> tuple[list[Result], list[int]]:
-    """The first result of each level, and for each point the number of its level.
-
-    Hysteresis sets rising and falling apart at one target, and the first plateau of a visit (start) from both.
-    """
-    firsts: list[Result] = []
-    which = []
-    for _, result in points:
-        near = [i for i, first in enumerate(firsts) if _same_point(first, result)]
-        if not near:
-            firsts.append(result)
-        which.append(near[0] if near else len(firsts) - 1)
-    return firsts, which
-
-
-def _same_point(one: Result, other: Result) -> bool:
-    return one.direction == other.direction and _same_condition(one, other)
-
-
-def _same_condition(one: Result, other: Result) -> bool:
-    """Same target and temperature; another laboratory's result has no temperature on record and is let pass."""
-    apart = abs(one.temperature_c - other.temperature_c) > SAME_TEMPERATURE_K
-    return abs(one.target - other.target) < SAME_TARGET_RH and not apart
-
-
-def _recurs(points: Sequence[tuple[date, Result]]) -> bool:
-    """Whether a level was seen on two days: without that, levels alone explain all and no rate can be told."""
-    _, which = _levels(points)
-    return len({(number, day) for number, (day, _) in zip(which, points, strict=True)}) > len(set(which))
-
-
-def generalised_least_squares(
-    design: np.ndarray, values: np.ndarray, covariance: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Estimates and their covariance for values = design · β with a known covariance (Aitken's estimator)."""
-    factor = _root(covariance)
-    x, y = np.linalg.solve(factor, design), np.linalg.solve(factor, values)
-    q, r = np.linalg.qr(x)
-    inverse = np.linalg.inv(r)
-    return inverse @ (q.T @ y), inverse @ inverse.T
-
-
-def chi_squared(residuals: np.ndarray, covariance: np.ndarray) -> float:
-    """rᵀ V⁻¹ r: about the number of results less the number of parameters where the model and V are right."""
-    scaled = np.linalg.solve(_root(covariance), residuals)
-    return float(scaled @ scaled)
-
-
-def _root(covariance: np.ndarray) -> np.ndarray:
-    """Lower triangular root of the covariance.
-
-    Results without any source of their own hang together wholly: a trace of variance of its own keeps each apart.
-    """
-    trace = max(1e-12 * float(np.max(np.diag(covariance))), 1e-300)
-    return np.linalg.cholesky(covariance + trace * np.eye(len(covariance)))

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from generator.assessment.adjustment import Advice, Hysteresis, advice, hysteresis
-from generator.assessment.conformity import Verdict
-from generator.assessment.drift import Drift, VisitHistory, drift
+from generator.assessment.conformity import Verdict, tolerance_at
+from generator.assessment.drift import Ahead, Drift, drift
 from generator.assessment.due import Due, due, points_met, same_point
 from generator.assessment.findings import Case
+from generator.assessment.instruments import Instruments
 from generator.assessment.result import Result
+from generator.assessment.summary import SensorVisitSummary
+from generator.assessment.visit_to_visit import component
 from generator.records.load import Records
 from generator.records.models import Channel, Sensor, in_force
-from generator.records.rows import SensorVisit
 from generator.records.settings import SettingsOn, instrument_on
 from generator.uncertainty.measured import Measurement
 
@@ -28,28 +30,6 @@ class State(StrEnum):
     IN = "in tolerance"
     NONE = "no verdict"
     NEVER = "never calibrated"
-
-
-@dataclass(frozen=True, kw_only=True)
-class SensorVisitSummary:
-    """One sensor at one visit: its results and what follows from them at once."""
-
-    sensor_visit: SensorVisit
-    results: tuple[Result, ...]
-    advice: Advice | None
-    hysteresis: tuple[Hysteresis, ...]
-    points: tuple[float, ...] = ()
-    """set points in force on its day, %RH"""
-
-    @property
-    def adjusted(self) -> bool:
-        """Whether the instrument was changed."""
-        return self.last_change is not None
-
-    @property
-    def last_change(self) -> int | None:
-        """When the instrument was last changed here, seconds UTC."""
-        return max((e.time_utc for e in self.sensor_visit.events if e.kind != "none"), default=None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,30 +55,13 @@ class Standing:
         return any(d.state == "drifting" for d in self.drifts)
 
 
-def summary_of(
-    records: Records, measurement: Measurement, sv: SensorVisit, by_visit: Mapping[tuple[str, str], Sequence[Result]]
-) -> SensorVisitSummary:
-    """One sensor at one visit; `by_visit`: results by (visit, sensor)."""
-    found = () if sv.withdrawn else tuple(by_visit.get((sv.visit.id, sv.sensor), ()))
-    sensor = records.sensors.get(sv.sensor)
-    settings = SettingsOn(records, sensor, sv.visit.day) if sensor is not None else None
-    points = settings.dated("points") if settings else None
-    adjusted = any(event.kind != "none" for event in sv.events)
-    return SensorVisitSummary(
-        sensor_visit=sv,
-        results=found,
-        advice=advice(found, settings, measurement.whole(), adjusted=adjusted) if settings and found else None,
-        hysteresis=hysteresis(found, measurement.whole()),
-        points=tuple(points.humidity) if points else (),
-    )
-
-
 def standing_of(
     records: Records,
     measurement: Measurement,
     sensor: Sensor,
     visits: Sequence[SensorVisitSummary],
     cases: Sequence[Case],
+    instruments: Instruments,
     day: date,
 ) -> Standing:
     """Where a sensor stands on a day; `visits` and `cases` are its own, in order of days."""
@@ -106,41 +69,52 @@ def standing_of(
     instrument = instrument_on(sensor, day)
     present = [v for v in visits if instrument and v.results and v.results[0].serial == instrument.serial]
     state, since, deciding = state_of(present)
-    interval = settings.dated("interval")
-    policy = in_force(records.facility.policies, day) or records.facility.policies[0]
+    when_due = due(records, sensor, [(v.results, v.adjusted) for v in present], day)
     return Standing(
         sensor=sensor,
         settings=settings,
         state=state,
         state_since=since,
         deciding=deciding,
-        due=due(records, sensor, [(v.results, v.adjusted) for v in present], day),
+        due=when_due,
         drifts=tuple(
-            drift(
-                _history(present, channel), measurement.whole(), channel, policy, interval.months if interval else None
-            )
-            for channel in settings.channels
+            _drift(records, measurement, settings, channel, instruments, when_due) for channel in settings.channels
         ),
         visits=tuple(visits),
         cases=tuple(cases),
     )
 
 
-def _history(visits: Sequence[SensorVisitSummary], channel: Channel) -> list[VisitHistory]:
-    history = []
-    for visit in visits:
-        usable = [r for r in visit.results if r.channel is channel and r.status in ("done", "stated")]
-        usable = [r for r in usable if not any(f.rule.withholds_verdict for f in r.reservations)]
-        if usable or visit.adjusted:
-            history.append(
-                VisitHistory(
-                    day=visit.sensor_visit.visit.day,
-                    as_found=tuple(r for r in usable if r.phase == "as_found"),
-                    as_left=tuple(r for r in usable if r.phase == "as_left"),
-                    adjusted=visit.adjusted,
-                )
-            )
-    return history
+def _drift(
+    records: Records,
+    measurement: Measurement,
+    settings: SettingsOn,
+    channel: Channel,
+    instruments: Instruments,
+    when_due: Due,
+) -> Drift:
+    """Drift of one channel of the instrument that serves, judged by the settings in force."""
+    policy = in_force(records.facility.policies, settings.day) or records.facility.policies[0]
+    interval, tolerance, span = (
+        settings.dated("interval"),
+        settings.tolerance(channel, "as_found"),
+        settings.range(channel),
+    )
+    instrument = settings.instrument
+    history = instruments.history((instrument.family, instrument.serial) if instrument else None, channel)
+    return drift(
+        history.visits,
+        history.epochs[-1],
+        measurement.whole(),
+        channel,
+        component(instruments.pools.get((settings.model, channel)), channel, policy),
+        Ahead(
+            today=settings.day,
+            due=when_due.day,
+            months=interval.months if interval else None,
+            tolerance_at=lambda value: tolerance_at(tolerance, value, span) if tolerance else math.nan,
+        ),
+    )
 
 
 def state_of(visits: Sequence[SensorVisitSummary]) -> tuple[State, date | None, tuple[Result, ...]]:

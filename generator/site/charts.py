@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from generator.assessment.drift import DAYS_A_YEAR, SAME_TARGET_RH, Drift
+from generator.assessment.drift import Drift
+from generator.assessment.history import DAYS_A_YEAR, SAME_TARGET_RH
 from generator.assessment.result import Result
 from generator.assessment.standing import SensorVisitSummary, Standing
 from generator.records.models import Channel, Sensor

@@ -170,14 +170,14 @@ def least_squares(program: Program) -> Iterator[Check]:
         data = [(float(r["x"]), float(r["y"])) for r in table("least_squares_data") if r["dataset"] == name]
         x, y = np.array(data).T
         design = x[:, None] if name == "NoInt1" else np.column_stack([np.ones(len(x)), x])
-        fit, _ = program.drift.generalised_least_squares(design, y, np.eye(len(x)))
+        fit, _ = program.least_squares.generalised_least_squares(design, y, np.eye(len(x)))
         residual = y - design @ fit
         s = math.sqrt(float(residual @ residual) / (len(x) - design.shape[1]))
-        fit, spread = program.drift.generalised_least_squares(design, y, s**2 * np.eye(len(x)))
+        fit, spread = program.least_squares.generalised_least_squares(design, y, s**2 * np.eye(len(x)))
         first = 1 if name == "NoInt1" else 0
         computed = {f"B{first + i}": value for i, value in enumerate(fit)}
         computed |= {f"sd(B{first + i})": math.sqrt(spread[i, i]) for i in range(len(fit))}
-        sum_of_squares = program.drift.chi_squared(residual, np.eye(len(x)))
+        sum_of_squares = program.least_squares.chi_squared(residual, np.eye(len(x)))
         computed |= {"residual sd": s, "residual sum of squares": sum_of_squares}
         if name == "linewidth":
             computed = {
@@ -280,7 +280,7 @@ def like_with_like(program: Program) -> Iterator[Check]:
         cold = [b.plateau(at, [at + 3.0, at + 3.0], b.generated(at, c, c)) for at in TARGETS]
         warm = {day: 0.0 for day in ("2022-03-16", "2023-03-16", "2024-03-16")}
         (found,) = standing(program, yearly({**warm, "2025-03-16": cold})).drifts
-        yield _number(f"{between} K apart: levels", len(found.levels), 3 if same else 6)
+        yield _number(f"{between} K apart: 12 results less levels and a rate", found.freedom, 8 if same else 5)
         yield _number(f"{between} K apart: changes", len(found.changes), 3 if same else 0)
         yield _word(f"{between} K apart: state", found.state, "watch" if same else "steady")
 
@@ -296,7 +296,7 @@ def segments(program: Program) -> Iterator[Check]:
     adjusting = [*points(1.2), b.adjusted("span"), *points(0.0, phase="as_left")]
     files = yearly(
         {
-            "2021-03-16": 0.6,
+            "2021-03-16": 1.1,
             "2022-03-16": adjusting,
             "2023-03-16": 0.1,
             "2024-03-16": [*points(0.2), *points(0.7, phase="as_left")],
@@ -304,15 +304,17 @@ def segments(program: Program) -> Iterator[Check]:
         }
     )
     (found,) = standing(program, files).drifts
-    yield _word("visits since the adjustment", found.visits, 4)
-    yield _number("rate since the adjustment", found.rate, 0.1, 1e-3)
+    yield _word("visits and segments", (found.visits, found.segments), (5, 2))
+    yield _word("days of the open segment", (found.first, found.last), (date(2022, 3, 16), date(2025, 3, 16)))
+    yield _number("rate before and after the adjustment", found.rate, 0.1, 1e-3)
+    yield _number("freedom: 18 results less 6 levels and a rate", found.freedom, 11)
     yield _number("level as left", dict(found.levels)[20.0], 0.0, 3e-3)
     element = yearly({"2023-03-16": 0.6, "2024-03-16": [*points(1.2), b.adjusted("element")], "2025-03-16": 0.1})
     (found,) = standing(program, element).drifts
     yield _word("too few after a new element", (found.state, found.visits), ("too few visits", 1))
     looked_at = yearly({"2023-03-16": 0.0, "2024-03-16": [*points(0.1), b.adjusted("none")], "2025-03-16": 0.2})
     (found,) = standing(program, looked_at).drifts
-    yield _word("nothing was changed", found.visits, 3)
+    yield _word("nothing was changed", (found.visits, found.segments), (3, 1))
 
 
 def due_dates(program: Program) -> Iterator[Check]:

@@ -13,7 +13,9 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 from scipy.spatial.distance import mahalanobis
 
-from generator.assessment.drift import chi_squared, fit_line, generalised_least_squares
+from generator.assessment.least_squares import chi_squared, generalised_least_squares
+from generator.assessment.line import fit_line
+from generator.records.models import Channel
 from generator.uncertainty.covariance import covariance
 from tests import builders as b
 from tests.assessment.checks import TARGETS, old_references, points, yearly
@@ -69,21 +71,18 @@ YEARS = ("2021-03-16", "2022-03-16", "2023-03-16", "2024-03-16", "2025-03-16")
 def test_a_rate_covers_only_with_the_visit_to_visit_component():
     """Whole visits shift by 0.3 %RH beyond their uncertainty: left out, 95 % become far fewer."""
     found = b.assessed(yearly(dict.fromkeys(YEARS, 0.0)))
-    budgets, results = found.measurement.whole(), found.results
-    known = covariance(budgets, [r.line for r in results])
-    days = sorted({r.day for r in results})
-    visit = np.array([days.index(r.day) for r in results])
-    truth = np.array([0.2 * (r.day - days[0]).days / 365.25 for r in results])
+    (epoch,) = found.instruments.history(("reed", "RH-1-A"), Channel.HUMIDITY).epochs
+    known, truth, visit = epoch.covariance, 0.2 * epoch.years, epoch.visits
+    assert known == pytest.approx(covariance(found.measurement.whole(), [r.line for r in found.results]))
     rng = np.random.default_rng(7)
     covered, rejected = {0.0: 0, 0.3: 0}, {0.0: 0, 0.3: 0}
     trials = 400
     for _ in range(trials):
-        shifts = 0.3 * rng.standard_normal(len(days))
-        errors = truth + rng.multivariate_normal(np.zeros(len(results)), known) + shifts[visit]
-        shown = [(r.day, replace(r, error=float(e))) for r, e in zip(results, errors)]
+        errors = truth + rng.multivariate_normal(np.zeros(len(truth)), known) + 0.3 * visit @ rng.normal(size=5)
+        shown = replace(epoch, results=tuple(replace(r, error=float(e)) for r, e in zip(epoch.results, errors)))
         for between in covered:
-            fit = fit_line(shown, budgets, between)
-            covered[between] += abs(fit.rate - 0.2) <= fit.U
+            fit = fit_line(shown, Channel.HUMIDITY, between)
+            covered[between] += abs(fit.rate.rate - 0.2) <= fit.rate.U
             rejected[between] += fit.rejected
     assert 0.92 <= covered[0.3] / trials <= 0.985
     assert covered[0.0] / trials < 0.85
@@ -155,17 +154,14 @@ def test_a_step_of_one_point_up_and_another_down_is_told_as_both():
     assert found.state == "watch" and "a step of −1.00 to +1.00 %RH between 2024-03-16" in found.sentence
 
 
-def test_another_laboratorys_result_enters_the_change_and_not_the_rate():
-    files = yearly(
-        {
-            "2022-03-16": 0.0,
-            "2023-03-16": 0.1,
-            "2024-03-16": [b.stated(at, 0.1, 0.4) for at in TARGETS],
-            "2025-03-16": 0.3,
-        }
+def test_another_laboratorys_result_enters_the_change_and_the_rate_with_its_own_uncertainty():
+    ours = {"2022-03-16": 0.0, "2023-03-16": 0.1, "2025-03-16": 0.3}
+    theirs = {"2024-03-16": [b.stated(at, 0.1, 0.4) for at in TARGETS]}
+    alone, found = (
+        b.assessed(yearly(dict(sorted(v.items())))).standings["RH-1"].drifts[0] for v in (ours, ours | theirs)
     )
-    (found,) = b.assessed(files).standings["RH-1"].drifts
-    assert found.visits == 3
+    assert (alone.visits, found.visits) == (3, 4) and found.freedom == alone.freedom + 3
+    assert 0.9 * alone.U < found.U < alone.U and found.rate == pytest.approx(alone.rate, abs=0.1 * alone.U)
     change = found.changes[0]
     assert change.change == pytest.approx(0.2) and pytest.approx(0.4, abs=0.15) == change.U
 

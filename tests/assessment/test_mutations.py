@@ -62,7 +62,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "ordinary least squares for generalised": (
         Slip(
-            "drift",
+            "least_squares",
             "return np.linalg.cholesky(covariance + trace * np.eye(len(covariance)))",
             "return np.eye(len(covariance))",
         ),
@@ -70,18 +70,22 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "a factor's own square": (
         Slip(
-            "drift",
-            "return inverse @ (q.T @ y), inverse @ inverse.T",
-            "return inverse @ (q.T @ y), inverse.T @ inverse",
+            "least_squares",
+            "covariance=inverse @ inverse.T",
+            "covariance=inverse.T @ inverse",
         ),
         "least_squares",
     ),
     "a rate per day": (
-        Slip("drift", "(day - start).days / DAYS_A_YEAR", "(day - start).days"),
+        Slip("history", "(day - self.opened).days / DAYS_A_YEAR", "(day - self.opened).days"),
         "drift_of_an_instrument",
     ),
     "visits without their shared sources": (
-        Slip("drift", "covariance = matrix @ matrix.T", "covariance = np.diag(np.diag(matrix @ matrix.T))"),
+        Slip(
+            "history",
+            "= covariance(self.budgets, lines)",
+            "= np.diag(np.diag(covariance(self.budgets, lines)))",
+        ),
         "drift_of_an_instrument",
     ),
     "the plain root sum for the U of a difference": (
@@ -101,33 +105,43 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "lines_that_do_not_hold",
     ),
     "a sum of squares for χ²": (
-        Slip("drift", "scaled = np.linalg.solve(_root(covariance), residuals)", "scaled = residuals"),
+        Slip("least_squares", "chi_squared=float(residual @ residual)", "chi_squared=float(values @ values)"),
         "lines_that_do_not_hold",
     ),
     "levels not counted": (
-        Slip("drift", "freedom=len(points) - design.shape[1]", "freedom=len(points) - 2"),
+        Slip("least_squares", "freedom=n - p", "freedom=n - 2"),
         "lines_that_do_not_hold",
     ),
     "rising with falling": (
-        Slip("drift", "return one.direction == other.direction and _same", "return _same"),
+        Slip("history", "any_direction or result.direction == self.first.direction", "True"),
         "like_with_like",
     ),
-    "cold with warm": (Slip("drift", "< SAME_TARGET_RH and not apart", "< SAME_TARGET_RH"), "like_with_like"),
+    "cold with warm": (Slip("history", "< SAME_TARGET_RH and not apart", "< SAME_TARGET_RH"), "like_with_like"),
     "an adjustment that opens nothing": (
         Slip(
-            "drift", "        if visit.adjusted:\n            segment = [", "        if False:\n            segment = ["
+            "history",
+            "segment, element = segment + 1, element + visit.element",
+            "segment, element = segment, element + visit.element",
         ),
         "segments",
     ),
     "as left counted beside as found": (
         Slip(
-            "drift",
-            "segment.append((visit.day, visit.as_found or visit.as_left))",
-            "segment.append((visit.day, visit.as_found + visit.as_left))",
+            "history",
+            "take(number, visit.as_found or visit.as_left)",
+            "take(number, visit.as_found + visit.as_left)",
         ),
         "segments",
     ),
-    "any event an adjustment": (Slip("standing", 'e.kind != "none"', "True"), "segments"),
+    "an element that changes nothing": (
+        Slip(
+            "history",
+            "segment, element = segment + 1, element + visit.element",
+            "segment, element = segment + 1, element",
+        ),
+        "segments",
+    ),
+    "any event an adjustment": (Slip("summary", 'e.kind != "none"', "True"), "segments"),
     "thirty days for a month": (
         Slip("due", "min(day.day, calendar.monthrange(year, month + 1)[1])", "min(day.day, 28)"),
         "due_dates",

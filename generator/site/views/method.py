@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from generator import humidity
-from generator.assessment import conformity, drift, due
+from generator.assessment import conformity, drift, due, history, line
 from generator.records.models import Policy
 from generator.rounding import MINUS, fixed, significant
 from generator.site import words
@@ -207,9 +207,9 @@ def _choices() -> Iterator[Fact]:
     )
     yield Fact(
         name="Drift",
-        value=f"a rate needs {drift.LEAST_VISITS} visits since the last adjustment; set points within "
-        f"{drift.SAME_TARGET_RH:g} %RH, approached the same way and within {drift.SAME_TEMPERATURE_K:g} K, are "
-        f"one level; where the chi-squared test rejects the line (p < {100 * drift.REJECTED:g} %), none is claimed; "
+        value=f"a rate needs {line.LEAST_VISITS} visits of one element; set points within "
+        f"{history.SAME_TARGET_RH:g} %RH, approached the same way and within {history.SAME_TEMPERATURE_K:g} K, are "
+        f"one level; where the chi-squared test rejects the line (p < {100 * line.REJECTED:g} %), none is claimed; "
         f"it is called drifting where it stands out of its U and uses {100 * drift.MATTERS:g} % of the tolerance "
         "or more within one interval",
     )

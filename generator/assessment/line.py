@@ -1,0 +1,254 @@
+"""The line through an instrument's history: a level for each point of each segment and the rates of its element.
+
+error = level(segment, point) + [zero drift + span drift · (h − h̄)] · years, by generalised least squares with the
+covariance of the named sources plus σ² for what all results of one visit share. Span drift is fitted where the data ask
+for it; h̄ is the mean reference value of the open segment's points.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from scipy.special import stdtr
+
+from generator.assessment.history import Epoch, VisitHistory, aimed_at, epochs_of
+from generator.assessment.least_squares import Contrasts, Estimate, aitken, contrasts, effective_freedom
+from generator.records.models import Channel
+from generator.uncertainty.budgets import Budgets
+from generator.uncertainty.sources import coverage_factor
+
+REJECTED = 0.01
+"""A line is rejected where so large a χ² has less than this probability (our choice; ISO/TS 28037, 6.3, from memory,
+tests at 5 %: a facility has many sensors)."""
+LEAST_VISITS = 3
+SPAN_ASKED_FOR = 0.01
+"""Span drift stands apart from zero drift where so large a t has less than this probability (our choice)."""
+SPAN_SPREAD_RH = 20.0
+"""… and where the points that recur are at least so far apart, %RH (our choice)."""
+MANY = 1e12
+"""Degrees of freedom that stand for infinitely many where Student's t is asked."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Expected:
+    """The true error that the line expects on one day, one entry a point of the open segment."""
+
+    day: date
+    targets: tuple[float, ...]
+    directions: tuple[str, ...]
+    reference_values: np.ndarray
+    """mean reference value of each point"""
+    errors: np.ndarray
+    covariance: np.ndarray
+    """of the true errors: levels and rates, with all that the references lent them; no visit-to-visit component, no new
+    measurement"""
+    shared: np.ndarray
+    """d error / d (what each visit shares), shape (points, q)"""
+    between: float
+    """visit-to-visit standard deviation in use"""
+    information: float
+    """1/Var of its square"""
+    nu: float
+    """effective degrees of freedom of the rate"""
+
+    def spread(self, point: int, *, visit: float = 0.0, own: float = 0.0) -> tuple[float, float]:
+        """(u, ν) of one point's error; `visit`: how many visits' own shifts are added, `own`: further variance."""
+        variance = float(self.covariance[point, point]) + visit * self.between**2 + own
+        sensitivity = float(np.sum(self.shared[point] ** 2)) + visit
+        return math.sqrt(variance), effective_freedom(variance, sensitivity, self.information)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rate:
+    """A rate per year, in the channel's unit."""
+
+    rate: float
+    u: float
+    nu: float
+
+    @property
+    def U(self) -> float:
+        """k·u, k from ν."""
+        return float(coverage_factor(self.nu)) * self.u
+
+    @property
+    def p_value(self) -> float:
+        """Probability of so large a |rate| / u where nothing drifts (Student's t, two-sided)."""
+        if self.u == 0.0:
+            return float(self.rate == 0.0)
+        return 2.0 * float(stdtr(min(self.nu, MANY), -abs(self.rate) / self.u))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Fit:
+    """Levels and rates of one epoch, and how well the line fits."""
+
+    epoch: Epoch
+    estimate: Estimate
+    span: bool
+    """whether zero and span drift apart: the last parameter is then the span's"""
+    centre: float
+    """h̄"""
+    between: float
+    information: float
+
+    @property
+    def chi_squared(self) -> float:
+        """of the residuals about the line, with the covariance of the fit"""
+        return self.estimate.chi_squared
+
+    @property
+    def freedom(self) -> int:
+        """results less parameters: what χ² has to be compared with"""
+        return self.estimate.freedom
+
+    @property
+    def rejected(self) -> bool:
+        """Whether the errors scatter about the line by more than their covariance allows (χ² test, one-sided)."""
+        return self.estimate.p_value < REJECTED
+
+    @property
+    def goodness(self) -> str:
+        """χ² and its degrees of freedom, in words."""
+        size = f"{self.chi_squared:.{0 if self.chi_squared >= 10.0 else 1}f}"
+        return f"χ² {size} for {self.freedom} degree{'s' if self.freedom != 1 else ''} of freedom"
+
+    @property
+    def rate(self) -> Rate:
+        """The common rate; where span drifts apart, that at h̄."""
+        return self.rate_at(self.centre)
+
+    @property
+    def span_rate(self) -> Rate:
+        """What the rate changes by for each unit of the reference value; without span drift, zero."""
+        return self._combination(self._row(None, 0.0, 1.0))
+
+    def rate_at(self, reference_value: float) -> Rate:
+        """The rate of a point."""
+        return self._combination(self._row(None, 1.0, reference_value - self.centre))
+
+    def expected(self, day: date) -> Expected:
+        """The true errors that the line expects on a day, before or after the newest visit."""
+        epoch = self.epoch
+        years, levels = epoch.years_at(day), epoch.open_levels
+        rows = [self._row(i, years, years * (epoch.reference_values[i] - self.centre)) for i in levels]
+        matrix = np.array(rows).reshape(len(rows), len(self.estimate.values))
+        return Expected(
+            day=day,
+            targets=tuple(aimed_at(epoch.levels[i].first) for i in levels),
+            directions=tuple(epoch.levels[i].first.direction for i in levels),
+            reference_values=epoch.reference_values[list(levels)],
+            errors=matrix @ self.estimate.values,
+            covariance=matrix @ self.estimate.covariance @ matrix.T,
+            shared=matrix @ self.estimate.shared,
+            between=self.between,
+            information=self.information,
+            nu=self.rate.nu,
+        )
+
+    def course(self, level: int, years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(true error, u, ν) of a level over the years since the epoch opened, each with the shape of `years`."""
+        still, moving = (
+            self._row(level, 0.0, 0.0),
+            self._row(None, 1.0, self.epoch.reference_values[level] - self.centre),
+        )
+        rows = still + years[:, None] * moving
+        u = np.sqrt(np.einsum("ij,jk,ik->i", rows, self.estimate.covariance, rows))
+        sensitivity = np.sum((rows @ self.estimate.shared) ** 2, axis=1)
+        if math.isinf(self.information):
+            return rows @ self.estimate.values, u, np.full(len(rows), math.inf)
+        return rows @ self.estimate.values, u, 2.0 * u**4 * self.information / np.maximum(sensitivity, 1e-300) ** 2
+
+    def _row(self, level: int | None, zero: float, span: float) -> np.ndarray:
+        """Coefficients of the parameters for what is asked."""
+        row = np.zeros(len(self.estimate.values))
+        if level is not None:
+            row[level] = 1.0
+        rates = len(self.epoch.levels)
+        row[rates] = zero
+        if self.span:
+            row[rates + 1] = span
+        return row
+
+    def _combination(self, row: np.ndarray) -> Rate:
+        variance = float(row @ self.estimate.covariance @ row)
+        sensitivity = float(np.sum((row @ self.estimate.shared) ** 2))
+        return Rate(
+            rate=float(row @ self.estimate.values),
+            u=math.sqrt(variance),
+            nu=effective_freedom(variance, sensitivity, self.information),
+        )
+
+
+def fit_line(epoch: Epoch, channel: Channel, between: float, information: float = math.inf) -> Fit:
+    """The line of one epoch, which must have a level that recurs.
+
+    `between`: the visit-to-visit standard deviation; `information`: 1/Var of its square, infinite where it is declared.
+    """
+    centre = _centre(epoch)
+    covariance = epoch.covariance + between**2 * (epoch.visits @ epoch.visits.T)
+
+    def fitted(*, span: bool) -> Fit:
+        design = _design(epoch, centre, span=span)
+        estimate = aitken(design, epoch.errors, covariance, epoch.visits)
+        return Fit(epoch=epoch, estimate=estimate, span=span, centre=centre, between=between, information=information)
+
+    if _span_can_be_told(epoch, channel):
+        both = fitted(span=True)
+        if both.span_rate.p_value < SPAN_ASKED_FOR:
+            return both
+    return fitted(span=False)
+
+
+def drift_to(
+    history: Sequence[VisitHistory],
+    budgets: Budgets,
+    channel: Channel,
+    between: float,
+    information: float = math.inf,
+) -> Fit | None:
+    """The line through a history, however truncated; None where no line can be told or where it is rejected."""
+    epoch = epochs_of(history, budgets)[-1]
+    if epoch is None or not tells_a_rate(epoch):
+        return None
+    fit = fit_line(epoch, channel, between, information)
+    return None if fit.rejected else fit
+
+
+def tells_a_rate(epoch: Epoch) -> bool:
+    """Whether there are visits enough, and a point that recurs."""
+    return len(epoch.days) >= LEAST_VISITS and epoch.recurs
+
+
+def contrasts_of(epoch: Epoch, channel: Channel) -> Contrasts:
+    """What an epoch says of the visit-to-visit component, whatever its levels and rates."""
+    design = _design(epoch, _centre(epoch), span=_span_can_be_told(epoch, channel))
+    return contrasts(design, epoch.errors, epoch.covariance, epoch.visits)
+
+
+def _centre(epoch: Epoch) -> float:
+    levels = epoch.open_levels or range(len(epoch.levels))
+    return float(np.mean(epoch.reference_values[list(levels)]))
+
+
+def _design(epoch: Epoch, centre: float, *, span: bool) -> np.ndarray:
+    """A column for each level, the years, and for span drift the years times h − h̄; shape (n, p)."""
+    levels = np.eye(len(epoch.levels))[epoch.level]
+    columns = [levels, epoch.years]
+    if span:
+        columns.append(epoch.years * (epoch.reference_values - centre)[epoch.level])
+    return np.column_stack(columns)
+
+
+def _span_can_be_told(epoch: Epoch, channel: Channel) -> bool:
+    """Whether levels that recur are far enough apart, on visits enough."""
+    if channel is not Channel.HUMIDITY or len(epoch.days) < LEAST_VISITS:
+        return False
+    seen = {(int(number), result.day) for number, result in zip(epoch.level, epoch.results, strict=True)}
+    days = np.bincount([number for number, _ in seen], minlength=len(epoch.levels))
+    recurring = epoch.reference_values[days > 1]
+    return len(recurring) > 1 and float(np.ptp(recurring)) >= SPAN_SPREAD_RH
