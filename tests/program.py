@@ -28,6 +28,7 @@ MODULES = {
     ),
     "generator.assessment": (
         "adjustment", "assess", "conformity", "control_charts",
+        "recalibrations", "reference_checks", "reference_doubt",
         "drift", "due", "findings", "history", "instruments", "least_squares", "line", "outlook",
         "result", "results", "standing", "summary", "visit_to_visit",
     ),
