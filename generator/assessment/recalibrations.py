@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
@@ -26,6 +26,24 @@ from generator.uncertainty.visit_curves import points_of
 
 CHANNELS = {"reference_humidity": Channel.HUMIDITY, "reference_temperature": Channel.TEMPERATURE}
 """Quantities that a visit here can calibrate."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ErrorTable:
+    """Errors of a reference at its readings: from a certificate, or from plateaus read here (`lines`)."""
+
+    at: np.ndarray
+    error: np.ndarray
+    u: np.ndarray
+    nu: np.ndarray
+    lines: tuple[tuple[tuple[int, float], ...], ...]
+    """for each point numbers of lines and their weights; empty for a certificate's"""
+
+    def error_at(self, reading: np.ndarray) -> np.ndarray:
+        """Errors at readings, straight between points, held at the ends: as a table is applied; shape (n,)."""
+        left, share, _ = interpolation(self.at, reading)
+        right = np.minimum(left + 1, len(self.at) - 1)
+        return np.asarray(self.error[left] * (1.0 - share) + self.error[right] * share)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,23 +63,15 @@ class Recalibration:
     """error that was found, less the error by the table in use"""
     U: float
     """of the change, drift allowance included"""
+    in_use: ErrorTable = field(compare=False)
+    """what the calibration before gave for use"""
+    found: ErrorTable = field(compare=False)
+    """what this one found"""
 
     @property
     def conforms(self) -> bool:
         """Whether the change is no larger than its expanded uncertainty."""
         return abs(self.change) <= self.U
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Table:
-    """Errors of a reference at its readings: from a certificate, or from plateaus read here (`lines`)."""
-
-    at: np.ndarray
-    error: np.ndarray
-    u: np.ndarray
-    nu: np.ndarray
-    lines: tuple[tuple[tuple[int, float], ...], ...]
-    """for each point numbers of lines and their weights; empty for a certificate's"""
 
 
 def recalibrations(records: Records, measurement: Measurement, day: date | None = None) -> list[Recalibration]:
@@ -99,11 +109,13 @@ def _compared(
         at=at,
         change=change,
         U=U,
+        in_use=in_use,
+        found=as_found,
     )
 
 
 def _differences(
-    measurement: Measurement, in_use: _Table, found: _Table, drift: float
+    measurement: Measurement, in_use: ErrorTable, found: ErrorTable, drift: float
 ) -> Iterator[tuple[float, float, float]]:
     """(reading, change, U of the change) at every point found that the table in use reaches."""
     left, share, outside = interpolation(in_use.at, found.at)
@@ -131,14 +143,18 @@ def _expanded(sources: Sequence[tuple[float, float]]) -> float:
     return float(coverage_factor(variance**2 / spread if spread else math.inf)) * math.sqrt(variance)
 
 
-def _in_use(measurement: Measurement, reference: Reference, quantity: str, calibration: Calibration) -> _Table | None:
+def _in_use(
+    measurement: Measurement, reference: Reference, quantity: str, calibration: Calibration
+) -> ErrorTable | None:
     """The errors that a calibration gave for use."""
     if calibration.from_visit:
         return _read_here(measurement, reference, quantity, calibration.from_visit, ("as_left", "as_found"))
     return _certified(reference, quantity, calibration, calibration.points)
 
 
-def _as_found(measurement: Measurement, reference: Reference, quantity: str, calibration: Calibration) -> _Table | None:
+def _as_found(
+    measurement: Measurement, reference: Reference, quantity: str, calibration: Calibration
+) -> ErrorTable | None:
     """The errors that a calibration found: as found where that is on record, else nothing was adjusted."""
     if calibration.from_visit is None:
         return _certified(reference, quantity, calibration, calibration.as_found or calibration.points)
@@ -152,11 +168,13 @@ def _as_found(measurement: Measurement, reference: Reference, quantity: str, cal
     return _read_here(measurement, reference, quantity, calibration.from_visit, phases)
 
 
-def _certified(reference: Reference, quantity: str, calibration: Calibration, points: Sequence[TablePoint]) -> _Table:
+def _certified(
+    reference: Reference, quantity: str, calibration: Calibration, points: Sequence[TablePoint]
+) -> ErrorTable:
     """A certificate's table; what its calibrations share stands in a common component, and belongs to each."""
     sign = 1.0 if calibration.declared == "error" else -1.0
     shared = [c.u.value for c in reference.common if quantity in c.quantities and c.date == calibration.date]
-    return _Table(
+    return ErrorTable(
         at=np.array([p.at.value for p in points]),
         error=sign * np.array([p.value.value for p in points]),
         u=np.array([math.hypot(p.U.value / p.k, *shared) for p in points]),
@@ -167,13 +185,13 @@ def _certified(reference: Reference, quantity: str, calibration: Calibration, po
 
 def _read_here(
     measurement: Measurement, reference: Reference, quantity: str, visit: str, phases: tuple[str, ...]
-) -> _Table | None:
+) -> ErrorTable | None:
     """What a visit here read of the reference; its lines keep what two visits share from counting twice."""
     channel = CHANNELS.get(quantity)
     points = points_of(measurement, reference.id, visit, channel, phases) if channel else []
     if not points:
         return None
-    return _Table(
+    return ErrorTable(
         at=np.array([sum(weight * line.indication for _, line, weight in point) for point in points]),
         error=np.array([sum(weight * line.error for _, line, weight in point) for point in points]),
         u=np.zeros(len(points)),

@@ -65,19 +65,6 @@ def add_curves(records: Records, whole: Measurement, calibrations: Calibrations,
                         calibrations.curves[key] = curve
 
 
-def errors_seen(
-    whole: Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
-    """Indications, errors and their largest U, shapes (points,), in the first of the phases that a visit read of a
-    reference; None: it read none.
-    """
-    points = points_of(whole, reference, visit, channel, phases)
-    if not points:
-        return None
-    U = np.array([max(float(whole.whole().U[number]) for number, _, _ in point) for point in points])
-    return _means(points, "indication"), _means(points, "error"), U
-
-
 def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel: Channel) -> VisitCurve | None:
     """As left (else as found), settled points only; rising and falling averaged at each point."""
     points = points_of(whole, reference, visit, channel, ("as_left", "as_found"))
