@@ -2,34 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import itertools
 
 import numpy as np
 
 from generator.assessment.results import FAR_RH, FAR_SHARE
 from generator.faults import Fault, error
 from generator.humidity import two_pressure_rh
+from generator.records.visit_header import read_header
 from generator.uncertainty.measured import Measurement
 from generator.uncertainty.reference_values import MethodGroup
 from generator.uncertainty.table import ReadingTable
-from generator.units import UNITS
+from generator.units import UNITS, Unit
 
 UNIT_MIX_UP = error("unit-mix-up", "a saturation pressure misses its target, and would meet it in another unit")
 
 NEAR_RH, NEAR_SHARE = 0.5, 0.03
 """A suspected mix-up must meet the target within this (our choice)."""
 
-_Pressure = Callable[[float, float], float]
-_PSI = UNITS["psi"].scale / UNITS["kPa"].scale
-_MIX_UPS: tuple[tuple[str, str, _Pressure], ...] = (
-    ("a gauge pressure stands under an absolute unit", "write [… gauge] in the header", lambda p, ambient: p + ambient),
-    ("an absolute pressure stands under a gauge unit", "write [… absolute] in the header", lambda p, a: p - a),
-    ("psi gauge stands under a kPa unit", "write [psi gauge] in the header", lambda p, a: p * _PSI + a),
-    ("psi stands under a kPa unit", "write [psi absolute] in the header", lambda p, a: p * _PSI),
-    ("kPa stands under a psi unit", "write [kPa absolute] in the header", lambda p, a: p / _PSI),
-    ("bar stands under a kPa unit", "write [bar absolute] in the header", lambda p, a: p * 100.0),
-    ("hPa stands under a kPa unit", "write [hPa absolute] in the header", lambda p, a: p / 10.0),
-)
+_MEANT = ("kPa", "psi", "bar", "hPa")
+"""Units in which a saturation pressure may have been read, the likeliest first."""
 
 
 def mix_ups(measurement: Measurement) -> list[Fault]:
@@ -61,22 +53,36 @@ def _of_group(table: ReadingTable, group: MethodGroup, humidity: np.ndarray) -> 
 
 
 def _explained(table: ReadingTable, group: MethodGroup, i: int, row: int, target: float, found: float) -> Fault | None:
-    saturation_pa, saturation_c, chamber_pa, chamber_c = (float(m.value[i]) for m in group.measured[:4])
-    best: tuple[float, str, str] | None = None
-    for what, cure, as_meant in _MIX_UPS:
+    _, saturation_c, chamber_pa, chamber_c = (float(m.value[i]) for m in group.measured[:4])
+    written = _unit(table, row)
+    typed = written.from_canonical(float(table.number["saturation_pressure"][row]))
+    best: tuple[float, str] | None = None
+    for symbol, gauge in itertools.product(_MEANT, (True, False)):
+        if (symbol, gauge) == (written.symbol, written.gauge):
+            continue
+        # The room's pressure is the chamber's to within what a mix-up shows.
+        pressure_pa = UNITS[symbol].canonical(typed) + (chamber_pa if gauge else 0.0)
         try:
-            rh = float(two_pressure_rh(as_meant(saturation_pa, chamber_pa), saturation_c, chamber_pa, chamber_c))
+            rh = float(two_pressure_rh(pressure_pa, saturation_c, chamber_pa, chamber_c))
         except ValueError:
             continue
         miss = abs(rh - target)
         if miss <= NEAR_RH + NEAR_SHARE * target and (best is None or miss < best[0]):
-            best = (miss, what, cure)
+            best = (miss, f"{symbol} {'gauge' if gauge else 'absolute'}")
     if best is None:
         return None
     gives = f"gives {found:.1f} %RH" if np.isfinite(found) else "gives no humidity"
     return Fault(
         rule=UNIT_MIX_UP,
         place=table.place(row, "saturation_pressure"),
-        message=f"saturation_pressure {gives} where {target:g} %RH was aimed at; it fits if {best[1]}",
-        cure=f"{best[2]}, or correct the reading or the target",
+        message=f"saturation_pressure {gives} where {target:g} %RH was aimed at; it fits if it was read in {best[1]}",
+        cure=f"write [{best[1]}] in the header, or correct the reading or the target",
     )
+
+
+def _unit(table: ReadingTable, row: int) -> Unit:
+    """The unit in which the header says that a saturation pressure was read."""
+    visit = table.cells[int(table.cell[row])].sensor_visit.visit
+    units = [field.unit for field in read_header(visit.header).of("saturation_pressure") if field.unit is not None]
+    gauge = bool(table.gauge["saturation_pressure"][row])
+    return next(unit for unit in units if unit.gauge == gauge)
