@@ -25,13 +25,17 @@ _MEANT = ("kPa", "psi", "bar", "hPa")
 
 
 def mix_ups(measurement: Measurement) -> list[Fault]:
-    """Plateaus whose saturation pressure was taken in another unit than its header says, once each."""
+    """Plateaus whose saturation pressure was taken in another unit than its header says, once each.
+
+    A row that physics refuses already is not guessed at.
+    """
     faults = []
     for _, table, reference in measurement.stages:
         for group in reference.groups:
             if group.method == "two_pressure":
                 faults += _of_group(table, group, reference.humidity.value)
-    return faults
+    refused = {(fault.place.path, fault.place.line) for fault in measurement.faults}
+    return [fault for fault in faults if (fault.place.path, fault.place.line) not in refused]
 
 
 def _of_group(table: ReadingTable, group: MethodGroup, humidity: np.ndarray) -> list[Fault]:
