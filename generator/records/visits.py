@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from generator.faults import Fault, Place, Rule, did_you_mean, error
-from generator.records.columns import COLUMNS, REQUIRED, Column
+from generator.records.columns import NUMBERS, PRESSURES, REQUIRED, WORDS, Column
 from generator.records.csv_text import Table, field_place, split
 from generator.records.local_time import TimeRefused, utc_seconds
 from generator.records.visit_header import Field, Header, read_header
@@ -174,7 +174,7 @@ class _Reading:
         fields: dict[str, tuple[int, ...]] = {}
         for field in header.fields:
             fields[field.column.name] = (*fields.get(field.column.name, ()), field.index)
-        text: dict[str, tuple[str, ...]] = dict.fromkeys(_WORD_COLUMNS, ("",) * n)
+        text: dict[str, tuple[str, ...]] = dict.fromkeys(WORDS, ("",) * n)
         for field in header.fields:
             if not field.column.is_number:
                 text[field.column.name] = self._words(field, written[field.index])
@@ -279,10 +279,10 @@ class _Numbers:
 
     def __init__(self, n: int) -> None:
         self.n = n
-        self.number: dict[str, np.ndarray] = dict.fromkeys(_NUMBER_COLUMNS, _blank_numbers(n, nan))
+        self.number: dict[str, np.ndarray] = dict.fromkeys(NUMBERS, _blank_numbers(n, nan))
         self.step = dict(self.number)
-        self.quantity: dict[str, tuple[str, ...]] = dict.fromkeys(_NUMBER_COLUMNS, ("",) * n)
-        self.gauge: dict[str, np.ndarray] = dict.fromkeys(_PRESSURE_COLUMNS, _blank_numbers(n, False))
+        self.quantity: dict[str, tuple[str, ...]] = dict.fromkeys(NUMBERS, ("",) * n)
+        self.gauge: dict[str, np.ndarray] = dict.fromkeys(PRESSURES, _blank_numbers(n, False))
         self.filled: set[str] = set()
 
     def add(self, field: Field, values: Sequence[str], number: np.ndarray, step: np.ndarray) -> None:
@@ -305,9 +305,6 @@ class _Numbers:
 
 
 _NOTHING = (nan, nan)
-_WORD_COLUMNS = tuple(name for name, column in COLUMNS.items() if not column.is_number)
-_NUMBER_COLUMNS = tuple(name for name, column in COLUMNS.items() if column.is_number)
-_PRESSURE_COLUMNS = tuple(name for name, column in COLUMNS.items() if "pressure" in column.quantities)
 
 
 def _word(column: Column, written: str) -> str | None:

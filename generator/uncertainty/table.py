@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
 from generator.faults import Place
-from generator.records.columns import COLUMNS, INDICATIONS
+from generator.records.columns import INDICATIONS, NUMBERS, PRESSURES
 from generator.records.rows import Plateau, SensorVisit
 
 _WORDS = ("reference", "barometer", "loop_meter", "condensate", "salt", "medium")
@@ -63,26 +64,38 @@ def reading_table(sensor_visits: Sequence[SensorVisit]) -> ReadingTable:
         for plateau in sv.plateaus
         if plateau.status == "read"
     )
+    visits = list({id(cell.sensor_visit.visit): cell.sensor_visit.visit for cell in cells}.values())
     counts = [len(cell.plateau.rows) for cell in cells]
-    picks = [(cell.sensor_visit.visit, np.array(cell.plateau.rows, np.int64)) for cell in cells]
+    visit_row = np.fromiter(chain.from_iterable(cell.plateau.rows for cell in cells), np.int64, sum(counts))
+    # Whole visits are laid end to end; of them the rows of the cells are taken.
+    sizes = [len(visit.lines) for visit in visits]
+    starts = dict(zip(map(id, visits), np.cumsum([0, *sizes]).tolist(), strict=False))
+    number_of = {id(visit): number for number, visit in enumerate(visits)}
+    cell = np.repeat(np.arange(len(cells)), counts)
+    taken = np.array([starts[id(c.sensor_visit.visit)] for c in cells], np.int64)[cell] + visit_row
+    visit_of = np.array([number_of[id(c.sensor_visit.visit)] for c in cells], np.int64)[cell]
 
-    def gather(values: list[np.ndarray], kind: object) -> np.ndarray:
-        return np.concatenate(values) if values else np.zeros(0, kind)  # type: ignore[call-overload]
+    def numbers(columns: Sequence[Mapping[str, np.ndarray]], name: str, blank: float | bool) -> np.ndarray:
+        if not any(name in visit.fields for visit in visits):
+            return np.full(len(taken), blank)
+        return np.concatenate([column[name] for column in columns])[taken]
 
-    numbers = [name for name, column in COLUMNS.items() if column.is_number]
-    pressures = [name for name in numbers if "pressure" in COLUMNS[name].quantities]
-    days = np.array([np.datetime64(visit.day, "D") for visit, _ in picks], "datetime64[D]")
+    def words(columns: Sequence[Mapping[str, Sequence[str]]], name: str) -> np.ndarray:
+        if not any(name in visit.fields for visit in visits):
+            return np.full(len(taken), "", object)
+        return np.array(list(chain.from_iterable(column[name] for column in columns)), object)[taken]
+
+    number, step, gauge = ([getattr(v, kind) for v in visits] for kind in ("number", "step", "gauge"))
+    text, quantity = ([getattr(v, kind) for v in visits] for kind in ("text", "quantity"))
     return ReadingTable(
         cells=cells,
-        cell=np.repeat(np.arange(len(cells)), counts),
-        visit_row=gather([rows for _, rows in picks], np.int64),
-        number={name: gather([v.number[name][r] for v, r in picks], float) for name in numbers},
-        step={name: gather([v.step[name][r] for v, r in picks], float) for name in numbers},
-        gauge={name: gather([v.gauge[name][r] for v, r in picks], bool) for name in pressures},
-        quantity={
-            name: gather([np.array(v.quantity[name], object)[r] for v, r in picks], object) for name in INDICATIONS
-        },
-        word={name: gather([np.array(v.text[name], object)[r] for v, r in picks], object) for name in _WORDS},
-        day=np.repeat(days, counts) if len(days) else np.zeros(0, "datetime64[D]"),
-        time=gather([v.time_utc[r] for v, r in picks], np.int64),
+        cell=cell,
+        visit_row=visit_row,
+        number={name: numbers(number, name, np.nan) for name in NUMBERS},
+        step={name: numbers(step, name, np.nan) for name in NUMBERS},
+        gauge={name: numbers(gauge, name, False) for name in PRESSURES},
+        quantity={name: words(quantity, name) for name in INDICATIONS},
+        word={name: words(text, name) for name in _WORDS},
+        day=np.array([visit.day for visit in visits], "datetime64[D]")[visit_of],
+        time=np.concatenate([visit.time_utc for visit in visits] or [np.zeros(0, np.int64)])[taken],
     )
