@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 import numpy as np
 
@@ -24,7 +25,7 @@ from generator.uncertainty.reference_values import ReferenceValues, reference_va
 from generator.uncertainty.repeatability import Repeatability, Scatter, repeatabilities, scatter
 from generator.uncertainty.shifts import Shift
 from generator.uncertainty.sources import Catalogue
-from generator.uncertainty.table import Cell, reading_table
+from generator.uncertainty.table import reading_table
 from generator.uncertainty.terms import Measured, Terms
 from generator.uncertainty.visit_curves import add_curves, in_stages
 
@@ -78,17 +79,19 @@ class _Stage:
         self.table = reading_table(sensor_visits)
         self.first = len(whole.cells)
         self.firsts = np.searchsorted(self.table.cell, np.arange(len(self.table.cells) + 1))
-        self.settings = [self._settings(cell) for cell in self.table.cells]
-        self.policies = [self._policy(cell) for cell in self.table.cells]
+        settings: dict[tuple[str, date], SettingsOn | None] = {}
+        policies: dict[date, Policy] = {}
+        for cell in self.table.cells:
+            sensor, day = cell.sensor_visit.sensor, cell.sensor_visit.visit.day
+            if (sensor, day) not in settings:
+                known_sensor = records.sensors.get(sensor)
+                settings[sensor, day] = SettingsOn(records, known_sensor, day) if known_sensor else None
+                policies[day] = in_force(records.facility.policies, day) or records.facility.policies[0]
+        days = [cell.sensor_visit.visit.day for cell in self.table.cells]
+        self.settings = [settings[c.sensor_visit.sensor, day] for c, day in zip(self.table.cells, days, strict=True)]
+        self.policies = [policies[day] for day in days]
+        self.soak, self.room = self._first_soaks(), self._means(self.table.number["room_humidity"]).tolist()
         calibrations.used = {}
-
-    def _settings(self, cell: Cell) -> SettingsOn | None:
-        sensor = self.records.sensors.get(cell.sensor_visit.sensor)
-        return SettingsOn(self.records, sensor, cell.sensor_visit.visit.day) if sensor else None
-
-    def _policy(self, cell: Cell) -> Policy:
-        policies = self.records.facility.policies
-        return in_force(policies, cell.sensor_visit.visit.day) or policies[0]
 
     def report(self, rule: Rule, row: int, place: Place, message: str, cure: str) -> None:
         """A fault of a row: an error for all, a reservation for the row's plateau."""
@@ -108,11 +111,10 @@ class _Stage:
         over_ice = np.array([bool(s and s.whole("rh_over") == "ice") for s in self.settings], bool)
         reference = reference_values(table, self.calibrations, over_ice[table.cell], self.report)
         self._refuse_frost(reference, over_ice)
-        for cell in range(len(table.cells)):
-            number, rows = self.first + cell, self.rows_of(cell)
-            whole.method[number] = str(reference.method[rows[0]])
-            whole.temperature_c[number] = _mean(reference.temperature.value[rows])
-            whole.pressure_pa[number] = _mean(reference.pressure[rows])
+        numbers = range(self.first, self.first + len(table.cells))
+        whole.method |= zip(numbers, reference.method[self.firsts[:-1]].tolist(), strict=True)
+        whole.temperature_c |= zip(numbers, self._means(reference.temperature.value).tolist(), strict=True)
+        whole.pressure_pa |= zip(numbers, self._means(reference.pressure).tolist(), strict=True)
         for channel in Channel:
             self._channel(channel, reference)
         for cell, leaned in self.calibrations.used.items():
@@ -166,23 +168,24 @@ class _Stage:
         known = self._repeatabilities(channel, part, spread)
         good = np.isfinite(row_error)
 
-        def mean(values: np.ndarray) -> np.ndarray:
-            """Means over the readings of each cell, shape (cells,)."""
+        def mean(values: np.ndarray) -> list[float]:
+            """Means over the readings of each cell."""
             with np.errstate(divide="ignore", invalid="ignore"):
-                return np.bincount(table.cell[good], values[good], cells) / spread.n
+                return (np.bincount(table.cell[good], values[good], cells) / spread.n).tolist()
 
         value_of, shown_of, humidity_of = mean(reference_value), mean(shown), mean(reference.humidity.value)
         slope_of, temperature_of = mean(reference.slope), mean(reference.temperature.value)
+        n_of, error_of, s_of = spread.n.tolist(), spread.mean.tolist(), spread.s.tolist()
         steps = self._steps(channel)
         new_line = np.full(cells, -1, np.int64)
         own_line: list[int] = []
         own: list[tuple[int, float]] = []
-        for cell in map(int, np.flatnonzero(spread.n > 0)):
+        for cell in np.flatnonzero(spread.n > 0).tolist():
             repeatability = known[cell]
             if repeatability is None:
                 self._no_repeatability(cell, channel)
                 continue
-            new_line[cell] = len(self.whole.lines)
+            new_line[cell] = number = len(self.whole.lines)
             here, correction = cell_terms(
                 table.cells[cell],
                 self.settings[cell],
@@ -190,28 +193,28 @@ class _Stage:
                 part,
                 self.calibrations.catalogue,
                 repeatability,
-                int(spread.n[cell]),
-                {name: float(step[cell]) for name, step in steps.items()},
+                n_of[cell],
+                {name: step[cell] for name, step in steps.items()},
                 Surroundings(
-                    humidity=float(humidity_of[cell]),
-                    slope=float(slope_of[cell]),
-                    temperature_c=float(temperature_of[cell]),
-                    soak_min=self._soak(cell),
+                    humidity=humidity_of[cell],
+                    slope=slope_of[cell],
+                    temperature_c=temperature_of[cell],
+                    soak_min=self.soak[cell],
                     previous_target=self._previous_target(cell),
                 ),
             )
             own += here
-            own_line += [int(new_line[cell])] * len(here)
+            own_line += [number] * len(here)
             self.whole.lines.append(
                 Line(
                     cell=self.first + cell,
                     channel=channel,
                     part=part,
-                    error=float(spread.mean[cell]) + correction,
-                    reference_value=math.nan if part is Part.LOOP else float(value_of[cell]),
-                    indication=float(shown_of[cell]),
-                    n=int(spread.n[cell]),
-                    s=float(spread.s[cell]),
+                    error=error_of[cell] + correction,
+                    reference_value=math.nan if part is Part.LOOP else value_of[cell],
+                    indication=shown_of[cell],
+                    n=n_of[cell],
+                    s=s_of[cell],
                     settling_correction=correction,
                     repeatability=repeatability,
                 )
@@ -222,7 +225,7 @@ class _Stage:
         new_row = np.where(good, new_line[table.cell], -1)
         self.terms.append(row_terms.moved(new_row, 1.0 / np.maximum(spread.n, 1)[table.cell]))
 
-    def _steps(self, channel: Channel) -> dict[str, np.ndarray]:
+    def _steps(self, channel: Channel) -> dict[str, list[float]]:
         """By column, the resolution of each cell's display where none is declared; nan where it was not read.
 
         It is the finest digit that the visit has of it: a spreadsheet drops trailing zeros.
@@ -237,46 +240,51 @@ class _Stage:
             by_cell = np.fmin.reduceat(np.where(direct, self.table.step[column], np.nan), self.firsts[:-1])
             finest = np.full(len(parts), np.nan)
             np.fmin.at(finest, part_of, by_cell)
-            steps[name] = np.where(np.isnan(by_cell), np.nan, finest[part_of])
+            steps[name] = np.where(np.isnan(by_cell), np.nan, finest[part_of]).tolist()
         return steps
 
-    def rows_of(self, cell: int) -> np.ndarray:
-        """Rows of one cell: they stand together."""
-        return np.arange(self.firsts[cell], self.firsts[cell + 1])
+    def _means(self, values: np.ndarray) -> np.ndarray:
+        """Means of what was read in each cell, shape (cells,); nan where nothing was."""
+        good = np.isfinite(values)
+        cell, cells = self.table.cell[good], len(self.table.cells)
+        with np.errstate(invalid="ignore"):
+            return np.bincount(cell, values[good], cells) / np.bincount(cell, minlength=cells)
 
-    def _soak(self, cell: int) -> float:
-        soak = self.table.number["soak"][self.rows_of(cell)]
-        written = soak[np.isfinite(soak)]
-        return float(written[0]) if len(written) else math.nan
+    def _first_soaks(self) -> list[float]:
+        """The first soak that is written in each cell; nan where none is."""
+        written = np.flatnonzero(np.isfinite(self.table.number["soak"]))
+        first = np.full(len(self.table.cells), np.nan)
+        first[self.table.cell[written[::-1]]] = self.table.number["soak"][written[::-1]]
+        return first.tolist()
 
     def _previous_target(self, cell: int) -> float:
         """Humidity that the probe came from: the plateau before, whatever its phase; at first the room's."""
         here = self.table.cells[cell]
         if here.plateau.number == 1:
-            return _mean(self.table.number["room_humidity"][self.rows_of(cell)])
+            return self.room[cell]
         before = here.sensor_visit.plateaus[here.plateau.number - 2]
         return before.target if before.status == "read" else math.nan
 
     def _settling(self, channel: Channel, spread: Scatter) -> None:
         if channel is not Channel.HUMIDITY:
             return
-        for cell in np.flatnonzero(spread.n > 0):
-            rows = self.rows_of(int(cell))
-            problem = self._unsettled(int(cell), len(rows), spread)
+        first, slopes, minutes = self.firsts.tolist(), spread.slope.tolist(), spread.minutes.tolist()
+        for cell in np.flatnonzero(spread.n > 0).tolist():
+            row = first[cell]
+            problem = self._unsettled(cell, first[cell + 1] - row, slopes[cell], minutes[cell])
             if problem:
-                place = self.table.place(int(rows[0]), "soak")
+                place = self.table.place(row, "soak")
                 cure = "wait longer and repeat the point; the result is shown without a verdict"
-                self.report(UNSETTLED, int(rows[0]), place, problem, cure)
+                self.report(UNSETTLED, row, place, problem, cure)
 
-    def _unsettled(self, cell: int, rows: int, spread: Scatter) -> str:
+    def _unsettled(self, cell: int, rows: int, slope: float, minutes: float) -> str:
         rule = self.policies[cell].settling
-        soak = self._soak(cell)
+        soak = self.soak[cell]
         if rule.least_soak is not None and not soak >= rule.least_soak:
             had = "no soak is written" if math.isnan(soak) else f"soak {soak:g} min"
             return f"{had}, the policy asks for {rule.least_soak:g} min"
         if rule.least_rows is not None and rows < rule.least_rows:
             return f"{rows} reading{'' if rows == 1 else 's'}, the policy asks for {rule.least_rows}"
-        slope, minutes = float(spread.slope[cell]), float(spread.minutes[cell])
         if rule.largest_slope is None or not math.isfinite(slope):
             return ""
         settings = self.settings[cell]
@@ -290,8 +298,10 @@ class _Stage:
     def _repeatabilities(self, channel: Channel, part: Part, spread: Scatter) -> list[Repeatability | None]:
         if self.known is not None:
             return [self.known.get((*cell.key, channel, part)) for cell in self.table.cells]
-        keys, declared, days = [], [], []
-        for cell, settings in zip(self.table.cells, self.settings, strict=True):
+        keys, declared, days, usable = [], [], [], []
+        held_apart = {i for i, found in self.whole.reservations.items() if any(f.rule is UNSETTLED for f in found)}
+        n_of, least = spread.n.tolist(), [policy.least_pool for policy in self.policies]
+        for number, (cell, settings) in enumerate(zip(self.table.cells, self.settings, strict=True)):
             model = settings.model if settings else cell.sensor_visit.sensor
             row = cell.plateau.rows[0]
             words = cell.sensor_visit.visit.text
@@ -300,25 +310,12 @@ class _Stage:
             keys.append((model, channel.value, part.value, reference.kind if reference else "", words["medium"][row]))
             found = settings.declared(channel).repeatability if settings else None
             declared.append(found.value if found else math.nan)
-            days.append(np.datetime64(cell.sensor_visit.visit.day, "D"))
-        usable = np.array(
-            [
-                not any(f.rule is UNSETTLED for f in self.whole.reservations.get(self.first + i, []))
-                and spread.n[i] > 0
-                for i in range(len(keys))
-            ],
-            bool,
-        )
-        least = np.array([policy.least_pool for policy in self.policies], float)
-        return repeatabilities(keys, np.array(days), spread, usable, np.array(declared), least)
+            days.append(cell.sensor_visit.visit.day)
+            usable.append(n_of[number] > 0 and self.first + number not in held_apart)
+        return repeatabilities(keys, days, spread, usable, declared, least)
 
     def _no_repeatability(self, cell: int, channel: Channel) -> None:
         row = int(self.firsts[cell])
         message = f"one reading of {channel.value}, and no repeatability is declared"
         cure = f"declare {channel.value}: {{repeatability: …}} in the family, or read the point at least twice"
         self.report(NO_REPEATABILITY, row, self.table.place(row, "output"), message, cure)
-
-
-def _mean(values: np.ndarray) -> float:
-    good = values[np.isfinite(values)]
-    return float(np.mean(good)) if len(good) else math.nan

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -50,11 +52,11 @@ class Repeatability:
 
 def repeatabilities(
     keys: Sequence[tuple[str, ...]],
-    days: np.ndarray,
+    days: Sequence[date],
     spread: Scatter,
-    usable: np.ndarray,
-    declared: np.ndarray,
-    least_pool: np.ndarray,
+    usable: Sequence[bool],
+    declared: Sequence[float],
+    least_pool: Sequence[float],
 ) -> list[Repeatability | None]:
     """One for each plateau, None where nothing is known (a single reading, nothing declared).
 
@@ -62,39 +64,28 @@ def repeatabilities(
     a pool holds only plateaus of days before the plateau's own, so adding a visit never changes older results.
     """
     result: list[Repeatability | None] = [None] * len(keys)
+    n, s = spread.n.tolist(), spread.s.tolist()
     by_key: dict[tuple[str, ...], list[int]] = {}
     for i, key in enumerate(keys):
         by_key.setdefault(key, []).append(i)
     for key, members in by_key.items():
-        members.sort(key=lambda i: (days[i], i))
+        members.sort(key=days.__getitem__)
+        name = "/".join(key)
         squares, freedom = 0.0, 0
-        waiting: list[int] = []
+        waiting: deque[int] = deque()
         for i in members:
             while waiting and days[waiting[0]] < days[i]:
-                j = waiting.pop(0)
-                squares += float(spread.s[j]) ** 2 * (int(spread.n[j]) - 1)
-                freedom += int(spread.n[j]) - 1
-            result[i] = _choose(key, days[i], spread, i, declared[i], least_pool[i], squares, freedom)
-            if usable[i] and spread.n[i] > 1:
+                j = waiting.popleft()
+                squares += s[j] ** 2 * (n[j] - 1)
+                freedom += n[j] - 1
+            if freedom >= least_pool[i] and squares > 0.0:
+                group = f"pool/{name}/{days[i]}/{freedom}"  # of one day and freedom: one estimate
+                pooled = math.sqrt(squares / freedom)
+                result[i] = Repeatability(s=pooled, nu=float(freedom), basis="pooled", group=group)
+            elif math.isfinite(declared[i]):
+                result[i] = Repeatability(s=declared[i], nu=math.inf, basis="declared", group="")
+            elif n[i] > 1:
+                result[i] = Repeatability(s=s[i], nu=n[i] - 1.0, basis="own", group="")
+            if usable[i] and n[i] > 1:
                 waiting.append(i)
     return result
-
-
-def _choose(
-    key: tuple[str, ...],
-    day: np.datetime64,
-    spread: Scatter,
-    i: int,
-    declared: float,
-    least_pool: float,
-    squares: float,
-    freedom: int,
-) -> Repeatability | None:
-    if freedom >= least_pool and squares > 0.0:
-        group = f"pool/{'/'.join(key)}/{day}/{freedom}"  # of one day and freedom: one estimate
-        return Repeatability(s=math.sqrt(squares / freedom), nu=float(freedom), basis="pooled", group=group)
-    if np.isfinite(declared):
-        return Repeatability(s=float(declared), nu=math.inf, basis="declared", group="")
-    if spread.n[i] > 1:
-        return Repeatability(s=float(spread.s[i]), nu=float(spread.n[i] - 1), basis="own", group="")
-    return None
