@@ -27,7 +27,7 @@ MODULES = {
         "table", "terms", "visit_curves",
     ),
     "generator.assessment": (
-        "adjustment", "assess", "conformity", "control_charts",
+        "adjustment", "assess", "conformity", "control_charts", "error_curve", "error_path", "exposure", "investigation",
         "recalibrations", "reference_checks", "reference_doubt",
         "drift", "due", "findings", "history", "instruments", "least_squares", "line", "outlook",
         "result", "results", "standing", "summary", "visit_to_visit",

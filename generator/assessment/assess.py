@@ -11,6 +11,7 @@ from datetime import date
 from generator.assessment.conformity import Verdict
 from generator.assessment.findings import Case, find_cases
 from generator.assessment.instruments import Instruments, instruments_of
+from generator.assessment.investigation import Trends, with_exposures
 from generator.assessment.plausibility import mix_ups
 from generator.assessment.reference_checks import CheckChart, check_charts
 from generator.assessment.reference_doubt import doubts, with_doubts
@@ -90,7 +91,11 @@ def assess(files: Snapshot, day: date) -> Assessment:
     answers = monte_carlo_answers(records, measurement)
     results = make_results(records, visits, measurement, answers, faults)
     results = with_doubts(records, measurement, results, doubts(records, measurement, results, day))
-    return assemble(records, day, visits, measurement, answers, results, faults)
+    trends = Trends(files, records)
+    assessment = assemble(records, day, visits, measurement, answers, results, faults, trends)
+    if trends.faults:
+        raise RecordsRefused([*faults, *trends.faults])
+    return assessment
 
 
 def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fault]]:
@@ -181,8 +186,9 @@ def assemble(
     answers: Mapping[int, Answer],
     results: Sequence[Result],
     faults: Sequence[Fault],
+    trends: Trends | None = None,
 ) -> Assessment:
-    """Summaries by visit and standings by sensor from the results."""
+    """Summaries by visit, standings by sensor and cases from the results; `trends`: cases with what surrounds them."""
     by_visit: dict[tuple[str, str], list[Result]] = {}
     for result in results:
         by_visit.setdefault((result.visit, result.sensor), []).append(result)
@@ -191,13 +197,13 @@ def assemble(
     for summary in summaries:
         if not summary.sensor_visit.withdrawn:
             by_sensor.setdefault(summary.sensor_visit.sensor, []).append(summary)
-    cases = find_cases(
-        {name: [(v.results, v.adjusted) for v in found] for name, found in by_sensor.items()}, records.findings
-    )
+    instruments = instruments_of(records, by_sensor, measurement.whole())
+    cases = find_cases(by_sensor, records.findings)
+    if trends is not None:
+        cases = with_exposures(cases, records, measurement.whole(), by_sensor, instruments, trends)
     cases_of: dict[str, list[Case]] = {}
     for case in cases:
         cases_of.setdefault(case.sensor, []).append(case)
-    instruments = instruments_of(records, by_sensor, measurement.whole())
     standings = {
         name: standing_of(
             records, measurement, sensor, by_sensor.get(name, []), cases_of.get(name, []), instruments, day

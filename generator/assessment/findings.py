@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from generator.assessment.conformity import Verdict
+from generator.assessment.due import points_met
+from generator.assessment.exposure import Exposure
 from generator.assessment.result import Result
+from generator.assessment.summary import SensorVisitSummary
 from generator.records.models import Channel, Finding
 
 
@@ -23,8 +26,11 @@ class Case:
     found: tuple[Result, ...]
     """all judged as found of its channel at the visit"""
     last_good: date | None
-    """day on which the instrument was last left in tolerance; None: not on record"""
+    """day on which the instrument was last left in tolerance at every set point; None: not on record"""
+    last_good_visit: str | None
     record: Finding | None
+    exposure: Exposure | None = None
+    """None where only the visit itself is looked at"""
 
     @property
     def state(self) -> str:
@@ -47,21 +53,18 @@ def direction_of(result: Result) -> str:
     return "the air was drier than shown" if high else "the air was damper than shown"
 
 
-Visited = tuple[Sequence[Result], bool]
-"""One sensor's results at one visit, and whether the instrument was adjusted there."""
-
-
-def find_cases(by_sensor: Mapping[str, Sequence[Visited]], records: Sequence[Finding]) -> tuple[Case, ...]:
-    """All cases, newest last; `by_sensor`: what each sensor's visits gave, in order of days."""
+def find_cases(by_sensor: Mapping[str, Sequence[SensorVisitSummary]], records: Sequence[Finding]) -> tuple[Case, ...]:
+    """All cases, newest last; `by_sensor`: each sensor's visits that stand, in order of days."""
     filed = {(finding.visit, finding.sensor): finding for finding in records}
     cases = []
     for visits in by_sensor.values():
-        for number, (results, _) in enumerate(visits):
-            judged = [r for r in results if r.phase == "as_found" and r.has_verdict]
+        for number, visit in enumerate(visits):
+            judged = [r for r in visit.results if r.phase == "as_found" and r.has_verdict]
             failing = [r for r in judged if r.verdict is Verdict.FAIL]
             if not failing:
                 continue
             worst = max(failing, key=lambda r: abs(r.error) / r.tolerance)
+            good = _last_good(visits[:number], worst)
             cases.append(
                 Case(
                     sensor=worst.sensor,
@@ -69,23 +72,26 @@ def find_cases(by_sensor: Mapping[str, Sequence[Visited]], records: Sequence[Fin
                     day=worst.day,
                     worst=worst,
                     found=tuple(r for r in judged if r.channel is worst.channel),
-                    last_good=_last_good(visits[:number], worst),
+                    last_good=good.sensor_visit.visit.day if good else None,
+                    last_good_visit=good.sensor_visit.visit.id if good else None,
                     record=filed.get((worst.visit, worst.sensor)),
                 )
             )
     return tuple(sorted(cases, key=lambda case: (case.day, case.visit, case.sensor)))
 
 
-def _last_good(earlier: Sequence[Visited], worst: Result) -> date | None:
-    """The newest earlier visit that left the same instrument and channel without a fail.
+def _last_good(earlier: Sequence[SensorVisitSummary], worst: Result) -> SensorVisitSummary | None:
+    """The newest earlier visit that left the same instrument and channel without a fail, at every set point.
 
-    What was found before an adjustment does not say how the instrument was left.
+    What was found before an adjustment does not say how the instrument was left, and a pass at one point says nothing
+    of the others.
     """
-    for results, adjusted in reversed(earlier):
-        same = [r for r in results if r.serial == worst.serial and r.channel is worst.channel and r.has_verdict]
+    for visit in reversed(earlier):
+        same = [r for r in visit.results if r.serial == worst.serial and r.channel is worst.channel and r.has_verdict]
         left = [r for r in same if r.phase == "as_left"]
-        if not left and not adjusted:
-            left = [r for r in same if r.phase == "as_found"]
-        if left and all(r.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS) for r in left):
-            return left[0].day
+        if not visit.adjusted:
+            left += [r for r in same if r.phase == "as_found"]
+        whole = points_met(left, visit.points) == len(visit.points)
+        if left and whole and all(r.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS) for r in left):
+            return visit
     return None

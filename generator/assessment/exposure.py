@@ -1,0 +1,250 @@
+"""What an out-of-tolerance error meant for the air: the trend of the building system, corrected, against its limits.
+
+The sensor showed I where the air was at R: R + E(R) = I, solved for every value of the trend with the error of its day.
+E's uncertainty is common to the whole window, so that the hours outside are counted anew with the corrected humidity
+moved by parts of ±U: the least and the most of them bound the hours at 95 %.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from generator.assessment.error_curve import ErrorCurve
+from generator.assessment.error_path import Basis, Crossed, ErrorPath
+from generator.records.models import ProcessLimits
+from generator.records.trends import Trend
+
+MOVED = np.linspace(-1.0, 1.0, 9)
+"""Parts of U by which the corrected humidity is moved."""
+HOUR_S = 3600.0
+
+Span = tuple[int, int]
+"""from and until, seconds UTC"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Size:
+    """How large the error was where the sensor works."""
+
+    at: float
+    """working humidity (or temperature)"""
+    error: float
+    U: float
+    held: bool
+    """whether the working point lies outside the points read, so that the outermost one's error is taken"""
+    true_when_shown: float
+    """what the air was when the sensor showed the working humidity: R + E(R) = shown"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Day:
+    """The corrected humidity of one local day: mean, extremes, and U of the mean."""
+
+    day: date
+    lowest: float
+    mean: float
+    highest: float
+    U: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hours:
+    """Hours of the corrected humidity outside the process limits."""
+
+    best: float
+    least: float
+    most: float
+    dry: float
+    """of the best, below the lower limit"""
+    damp: float
+    """of the best, above the upper limit"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrendExposure:
+    """What the trend of a window says."""
+
+    window: float
+    """hours of the window, visits left out"""
+    covered: float
+    """of them, hours with a value"""
+    visits: float
+    """hours left out, in which the sensor was being calibrated"""
+    left_out: int
+    """values that were no humidity of the air"""
+    stuck: tuple[tuple[int, int, float], ...]
+    """(from, until, value) where it did not move for more than a day"""
+    beyond: float
+    """hours in which the corrected humidity lay outside the points that were read, by less than which is not known"""
+    shown: float | None
+    """hours outside as shown; None without process limits"""
+    hours: Hours | None
+    worst: Hours | None
+    """as if the error found had been there from the first day: None where a drift line tells"""
+    days: tuple[Day, ...]
+    files: tuple[tuple[str, str], ...]
+    """(path, SHA-256) of the exports"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Neighbour:
+    """Another sensor of the place: how it was left before the day, how it was next found, and what it showed."""
+
+    sensor: str
+    left: tuple[date, str] | None
+    """(day, worst verdict) of the newest visit before"""
+    found: tuple[date, str] | None
+    """(day, worst verdict) of the next visit, or of the same day"""
+    difference: float | None
+    """mean of its trend less this sensor's, as shown, in the days before"""
+    hours: float
+    """of the comparison"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Exposure:
+    """Everything about the time in which a sensor may have been out of tolerance."""
+
+    start: int
+    """seconds UTC"""
+    end: int
+    opened: str
+    """what the window begins with, in words"""
+    basis: Basis
+    crossed: Crossed | None
+    size: Size | None
+    trend: TrendExposure | None
+    no_trend: str
+    """why there is no exposure from a trend; blank where there is one"""
+    neighbours: tuple[Neighbour, ...]
+
+
+def size_at(curve: ErrorCurve, working: float) -> Size:
+    """The error where the sensor works."""
+    return Size(
+        at=working,
+        error=float(curve.error(working)),
+        U=float(curve.U(working)),
+        held=not curve.lowest <= working <= curve.highest,
+        true_when_shown=float(curve.reference_values(working)) if curve.invertible else float("nan"),
+    )
+
+
+def trend_exposure(
+    trend: Trend,
+    path: ErrorPath,
+    held: ErrorPath | None,
+    limits: ProcessLimits | None,
+    window: Span,
+    visits: Sequence[Span],
+    zone: ZoneInfo,
+) -> TrendExposure:
+    """What the trend says of a window. `held`: the path of the worst case; `visits`: when the sensor was calibrated.
+
+    Raises ValueError where a path is not invertible.
+    """
+    part = trend.within(*window)
+    held_h = np.minimum(part.held_s(), window[1] - part.time_utc) / HOUR_S
+    shown = part.readings["humidity"]
+    calibrating = np.zeros(len(shown), bool)
+    for start, end in visits:
+        calibrating |= (part.time_utc >= start) & (part.time_utc < end)
+    used = np.isfinite(shown) & ~calibrating
+    time, shown, held_h = part.time_utc[used], shown[used], held_h[used]
+    edges, days = _days(window, zone)
+    corrected, U, beyond = _corrected(time, shown, path, edges)
+    out_of_use = sum(max(min(end, window[1]) - max(start, window[0]), 0) for start, end in visits) / HOUR_S
+    return TrendExposure(
+        window=(window[1] - window[0]) / HOUR_S - out_of_use,
+        covered=float(held_h.sum()),
+        visits=out_of_use,
+        left_out=part.left_out,
+        stuck=tuple(part.stuck()),
+        beyond=float(held_h[beyond].sum()),
+        shown=float(held_h[_outside(shown, limits)].sum()) if limits else None,
+        hours=_hours(corrected, U, held_h, limits) if limits else None,
+        worst=_hours(*_corrected(time, shown, held, edges)[:2], held_h, limits) if held and limits else None,
+        days=_by_day(time, corrected, U, edges, days),
+        files=part.files,
+    )
+
+
+def _days(window: Span, zone: ZoneInfo) -> tuple[np.ndarray, list[date]]:
+    """First seconds (UTC) of the local days of a window, and the days."""
+    first, last = (datetime.fromtimestamp(end, UTC).astimezone(zone).date() for end in window)
+    days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+    return np.array([datetime(d.year, d.month, d.day, tzinfo=zone).timestamp() for d in days]), days
+
+
+def _corrected(
+    time: np.ndarray, shown: np.ndarray, path: ErrorPath, edges: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(corrected humidity, its U, whether it lies outside the points read), each day by the curve of its noon."""
+    corrected, U, beyond = np.zeros(len(time)), np.zeros(len(time)), np.zeros(len(time), bool)
+    cuts = np.searchsorted(time, np.append(edges, np.inf))
+    for number, edge in enumerate(edges):
+        part = slice(cuts[number], cuts[number + 1])
+        if part.start == part.stop:
+            continue
+        curve = path.on(edge + 43200.0)
+        corrected[part] = curve.reference_values(shown[part])
+        U[part] = curve.U(corrected[part])
+        beyond[part] = (corrected[part] < curve.lowest) | (corrected[part] > curve.highest)
+    return corrected, U, beyond
+
+
+def _outside(humidity: np.ndarray, limits: ProcessLimits) -> np.ndarray:
+    return (humidity < limits.lowest) | (humidity > limits.highest)
+
+
+def _hours(corrected: np.ndarray, U: np.ndarray, held_h: np.ndarray, limits: ProcessLimits) -> Hours:
+    counted = [float(held_h[_outside(corrected + part * U, limits)].sum()) for part in MOVED]
+    dry = float(held_h[corrected < limits.lowest].sum())
+    damp = float(held_h[corrected > limits.highest].sum())
+    return Hours(best=dry + damp, least=min(counted), most=max(counted), dry=dry, damp=damp)
+
+
+def _by_day(
+    time: np.ndarray, corrected: np.ndarray, U: np.ndarray, edges: np.ndarray, days: Sequence[date]
+) -> tuple[Day, ...]:
+    cuts = np.searchsorted(time, np.append(edges, np.inf))
+    found = []
+    for number, day in enumerate(days):
+        part = slice(cuts[number], cuts[number + 1])
+        if part.start < part.stop:
+            values = corrected[part]
+            found.append(
+                Day(
+                    day=day,
+                    lowest=float(values.min()),
+                    mean=float(values.mean()),
+                    highest=float(values.max()),
+                    U=float(U[part].mean()),
+                )
+            )
+    return tuple(found)
+
+
+def mean_difference(trend: Trend, other: Trend, start: int, end: int) -> tuple[float | None, float]:
+    """(mean of the other trend less this one, as shown; hours of it) within a span.
+
+    Each value of this one is compared with the newest of the other, unless that is older than it stands for.
+    """
+    part, theirs = trend.within(start, end), other
+    if not len(part.time_utc) or not len(theirs.time_utc):
+        return None, 0.0
+    newest = np.searchsorted(theirs.time_utc, part.time_utc, side="right") - 1
+    known = newest >= 0
+    newest = np.maximum(newest, 0)
+    known &= part.time_utc - theirs.time_utc[newest] < np.maximum(theirs.held_s()[newest], 1.0)
+    difference = theirs.readings["humidity"][newest] - part.readings["humidity"]
+    known &= np.isfinite(difference)
+    if not known.any():
+        return None, 0.0
+    hours = part.held_s()[known] / HOUR_S
+    return float(np.average(difference[known], weights=np.maximum(hours, 1e-9))), float(hours.sum())
