@@ -1,12 +1,14 @@
-"""The command line: `hygrotrail check | build | serve | explain`."""
+"""The command line: `hygrotrail check | build | serve | explain | retrace`."""
 
 from __future__ import annotations
 
 import argparse
 import os
 import sys
+import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
@@ -16,6 +18,8 @@ from generator.records.fields import parse_day
 from generator.records.snapshot import Snapshot, from_folder
 
 CLEAN, FAULTS, COULD_NOT_RUN = 0, 1, 2
+QUIET_S = 2.0
+"""Progress is told from here on."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -45,7 +49,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"hygrotrail {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for add in (_add_check, _add_build, _add_serve, _add_explain):
+    for add in (_add_check, _add_build, _add_serve, _add_explain, _add_retrace):
         add(commands)
     return parser
 
@@ -142,6 +146,30 @@ def _add_explain(commands: argparse._SubParsersAction) -> None:
     parser.set_defaults(run=_explain)
 
 
+def _add_retrace(commands: argparse._SubParsersAction) -> None:
+    parser = _command(
+        commands,
+        "retrace",
+        "say what changes if a reference was wrong: all that leaned on it, measured again",
+        "hygrotrail retrace GEN-01 --since 2026-03-01 --shift saturation_temperature=+0.15 degC",
+    )
+    _add_date(parser)
+    parser.add_argument("reference", metavar="REFERENCE", help="id of the reference that was wrong")
+    parser.add_argument("--since", type=_day, required=True, metavar="YYYY-MM-DD", help="the first day it was wrong on")
+    parser.add_argument("--until", type=_day, metavar="YYYY-MM-DD", help="the last (default: it still is)")
+    parser.add_argument(
+        "--shift",
+        nargs="+",
+        action="append",
+        required=True,
+        metavar=("QUANTITY=ERROR", "UNIT"),
+        help="its error beyond what its calibrations say, reading − true: + where it read too high; "
+        "once for each quantity",
+    )
+    parser.add_argument("--json", action="store_true", help="for programs")
+    parser.set_defaults(run=_retrace)
+
+
 def _check(options: argparse.Namespace) -> int:
     from generator.assessment.assess import check
 
@@ -208,13 +236,58 @@ def _explain(options: argparse.Namespace) -> int:
     if options.json:
         print(as_json(explained, prefix))
     else:
-        text = as_text(explained, budgets=options.budget is not None, plateau=options.budget or None)
+        try:
+            text = as_text(explained, budgets=options.budget is not None, plateau=options.budget or None)
+        except CannotExplain as problem:
+            print(problem, file=sys.stderr)
+            return COULD_NOT_RUN
         if text:
             print(text)
         for fault in in_order(explained.faults):  # a file that is no record yet is named as it was given
             shown = fault.text(prefix)
             print(shown.replace(f"{prefix}{path}", file, 1) if path else shown)
     return FAULTS if any(f.rule.severity is Severity.ERROR for f in explained.faults) else CLEAN
+
+
+def _retrace(options: argparse.Namespace) -> int:
+    from generator.assessment.assess import assess
+    from generator.assessment.retrace import retrace
+    from generator.records.load import load
+    from generator.retrace_text import CannotRetrace, as_json, as_text, question
+    from generator.site.shell import build_day
+    from generator.site.swap import CannotPublish
+
+    files = _files(options.records)
+    if files is None:
+        return COULD_NOT_RUN
+    # Without the visits: what was typed wrong is said at once.
+    records, faults = load({path: content for path, content in files.items() if not path.startswith("visits/")})
+    if records is None:
+        raise RecordsRefused(faults)
+    errors = [" ".join(words) for words in options.shift]
+    try:
+        day = options.date or build_day()
+        asked = question(records, options.reference, errors, options.since, options.until, day)
+    except (CannotRetrace, CannotPublish) as problem:
+        print(problem, file=sys.stderr)
+        return COULD_NOT_RUN
+    with _told_after(QUIET_S, f"reading and assessing {len(files)} records"):
+        assessment = assess(files, day)
+        found = retrace(assessment, asked.shifts)
+    print(as_json(asked, found) if options.json else as_text(asked, found))
+    return CLEAN
+
+
+@contextmanager
+def _told_after(seconds: float, text: str) -> Iterator[None]:
+    """Says on stderr what is being done, where it takes longer."""
+    timer = threading.Timer(seconds, lambda: print(text, file=sys.stderr, flush=True))
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
 
 
 def _files(records: Path) -> Snapshot | None:

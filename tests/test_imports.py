@@ -27,7 +27,14 @@ LAYERS = (
     {"generator.assessment"},
     {"generator.provenance"},
     {"generator.site"},
-    {"generator.explain", "generator.review", "generator.issuing", "generator.scaffold", "generator.portfolio"},
+    {
+        "generator.explain",
+        "generator.retrace_text",
+        "generator.review",
+        "generator.issuing",
+        "generator.scaffold",
+        "generator.portfolio",
+    },
     {"generator.cli"},
     {"generator.__main__"},
 )

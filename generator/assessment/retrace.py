@@ -17,7 +17,9 @@ from typing import TypeVar
 import numpy as np
 
 from generator.assessment.assess import Assessment
+from generator.assessment.conformity import Verdict
 from generator.assessment.findings import Case, find_cases
+from generator.assessment.reference_doubt import REFERENCE_IN_DOUBT
 from generator.assessment.result import Result
 from generator.assessment.results import make_results
 from generator.assessment.standing import SensorVisitSummary, State, state_of
@@ -81,7 +83,9 @@ class Moved:
     @property
     def reissue(self) -> bool:
         """Whether its certificate, if it may have one, no longer says what is known."""
-        if self.before.line is None or any(f.rule.withholds_certificate for f in self.before.reservations):
+        # Doubt in its reference is what a retrace settles: it may have been issued before the doubt arose.
+        others = [f.rule for f in self.before.reservations if f.rule is not REFERENCE_IN_DOUBT]
+        if self.before.line is None or any(rule.withholds_certificate for rule in others):
             return False
         return self.verdict_changed or not self.share <= CERTIFICATE_SHARE
 
@@ -187,7 +191,8 @@ class Retracer:
             self._answers(measurement),
             self.assessment.reservations,
         )
-        moved = tuple(m for m in (Moved(before=self.results[r.key], after=r) for r in results) if _differs(m))
+        pairs = (Moved(before=self.results[r.key], after=r) for r in _refused(measurement, results))
+        moved = tuple(pair for pair in pairs if _differs(pair))
         opened, dropped = self._cases(moved)
         return Retrace(
             shifts=tuple(shifts),
@@ -270,7 +275,9 @@ class Retracer:
     def _cases(self, moved: Sequence[Moved]) -> tuple[tuple[Case, ...], tuple[Case, ...]]:
         """Findings that appear, and those that vanish."""
         visits = self._after(moved)
-        after = find_cases(visits, self.records.findings)
+        after = find_cases(
+            {name: [(v.results, v.adjusted) for v in found] for name, found in visits.items()}, self.records.findings
+        )
         before = [case for case in self.assessment.cases if case.sensor in visits]
         there, here = {(c.sensor, c.visit) for c in before}, {(c.sensor, c.visit) for c in after}
         opened = tuple(c for c in after if (c.sensor, c.visit) not in there)
@@ -285,6 +292,18 @@ def _closed(found: set[_Member], more: Callable[[], set[_Member]]) -> set[_Membe
     while not (new := more()) <= found:
         found |= new
     return found
+
+
+def _refused(measurement: Measurement, results: Iterable[Result]) -> Iterable[Result]:
+    """The results, those without their numbers of which a reading contradicts physics."""
+    broken = {(fault.place.path, fault.place.line) for fault in measurement.faults}
+    for result in results:
+        if broken and result.line is not None:
+            cell = measurement.cells[measurement.lines[result.line].cell]
+            visit = cell.sensor_visit.visit
+            if any((visit.path, visit.lines[row]) in broken for row in cell.plateau.rows):
+                result = replace(result, error=math.nan, verdict=Verdict.NONE, status="not done")
+        yield result
 
 
 def _differs(moved: Moved) -> bool:
