@@ -275,9 +275,7 @@ class Retracer:
     def _cases(self, moved: Sequence[Moved]) -> tuple[tuple[Case, ...], tuple[Case, ...]]:
         """Findings that appear, and those that vanish."""
         visits = self._after(moved)
-        after = find_cases(
-            {name: [(v.results, v.adjusted) for v in found] for name, found in visits.items()}, self.records.findings
-        )
+        after = find_cases(visits, self.records.findings)
         before = [case for case in self.assessment.cases if case.sensor in visits]
         there, here = {(c.sensor, c.visit) for c in before}, {(c.sensor, c.visit) for c in after}
         opened = tuple(c for c in after if (c.sensor, c.visit) not in there)
