@@ -22,7 +22,8 @@ from generator.assessment.findings import Case, find_cases
 from generator.assessment.reference_doubt import REFERENCE_IN_DOUBT
 from generator.assessment.result import Result
 from generator.assessment.results import make_results
-from generator.assessment.standing import SensorVisitSummary, State, state_of
+from generator.assessment.standing import State, state_of
+from generator.assessment.summary import SensorVisitSummary
 from generator.faults import Fault
 from generator.records.models import Channel
 from generator.records.settings import instrument_on
