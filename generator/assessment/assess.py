@@ -15,6 +15,7 @@ from generator.assessment.investigation import Trends, with_exposures
 from generator.assessment.plausibility import mix_ups
 from generator.assessment.reference_checks import CheckChart, check_charts
 from generator.assessment.reference_doubt import doubts, with_doubts
+from generator.assessment.reliability import Reliability, reliabilities
 from generator.assessment.result import Result
 from generator.assessment.results import make_results
 from generator.assessment.standing import Standing, standing_of
@@ -22,6 +23,7 @@ from generator.assessment.summary import SensorVisitSummary, summary_of
 from generator.faults import Fault, RecordsRefused, Severity
 from generator.records.check import check as check_records
 from generator.records.load import Records
+from generator.records.models import in_force
 from generator.records.rows import SensorVisit, sensor_visits, without_lines
 from generator.records.settings import SettingsOn
 from generator.records.snapshot import Snapshot
@@ -49,6 +51,8 @@ class Assessment:
     cases: tuple[Case, ...]
     instruments: Instruments
     """every instrument's history, wherever it served"""
+    reliabilities: tuple[Reliability, ...]
+    """how often each model was in tolerance as found, everywhere and by place"""
     check_charts: Mapping[str, CheckChart]
     """by reference: its checks between calibrations"""
     reservations: tuple[Fault, ...]
@@ -220,6 +224,13 @@ def assemble(
         standings=standings,
         cases=cases,
         instruments=instruments,
+        reliabilities=reliabilities(records, results, _target_reliability(records, day)),
         check_charts=check_charts(records, results),
         reservations=tuple(f for f in faults if f.rule.severity is Severity.RESERVATION),
     )
+
+
+def _target_reliability(records: Records, day: date) -> float | None:
+    """The share of sensors that the policy wants in tolerance as found; None where it says nothing of intervals."""
+    policy = in_force(records.facility.policies, day) or records.facility.policies[0]
+    return policy.intervals.target_reliability if policy.intervals else None

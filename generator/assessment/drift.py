@@ -1,6 +1,6 @@
 """Drift of an instrument: what changed since it was last left, the rate of its element, and what that means.
 
-A level for each point of each segment, one common rate (zero and span apart where the data ask for it), fitted by
+A level for each point of each segment, one rate (zero and span apart where the data ask for it), fitted by
 generalised least squares with the covariance of the results' named sources plus a visit-to-visit component: references
 shared by two visits cancel in their difference, recalibrated ones do not. A rate is claimed only where the χ² test lets
 the line stand.
@@ -67,7 +67,7 @@ class Drift:
     """too few visits, steady, watch, or drifting"""
     sentence: str
     rate: float
-    """common to all points; where zero and span drift apart, that of the point that drifts most; nan: none claimed"""
+    """at the points' mean humidity; where zero and span drift apart, of the point that drifts most; nan: none claimed"""
     U: float
     nu: float
     """effective degrees of freedom of the rate"""
@@ -193,7 +193,8 @@ def _judged(
 ) -> tuple[str, str]:
     """State and sentence of a line that stands."""
     significant = abs(rate.rate) > rate.U
-    used = max((abs(o.rate) * months / 12.0 / o.tolerance for o in found if o.tolerance > 0), default=0.0)
+    tolerance = point.tolerance if point else min((o.tolerance for o in found if o.tolerance > 0), default=math.inf)
+    used = abs(rate.rate) * months / 12.0 / tolerance
     drifting = significant and used >= MATTERS
     jump = _jump(changes)
     if drifting:
@@ -316,19 +317,24 @@ def last_changes(history: Sequence[VisitHistory], budgets: Budgets, between: flo
 
 
 def changes_between(before: VisitHistory, now: VisitHistory, budgets: Budgets, between: float) -> tuple[Change, ...]:
-    """As found now minus as left before: same target and temperature, same direction where it has it.
+    """As found now minus as left before, at every point that both hold."""
+    return tuple(_change(left, found, budgets, between) for left, found in pairs_between(before, now))
+
+
+def pairs_between(before: VisitHistory, now: VisitHistory) -> list[tuple[Result, Result]]:
+    """(as left before, as found now): same target and temperature, same direction where it has it.
 
     At another position the loop is another: there is nothing to compare.
     """
     if before.position != now.position:
-        return ()
+        return []
     found = []
     for result in now.as_found:
         same = [r for r in before.left if same_condition(r, result)]
         same.sort(key=lambda r: r.direction != result.direction)
         if same:
-            found.append(_change(same[0], result, budgets, between))
-    return tuple(found)
+            found.append((same[0], result))
+    return found
 
 
 def _change(before: Result, now: Result, budgets: Budgets, between: float) -> Change:

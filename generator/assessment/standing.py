@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
+from generator.assessment.change_charts import ChangeChart, change_chart
 from generator.assessment.conformity import Verdict, tolerance_at
 from generator.assessment.drift import Ahead, Drift, drift
 from generator.assessment.due import Due, due, points_met, same_point
 from generator.assessment.findings import Case
-from generator.assessment.instruments import Instruments
+from generator.assessment.instruments import ChannelHistory, Instruments
+from generator.assessment.interval import Proposal, proposal
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.assessment.visit_to_visit import component
@@ -45,6 +47,10 @@ class Standing:
     """the newest judged results of each channel and set point, from one visit or several, in order of days"""
     due: Due
     drifts: tuple[Drift, ...]
+    charts: tuple[ChangeChart, ...]
+    """one for each channel"""
+    proposal: Proposal | None
+    """of another interval; None where the policy asks for none"""
     visits: tuple[SensorVisitSummary, ...]
     """all that stand, in order of days, of every instrument that served"""
     cases: tuple[Case, ...]
@@ -70,6 +76,12 @@ def standing_of(
     present = [v for v in visits if instrument and v.results and v.results[0].serial == instrument.serial]
     state, since, deciding = state_of(present)
     when_due = due(records, sensor, [(v.results, v.adjusted) for v in present], day)
+    key = (instrument.family, instrument.serial) if instrument else None
+    histories = {channel: instruments.history(key, channel) for channel in settings.channels}
+    drifts = tuple(
+        _drift(records, measurement, settings, channel, history, instruments, when_due)
+        for channel, history in histories.items()
+    )
     return Standing(
         sensor=sensor,
         settings=settings,
@@ -77,9 +89,11 @@ def standing_of(
         state_since=since,
         deciding=deciding,
         due=when_due,
-        drifts=tuple(
-            _drift(records, measurement, settings, channel, instruments, when_due) for channel in settings.channels
+        drifts=drifts,
+        charts=tuple(
+            change_chart(histories[d.channel].visits, measurement.whole(), d.channel, d.between) for d in drifts
         ),
+        proposal=proposal(records, settings, present, when_due, drifts),
         visits=tuple(visits),
         cases=tuple(cases),
     )
@@ -90,6 +104,7 @@ def _drift(
     measurement: Measurement,
     settings: SettingsOn,
     channel: Channel,
+    history: ChannelHistory,
     instruments: Instruments,
     when_due: Due,
 ) -> Drift:
@@ -100,8 +115,6 @@ def _drift(
         settings.tolerance(channel, "as_found"),
         settings.range(channel),
     )
-    instrument = settings.instrument
-    history = instruments.history((instrument.family, instrument.serial) if instrument else None, channel)
     return drift(
         history.visits,
         history.epochs[-1],

@@ -1,0 +1,121 @@
+"""How an instrument changes from visit to visit: as found less as left before, on control charts.
+
+The mean over the points that two visits share; sources that both lean on cancel in its uncertainty. Successive changes
+share a visit, whose own shift counts in both with opposite signs: that widens the moving range by up to √1.5, so the
+limits are careful ones.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+import numpy as np
+
+from generator.assessment.control_charts import (
+    FIRM_VALUES,
+    LEAST_VALUES,
+    Ewma,
+    Individuals,
+    ewma,
+    individuals,
+    moving_range_sigma,
+)
+from generator.assessment.drift import pairs_between
+from generator.assessment.history import VisitHistory
+from generator.assessment.result import Result
+from generator.records.models import Channel
+from generator.rounding import expanded, value_with
+from generator.uncertainty.budgets import Budgets
+from generator.uncertainty.covariance import expanded_of_combinations
+from generator.uncertainty.sources import coverage_factor
+
+Pairs = list[tuple[Result, Result]]
+"""(as left before, as found now), one a point"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChangeChart:
+    """The changes of one channel of one instrument, in the channel's unit, in order of days."""
+
+    channel: Channel
+    days: tuple[date, ...]
+    """on which each change was found"""
+    changes: tuple[float, ...]
+    """mean over the points"""
+    U: tuple[float, ...]
+    """of each change: what both visits lean on cancels, each visit shifts by its own"""
+    individuals: Individuals | None
+    """None with fewer than LEAST_VALUES changes"""
+    ewma: Ewma | None
+    """around zero, with the individuals' standard deviation"""
+    sentence: str
+
+
+def change_chart(visits: Sequence[VisitHistory], budgets: Budgets, channel: Channel, between: float) -> ChangeChart:
+    """The chart of one channel's history (visits in order of days); `between`: visit-to-visit standard deviation."""
+    found = [(now.day, pairs) for before, now in pairwise(visits) if (pairs := pairs_between(before, now))]
+    days = tuple(day for day, _ in found)
+    changes = tuple(math.fsum(now.error - before.error for before, now in pairs) / len(pairs) for _, pairs in found)
+    U = _expanded([pairs for _, pairs in found], budgets, between)
+    single = average = None
+    if len(changes) >= LEAST_VALUES:
+        single = individuals(changes)
+        average = ewma(changes, 0.0, moving_range_sigma(changes))
+    return ChangeChart(
+        channel=channel,
+        days=days,
+        changes=changes,
+        U=U,
+        individuals=single,
+        ewma=average,
+        sentence=_sentence(days, changes, U, single, average, channel),
+    )
+
+
+def _expanded(found: Sequence[Pairs], budgets: Budgets, between: float) -> tuple[float, ...]:
+    """U of each mean change; another laboratory's results are independent of ours, and share their u at one visit."""
+    sums, lines, weights = [], [], []
+    own = np.full(len(found), 2.0 * between**2)
+    k = np.zeros(len(found))
+    for number, pairs in enumerate(found):
+        for sign, results in ((-1.0, [before for before, _ in pairs]), (1.0, [now for _, now in pairs])):
+            stated = [r for r in results if r.line is None]
+            measured = [r.line for r in results if r.line is not None]
+            sums += [number] * len(measured)
+            lines += measured
+            weights += [sign / len(pairs)] * len(measured)
+            if stated:
+                own[number] += (math.fsum(r.u for r in stated) / len(pairs)) ** 2
+                k[number] = max(k[number], float(coverage_factor(min(r.nu_eff for r in stated))))
+    if lines:
+        u, k_lines, _ = expanded_of_combinations(budgets, sums, lines, weights)
+        own[: len(u)] += u**2
+        k[: len(u)] = np.maximum(k[: len(u)], k_lines)
+    return tuple(float(value) for value in k * np.sqrt(own))
+
+
+def _sentence(
+    days: Sequence[date],
+    changes: Sequence[float],
+    U: Sequence[float],
+    single: Individuals | None,
+    average: Ewma | None,
+    channel: Channel,
+) -> str:
+    count = f"{len(changes)} change{'s' if len(changes) != 1 else ''} from visit to visit"
+    if single is None or average is None:
+        return f"{count}: {LEAST_VALUES} are needed for limits"
+    said = [count + (", too few for more than provisional limits" if len(changes) < FIRM_VALUES else "")]
+    for number in single.signals:
+        size = f"{value_with(changes[number], U[number], sign=True)} ± {expanded(U[number])} {channel.unit}"
+        said.append(f"the change of {size} found on {days[number]} lies beyond the limits")
+    if average.signals:
+        left = ", ".join(str(days[number]) for number in average.signals)
+        said.append(f"the moving average left its limits on {left}: changes add up in one direction")
+    if not single.signals and not average.signals:
+        said.append("all within their limits")
+    return "; ".join(said)
