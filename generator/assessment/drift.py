@@ -67,7 +67,7 @@ class Drift:
     """too few visits, steady, watch, or drifting"""
     sentence: str
     rate: float
-    """at the points' mean humidity; where zero and span drift apart, of the point that drifts most; nan: none claimed"""
+    """at the mean of the points; where zero and span drift apart, of the point that drifts most; nan: none claimed"""
     U: float
     nu: float
     """effective degrees of freedom of the rate"""
@@ -193,8 +193,8 @@ def _judged(
 ) -> tuple[str, str]:
     """State and sentence of a line that stands."""
     significant = abs(rate.rate) > rate.U
-    tolerance = point.tolerance if point else min((o.tolerance for o in found if o.tolerance > 0), default=math.inf)
-    used = abs(rate.rate) * months / 12.0 / tolerance
+    limited = [o.tolerance for o in ([point] if point else found) if o.tolerance > 0]
+    used = abs(rate.rate) * months / 12.0 / min(limited, default=math.inf)
     drifting = significant and used >= MATTERS
     jump = _jump(changes)
     if drifting:

@@ -1,8 +1,9 @@
 """The line through an instrument's history: a level for each point of each segment and the rates of its element.
 
 error = level(segment, point) + [zero drift + span drift · (h − h̄)] · years, by generalised least squares with the
-covariance of the named sources plus σ² for what all results of one visit share. Span drift is fitted where the data ask
-for it; h̄ is the mean reference value of the open segment's points.
+covariance of the named sources plus σ² for what all results of one visit share; h̄ is the mean reference value of the
+open segment's points. Span drift is fitted wherever it can be told, so that no interval rests on a test made before it;
+that zero and span drift apart is said only where the data ask for it.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 from scipy.special import stdtr
@@ -26,9 +28,10 @@ REJECTED = 0.01
 tests at 5 %: a facility has many sensors)."""
 LEAST_VISITS = 3
 SPAN_ASKED_FOR = 0.01
-"""Span drift stands apart from zero drift where so large a t has less than this probability (our choice)."""
+"""Zero and span are said to drift apart where so large a t of the span's rate has less than this probability (our
+choice)."""
 SPAN_SPREAD_RH = 20.0
-"""… and where the points that recur are at least so far apart, %RH (our choice)."""
+"""Span drift can be told where the points that recur are at least so far apart, %RH (our choice)."""
 MANY = 1e12
 """Degrees of freedom that stand for infinitely many where Student's t is asked."""
 
@@ -89,8 +92,7 @@ class Fit:
 
     epoch: Epoch
     estimate: Estimate
-    span: bool
-    """whether zero and span drift apart: the last parameter is then the span's"""
+    """levels, then the rate at h̄, then where it can be told the span's"""
     centre: float
     """h̄"""
     between: float
@@ -118,13 +120,18 @@ class Fit:
         return f"χ² {size} for {self.freedom} degree{'s' if self.freedom != 1 else ''} of freedom"
 
     @property
+    def span(self) -> bool:
+        """Whether zero and span drift apart."""
+        return self.span_rate.p_value < SPAN_ASKED_FOR
+
+    @cached_property
     def rate(self) -> Rate:
-        """The common rate; where span drifts apart, that at h̄."""
+        """The rate at h̄."""
         return self.rate_at(self.centre)
 
-    @property
+    @cached_property
     def span_rate(self) -> Rate:
-        """What the rate changes by for each unit of the reference value; without span drift, zero."""
+        """What the rate changes by for each unit of the reference value; 0 with certainty where it cannot be told."""
         return self._combination(self._row(None, 0.0, 1.0))
 
     def rate_at(self, reference_value: float) -> Rate:
@@ -170,8 +177,7 @@ class Fit:
             row[level] = 1.0
         rates = len(self.epoch.levels)
         row[rates] = zero
-        if self.span:
-            row[rates + 1] = span
+        row[rates + 1 :] = span
         return row
 
     def _combination(self, row: np.ndarray) -> Rate:
@@ -189,19 +195,14 @@ def fit_line(epoch: Epoch, channel: Channel, between: float, information: float 
 
     `between`: the visit-to-visit standard deviation; `information`: 1/Var of its square, infinite where it is declared.
     """
-    centre = _centre(epoch)
     covariance = epoch.covariance + between**2 * (epoch.visits @ epoch.visits.T)
-
-    def fitted(*, span: bool) -> Fit:
-        design = _design(epoch, centre, span=span)
-        estimate = aitken(design, epoch.errors, covariance, epoch.visits)
-        return Fit(epoch=epoch, estimate=estimate, span=span, centre=centre, between=between, information=information)
-
-    if _span_can_be_told(epoch, channel):
-        both = fitted(span=True)
-        if both.span_rate.p_value < SPAN_ASKED_FOR:
-            return both
-    return fitted(span=False)
+    return Fit(
+        epoch=epoch,
+        estimate=aitken(_design(epoch, channel), epoch.errors, covariance, epoch.visits),
+        centre=_centre(epoch),
+        between=between,
+        information=information,
+    )
 
 
 def drift_to(
@@ -226,8 +227,7 @@ def tells_a_rate(epoch: Epoch) -> bool:
 
 def contrasts_of(epoch: Epoch, channel: Channel) -> Contrasts:
     """What an epoch says of the visit-to-visit component, whatever its levels and rates."""
-    design = _design(epoch, _centre(epoch), span=_span_can_be_told(epoch, channel))
-    return contrasts(design, epoch.errors, epoch.covariance, epoch.visits)
+    return contrasts(_design(epoch, channel), epoch.errors, epoch.covariance, epoch.visits)
 
 
 def _centre(epoch: Epoch) -> float:
@@ -235,12 +235,12 @@ def _centre(epoch: Epoch) -> float:
     return float(np.mean(epoch.reference_values[list(levels)]))
 
 
-def _design(epoch: Epoch, centre: float, *, span: bool) -> np.ndarray:
-    """A column for each level, the years, and for span drift the years times h − h̄; shape (n, p)."""
+def _design(epoch: Epoch, channel: Channel) -> np.ndarray:
+    """A column for each level, the years, and where span drift can be told the years times h − h̄; shape (n, p)."""
     levels = np.eye(len(epoch.levels))[epoch.level]
     columns = [levels, epoch.years]
-    if span:
-        columns.append(epoch.years * (epoch.reference_values - centre)[epoch.level])
+    if _span_can_be_told(epoch, channel):
+        columns.append(epoch.years * (epoch.reference_values - _centre(epoch))[epoch.level])
     return np.column_stack(columns)
 
 
