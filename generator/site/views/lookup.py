@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from generator.assessment.assess import Assessment
+from generator.assessment.carried_back import CarriedBack, carried_back
 from generator.assessment.findings import Case
 from generator.assessment.result import Result
-from generator.assessment.standing import SensorVisitSummary
+from generator.assessment.summary import SensorVisitSummary
 from generator.records.load import Records
 from generator.records.models import Channel, Place
 from generator.records.visits import Visit
@@ -52,6 +54,11 @@ class Lookup:
     def day(self) -> date:
         """The day of the assessment."""
         return self.assessment.day
+
+    @cached_property
+    def carried_back(self) -> Mapping[str, tuple[CarriedBack, ...]]:
+        """By reference, what its calibrations found, carried back; measured when it is first asked for."""
+        return carried_back(self.assessment)
 
     def person(self, name: str) -> str:
         """A person's name; the id where people.yml does not know it."""

@@ -1,0 +1,145 @@
+"""What the calibrations of a reference found, carried back to the visits before: a block of its page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from generator.assessment.carried_back import CarriedBack
+from generator.assessment.recalibrations import Recalibration
+from generator.assessment.retrace import Moved, Retrace
+from generator.records.references import QUANTITIES
+from generator.site import words
+from generator.site.views.lookup import Lookup, visit_link
+from generator.site.words import Chip, Link
+from generator.units import CANONICAL
+
+
+@dataclass(frozen=True, kw_only=True)
+class CarriedRow:
+    """One day's calibrations: what they found, and what that moves."""
+
+    day: str
+    found: tuple[str, ...]
+    """a sentence a quantity"""
+    moves: str
+    verdicts: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class VerdictRow:
+    """One result of which the verdict would be another."""
+
+    found_by: str
+    visit: Link
+    item: Link
+    point: str
+    before: str
+    before_chip: Chip
+    after: str
+    after_chip: Chip
+
+
+@dataclass(frozen=True, kw_only=True)
+class RetraceBlock:
+    """All that was found of one reference, newest first."""
+
+    sentence: str
+    """of the newest day"""
+    rows: tuple[CarriedRow, ...]
+    verdicts: tuple[VerdictRow, ...]
+
+
+def retrace_block(lookup: Lookup, carried: Sequence[CarriedBack]) -> RetraceBlock | None:
+    """The block of one reference; None where no calibration of it can be compared with the one before."""
+    if not carried:
+        return None
+    newest = carried[0]
+    return RetraceBlock(
+        sentence=f"What the calibration of {newest.day} found, carried back: {_moves(newest.retrace)}.",
+        rows=tuple(
+            CarriedRow(
+                day=str(one.day),
+                found=tuple(_found(change) for change in one.found),
+                moves=_size(one.retrace),
+                verdicts=str(len(one.retrace.verdicts)),
+            )
+            for one in carried
+        ),
+        verdicts=tuple(row for one in carried for row in _verdicts(lookup, one)),
+    )
+
+
+def in_question(carried: Sequence[CarriedBack]) -> str:
+    """For the Overview: verdicts that the newest calibration of a quantity puts in question; "" for none."""
+    seen: set[str] = set()
+    said = []
+    for one in carried:  # newest first: of each quantity only the newest calibration
+        quantities = {change.quantity for change in one.found}
+        if quantities - seen and one.retrace.verdicts:
+            items = dict.fromkeys(f"{m.before.sensor} ({m.before.visit})" for m in one.retrace.verdicts)
+            count = words.counted(len(one.retrace.verdicts), "verdict")
+            recall = [change.sensor for change in one.retrace.recalls]
+            more = f"; {words.listed(recall)} would no longer be in tolerance" if recall else ""
+            said.append(f"what the calibration of {one.day} found would change {count}: {words.listed(items)}{more}")
+        seen |= quantities
+    return "; ".join(said)
+
+
+def _moves(found: Retrace) -> str:
+    if not found.moved:
+        return "no result moves"
+    verdicts = words.counted(len(found.verdicts), "verdict")
+    change = "no verdict changes" if not found.verdicts else f"{verdicts} {_verb('change', len(found.verdicts))}"
+    count, visits = words.counted(len(found.moved), "result"), words.counted(len(found.visits), "visit")
+    return f"{count} of {visits} {_verb('move', len(found.moved))}{_up_to(found)}; {change}"
+
+
+def _size(found: Retrace) -> str:
+    if not found.moved:
+        return "no result"
+    count, visits = words.counted(len(found.moved), "result"), words.counted(len(found.visits), "visit")
+    return f"{count} of {visits},{_up_to(found)}"
+
+
+def _up_to(found: Retrace) -> str:
+    largest = found.largest
+    if largest is None:
+        return ""
+    size = f"{words.digits(abs(largest.change), 2)} {words.unit(largest.before.unit)}"
+    return f" by up to {size} ({words.digits(largest.share, 2)} U)"
+
+
+def _verb(stem: str, number: int) -> str:
+    return f"{stem}s" if number == 1 else stem
+
+
+def _found(change: Recalibration) -> str:
+    """`saturation pressure +0.07 ± 0.44 kPa at 1000 kPa since 2025-09-02`."""
+    unit, scale = CANONICAL[QUANTITIES[change.quantity]], 1.0
+    if unit == "Pa":
+        unit, scale = "kPa", 1e-3
+    symbol = words.unit(unit)
+    size = words.difference(change.change * scale, change.U * scale)
+    return (
+        f"{change.quantity.replace('_', ' ')} {size} {symbol} at {change.at * scale:.4g} {symbol} since {change.before}"
+    )
+
+
+def _verdicts(lookup: Lookup, one: CarriedBack) -> Iterator[VerdictRow]:
+    for m in one.retrace.verdicts:
+        yield VerdictRow(
+            found_by=str(one.day),
+            visit=visit_link(m.before.visit),
+            item=lookup.item(m.before.sensor),
+            point=f"{words.point(m.before)}, {words.phase(m.before.phase)}{_channel(lookup, m)}",
+            before=f"{words.error_with_u(m.before)} {words.unit(m.before.unit)}",
+            before_chip=words.verdict_chip(m.before.verdict),
+            after=f"{words.error_with_u(m.after)} {words.unit(m.after.unit)}",
+            after_chip=words.verdict_chip(m.after.verdict),
+        )
+
+
+def _channel(lookup: Lookup, m: Moved) -> str:
+    standing = lookup.assessment.standings.get(m.before.sensor)
+    return f", {m.before.channel}" if standing and len(standing.settings.channels) > 1 else ""

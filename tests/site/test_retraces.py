@@ -1,0 +1,103 @@
+"""The block of a reference's page that carries back what its calibrations found."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from generator.assessment.assess import assess
+from generator.site import assets
+from generator.site.pages import Pages
+from generator.site.views.lookup import Lookup, look_up
+from generator.site.views.retraces import RetraceBlock, in_question, retrace_block
+from tests import builders as b
+from tests.site.test_assets import ROOT
+
+FIRST, HALF_WAY, SECOND = "2026-01-12", "2026-06-28", "2026-12-12"
+
+
+def lookup(*errors: str, shown: float = 51.5, days: tuple[str, ...] = (HALF_WAY,)) -> Lookup:
+    """A saturation thermometer found with these errors half a year before and after visits to one sensor."""
+    tables = [
+        b.calibration(*(b.point(at, error, "0.03 degC") for at in ("-20 degC", "60 degC")), on=on)
+        for on, error in zip((FIRST, SECOND, "2026-12-20"), errors, strict=False)
+    ]
+    known = b.quantity(*tables, resolution="0.01 degC")
+    visits = [b.visit(f"{day}-lab", b.plateau(50, [shown, shown], b.generated(50))) for day in days]
+    files = b.records(b.sensor(), b.two_pressure(quantities={"saturation_temperature": known}), *visits)
+    return look_up(assess(files, date(2026, 12, 31)))
+
+
+def block(found: Lookup) -> RetraceBlock:
+    shown = retrace_block(found, found.carried_back["GEN-01"])
+    assert shown is not None
+    return shown
+
+
+def question(found: Lookup) -> str:
+    return in_question(found.carried_back.get("GEN-01", ()))
+
+
+def test_a_change_that_moves_no_verdict_is_said_in_a_sentence():
+    """0.1 K half-way to 0.2 K moves 50 %RH by 0.30 %RH: 0.0595 a kelvin at 25 °C, by the published vapour pressure."""
+    found = lookup("0 degC", "0.2 degC", shown=50.0)
+    said = block(found)
+    assert said.sentence.startswith(
+        "What the calibration of 2026-12-12 found, carried back: 1 result of 1 visit moves by up to 0.30 %RH ("
+    )
+    assert said.sentence.endswith(" U); no verdict changes.")
+    (row,) = said.rows
+    assert (row.day, row.verdicts) == ("2026-12-12", "0")
+    assert row.found == ("saturation temperature +0.200 ± 0.042 °C at −20 °C since 2026-01-12",)
+    assert said.verdicts == ()
+    assert question(found) == ""
+
+
+def test_a_changed_verdict_stands_with_both_sides_and_is_a_matter_for_the_overview():
+    found = lookup("0 degC", "1 degC")
+    said = block(found)
+    assert said.sentence.endswith("; 1 verdict changes.")
+    (row,) = said.verdicts
+    assert (row.visit.text, row.item.path, row.found_by) == (f"{HALF_WAY}-lab", "sensors/RH-1.html", "2026-12-12")
+    assert row.point == "50 %RH, as found"
+    assert row.before.startswith("+1.50 ± ")
+    assert (row.before_chip.word, row.after_chip.word) == ("pass", "fail")
+    assert question(found) == (
+        f"what the calibration of 2026-12-12 found would change 1 verdict: RH-1 ({HALF_WAY}-lab); "
+        "RH-1 would no longer be in tolerance"
+    )
+
+
+def test_a_newer_calibration_of_the_quantity_takes_the_matter_over():
+    found = lookup("0 degC", "1 degC", "1 degC")
+    assert [row.day for row in block(found).rows] == ["2026-12-20", "2026-12-12"]
+    assert [row.verdicts for row in block(found).rows] == ["0", "1"]
+    assert question(found) == ""
+
+
+def test_where_no_visit_lies_between_no_result_moves():
+    found = lookup("0 degC", "1 degC", days=("2026-12-15",))
+    assert block(found).sentence == "What the calibration of 2026-12-12 found, carried back: no result moves."
+    assert block(found).rows[0].moves == "no result"
+
+
+def test_a_single_calibration_gives_no_block():
+    found = lookup("0 degC")
+    assert "GEN-01" not in found.carried_back
+    assert retrace_block(found, ()) is None
+    assert in_question(()) == ""
+
+
+@pytest.mark.parametrize("second", ["0.2 degC", "1 degC"])
+def test_the_template_prints_all_of_it(second):
+    found = lookup("0 degC", second)
+    pages = Pages(assets.template_folders(ROOT / "site_templates"))
+    template = pages._environment.from_string(
+        '{% from "retraces.html" import retrace_block %}{{ retrace_block(view, root) }}'
+    )
+    html = template.render(view=block(found), root="../")
+    assert 'id="carried-back"' in html
+    assert html.count("<table") == html.count("<caption>") == (2 if second == "1 degC" else 1)
+    assert 'href="../visits/2026-06-28-lab.html"' in html or second != "1 degC"
+    assert "degC" not in html
