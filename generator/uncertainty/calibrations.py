@@ -99,8 +99,9 @@ class Calibrations:
                         error_value = error_value + shift.error(reading[at], table.day[rows[at]])
                 value[at] -= error_value
                 parts.append(terms)
-                for cell in np.unique(table.cell[rows[at]]):
-                    self.used.setdefault(int(cell), set()).add((reference.id, quantity, calibration.date))
+                leaned_on = (reference.id, quantity, calibration.date)
+                for cell in np.unique(table.cell[rows[at]]).tolist():
+                    self.used.setdefault(cell, set()).add(leaned_on)
         return Measured(value, Terms.joined(parts))
 
     def _missing_quantity(
@@ -128,14 +129,14 @@ class Calibrations:
         unit = CANONICAL[QUANTITIES[quantity]]
         label = f"{_words(quantity)}: resolution of {reference.id}"
         cells, first, inverse = np.unique(table.cell[rows[chosen]], return_index=True, return_inverse=True)
-        visits = [table.cells[int(cell)].sensor_visit.visit.name for cell in cells]
+        visits = [table.cells[cell].sensor_visit.visit.name for cell in cells.tolist()]
         finest: dict[str, float] = {}
-        for visit, digit in zip(visits, np.fmin.reduceat(step[chosen], first), strict=True):
-            finest[visit] = min(finest.get(visit, math.inf), float(digit))
+        for visit, digit in zip(visits, np.fmin.reduceat(step[chosen], first).tolist(), strict=True):
+            finest[visit] = min(finest.get(visit, math.inf), digit)
         numbers = []
-        for visit, row in zip(visits, rows[chosen[first]], strict=True):
+        for visit, time in zip(visits, table.time[rows[chosen[first]]].tolist(), strict=True):
             digit = known.resolution.value if known.resolution else finest[visit]
-            identity = f"{reference.id}/{visit}/{int(table.time[row])}/{quantity}/resolution {digit:g}"
+            identity = f"{reference.id}/{visit}/{time}/{quantity}/resolution {digit:g}"
             numbers.append(self.catalogue.add(rectangular(identity, label, digit / 2.0, unit)))
         return Terms.of(chosen, np.array(numbers)[inverse], 1.0)
 

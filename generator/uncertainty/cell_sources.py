@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
-from generator.records.models import Channel
+from generator.records.models import Channel, ChannelDefaults
 from generator.records.settings import SettingsOn
 from generator.uncertainty.repeatability import Repeatability
 from generator.uncertainty.sources import Catalogue, Source, rectangular
@@ -55,19 +55,20 @@ def cell_terms(
     """Sources of one plateau's error, and the signed correction to add to it for what is left of settling."""
     visit, sensor, number = cell.sensor_visit.visit.name, cell.sensor_visit.sensor, cell.plateau.number
     place, unit = f"{visit}/{sensor}/{number}/{channel.value}", channel.unit
-    instrument = settings.serial if settings else sensor
+    known = settings.declared(channel) if settings else None
     terms = [_scatter(f"{place}/{part.value}", unit, repeatability, n, catalogue)]
     if cell.plateau.phase != "check":  # a checked reference's display counts with its calibration
-        terms += _resolutions(place, channel, part, settings, steps, catalogue)
+        terms += _resolutions(place, channel, part, known, steps, catalogue)
     correction = 0.0
-    if settings is None:
+    if settings is None or known is None:
         return terms, correction
+    instrument = settings.serial
     if part is not Part.LOOP:
-        terms += _hysteresis(cell, place, channel, settings, catalogue)
+        terms += _hysteresis(cell, place, channel, known, catalogue)
         terms += _probe(f"{sensor}/{instrument}", channel, settings, around, catalogue)
         correction, left = _settling(place, channel, settings, cell, around, catalogue)
         terms += left
-    dead_band = settings.declared(channel).far_end_dead_band
+    dead_band = known.far_end_dead_band
     if dead_band and part is not Part.SENSOR:
         source = rectangular(
             f"{sensor}/{instrument}/far_end_dead_band/{channel.value}",
@@ -101,16 +102,15 @@ def _resolutions(
     place: str,
     channel: Channel,
     part: Part,
-    settings: SettingsOn | None,
+    known: ChannelDefaults | None,
     steps: dict[str, float],
     catalogue: Catalogue,
 ) -> list[Weighted]:
     """Half a step of each display read, once a plateau, never divided by √n."""
-    declared = settings.declared(channel) if settings else None
     terms: list[Weighted] = []
     for name, given, label, sign in (
-        ("output", declared and declared.resolution, "resolution of the sensor's reading", 1.0),
-        ("far_end", declared and declared.far_end_resolution, "resolution at the far end", 1.0),
+        ("output", known and known.resolution, "resolution of the sensor's reading", 1.0),
+        ("far_end", known and known.far_end_resolution, "resolution at the far end", 1.0),
     ):
         if (name == "output" and part is Part.TOTAL) or (name == "far_end" and part is Part.SENSOR):
             continue
@@ -123,16 +123,20 @@ def _resolutions(
     return terms
 
 
-def _hysteresis(cell: Cell, place: str, channel: Channel, settings: SettingsOn, catalogue: Catalogue) -> list[Weighted]:
+def _hysteresis(
+    cell: Cell, place: str, channel: Channel, known: ChannelDefaults, catalogue: Catalogue
+) -> list[Weighted]:
     """Half of the declared width; a rising or falling plateau of a visit that went both ways shows it itself."""
-    declared = settings.declared(channel).hysteresis
+    declared = known.hysteresis
+    if declared is None:
+        return []
     here = cell.plateau
     ways = {
         p.direction
         for p in cell.sensor_visit.plateaus
         if p.phase == here.phase and p.target == here.target and p.status == "read"
     }
-    if declared is None or (here.direction in ways - {"start"} and {"rising", "falling"} <= ways):
+    if here.direction in ways - {"start"} and {"rising", "falling"} <= ways:
         return []
     source = rectangular(f"{place}/hysteresis", "hysteresis, half of its width", declared.value / 2.0, channel.unit)
     return [(catalogue.add(source), 1.0)]

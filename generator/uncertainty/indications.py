@@ -112,14 +112,14 @@ def _lines(
     table: ReadingTable, rows: np.ndarray, settings: Sequence[SettingsOn | None], channel: Channel
 ) -> tuple[np.ndarray, np.ndarray]:
     """Offset and gain of value = offset + gain·signal by row; nan where no scaling is in force."""
-    cells = table.cell[rows]
-    offset, gain = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
-    for cell in np.unique(cells):
-        on = settings[int(cell)]
+    cells, which = np.unique(table.cell[rows], return_inverse=True)
+    offset, gain = np.full(len(cells), np.nan), np.full(len(cells), np.nan)
+    for number, cell in enumerate(cells.tolist()):
+        on = settings[cell]
         scaling = on.scaling(channel) if on else None
         if scaling is None:
             continue
         slope = (scaling.reads_high.value - scaling.reads_low.value) / (scaling.high.value - scaling.low.value)
-        gain[cells == cell] = slope
-        offset[cells == cell] = scaling.reads_low.value - slope * scaling.low.value
-    return offset, gain
+        gain[number] = slope
+        offset[number] = scaling.reads_low.value - slope * scaling.low.value
+    return offset[which], gain[which]

@@ -9,7 +9,7 @@ import numpy as np
 from generator.records.references import Reference
 from generator.uncertainty.calibrations import Calibrations, Report
 from generator.uncertainty.repeatability import scatter
-from generator.uncertainty.sources import rectangular
+from generator.uncertainty.sources import Source, rectangular
 from generator.uncertainty.table import ReadingTable
 from generator.uncertainty.terms import Measured, Terms
 
@@ -96,24 +96,23 @@ class ReferenceInputs:
             if not a_visit:
                 source = rectangular(f"{reference.id}/{attribute}", f"{label} of {reference.id}", half_width, unit)
                 return [Terms.of(at, self.calibrations.catalogue.add(source), 1.0)]
-            parts = []
-            for cells, place in self.by_sensor_visit(rows[at]):
-                source = rectangular(f"{place}/{reference.id}/{attribute}", f"{label}", half_width, unit)
-                parts.append(Terms.of(at[cells], self.calibrations.catalogue.add(source), 1.0))
-            return parts
+            return [
+                self.own_at_each_visit(
+                    rows,
+                    at,
+                    lambda place: rectangular(f"{place}/{reference.id}/{attribute}", label, half_width, unit),
+                )
+            ]
 
         return self.per_reference(rows, attribute, terms)
 
-    def by_sensor_visit(self, rows: np.ndarray) -> list[tuple[np.ndarray, str]]:
-        """Positions in `rows` of each sensor's part of each visit, with its name; its rows stand together."""
-        cells = self.table.cells
-        parts = [cells[c].sensor_visit for c in self.table.cell[rows]]
-        starts = [i for i, part in enumerate(parts) if i == 0 or part is not parts[i - 1]]
-        ends = [*starts[1:], len(parts)]
-        return [
-            (np.arange(start, end), f"{parts[start].visit.name}/{parts[start].sensor}")
-            for start, end in zip(starts, ends, strict=True)
-        ]
+    def own_at_each_visit(self, rows: np.ndarray, at: np.ndarray, source: Callable[[str], Source]) -> Terms:
+        """At positions in `rows`, a column for each sensor's part of each visit; `source`: of its name."""
+        cells, which = np.unique(self.table.cell[rows[at]], return_inverse=True)
+        parts = [self.table.cells[cell].sensor_visit for cell in cells.tolist()]
+        add = self.calibrations.catalogue.add
+        number_of = {id(part): add(source(f"{part.visit.name}/{part.sensor}")) for part in parts}
+        return Terms.of(at, np.array([number_of[id(part)] for part in parts], np.int64)[which], 1.0)
 
     def room_pressure(self, rows: np.ndarray) -> Measured:
         """The room's pressure where only its ratio of enhancement factors matters: read, else the standard one."""
@@ -128,8 +127,9 @@ class ReferenceInputs:
             label = f"hysteresis of {reference.id}"
             half = float(reference.hysteresis or 0.0) / 2.0
             return [
-                Terms.of(at[cells], add(rectangular(f"{place}/{reference.id}/hysteresis", label, half, "%RH")), 1.0)
-                for cells, place in self.by_sensor_visit(rows[at])
+                self.own_at_each_visit(
+                    rows, at, lambda place: rectangular(f"{place}/{reference.id}/hysteresis", label, half, "%RH")
+                )
             ]
 
         def coefficient(reference: Reference, at: np.ndarray) -> list[Terms]:
@@ -150,14 +150,15 @@ class ReferenceInputs:
         slope = np.nan_to_num(scatter(humidity, self.table.time[rows], cell, len(cells)).slope)
 
         def lag(reference: Reference, at: np.ndarray) -> list[Terms]:
-            parts = []
-            for number in np.unique(cell[at]):
+            numbers, which = np.unique(cell[at], return_inverse=True)
+            sources = []
+            for number in numbers.tolist():
                 here = self.table.cells[int(cells[number])]
                 place = f"{here.sensor_visit.visit.name}/{here.sensor_visit.sensor}/{here.plateau.number}"
                 half = float(reference.response_lag or 0.0) * abs(float(slope[number]))
                 source = rectangular(f"{place}/{reference.id}/response_lag", "lag behind a changing room", half, "%RH")
-                parts.append(Terms.of(at[cell[at] == number], self.calibrations.catalogue.add(source), 1.0))
-            return parts
+                sources.append(self.calibrations.catalogue.add(source))
+            return [Terms.of(at, np.array(sources, np.int64)[which], 1.0)]
 
         return self.per_reference(rows, "response_lag", lag)
 

@@ -247,16 +247,16 @@ class _References:
 
     def _condition_of_cell(self, rows: np.ndarray, salt: str) -> list[Terms]:
         """Purity and distance from equilibrium: of each cell its own at each visit; its sensors share it."""
-        visits = np.array([self.table.cells[c].sensor_visit.visit.name for c in self.table.cell[rows]], object)
+        visits = [self.table.cells[c].sensor_visit.visit.name for c in self.table.cell[rows].tolist()]
 
         def condition(reference: Reference, at: np.ndarray) -> list[Terms]:
-            parts = []
-            for visit in dict.fromkeys(visits[at]):
+            number_of: dict[str, int] = {}
+            for visit in dict.fromkeys(visits[i] for i in at.tolist()):
                 identity = f"{visit}/{reference.id}/{salt}/condition"
                 half = float(reference.salt_condition or 0.0)
                 source = rectangular(identity, "condition of the solution and equilibrium", half, "%RH")
-                parts.append(Terms.of(at[visits[at] == visit], self.calibrations.catalogue.add(source), 1.0))
-            return parts
+                number_of[visit] = self.calibrations.catalogue.add(source)
+            return [Terms.of(at, np.array([number_of[visits[i]] for i in at.tolist()], np.int64), 1.0)]
 
         return self.inputs.per_reference(rows, "salt_condition", condition)
 

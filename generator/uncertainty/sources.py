@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import ndtri, stdtrit
@@ -27,8 +28,7 @@ RECTANGULAR_DIVISOR = math.sqrt(3.0)
 """Half-width of a rectangular distribution → standard uncertainty (JCGM 100:2008, 4.3.7)."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Source:
+class Source(NamedTuple):
     """One elementary source: what varies, by how much, how surely that is known."""
 
     identity: str
