@@ -120,10 +120,8 @@ def _found(change: Recalibration) -> str:
     if unit == "Pa":
         unit, scale = "kPa", 1e-3
     symbol = words.unit(unit)
-    size = words.difference(change.change * scale, change.U * scale)
-    return (
-        f"{change.quantity.replace('_', ' ')} {size} {symbol} at {change.at * scale:.4g} {symbol} since {change.before}"
-    )
+    size, at = words.difference(change.change * scale, change.U * scale), words.shown(f"{change.at * scale:.4g}")
+    return f"{change.quantity.replace('_', ' ')} {size} {symbol} at {at} {symbol} since {change.before}"
 
 
 def _verdicts(lookup: Lookup, one: CarriedBack) -> Iterator[VerdictRow]:
