@@ -27,10 +27,10 @@ MODULES = {
         "table", "terms", "visit_curves",
     ),
     "generator.assessment": (
-        "adjustment", "assess", "conformity", "control_charts", "error_curve", "error_path", "exposure", "investigation",
-        "recalibrations", "reference_checks", "reference_doubt",
-        "drift", "due", "findings", "history", "instruments", "least_squares", "line", "outlook",
-        "result", "results", "standing", "summary", "visit_to_visit",
+        "adjustment", "assess", "change_charts", "conformity", "control_charts", "drift", "due", "error_curve",
+        "error_path", "exposure", "findings", "history", "instruments", "interval", "investigation",
+        "least_squares", "line", "outlook", "recalibrations", "reference_checks", "reference_doubt",
+        "reliability", "result", "results", "standing", "summary", "visit_to_visit",
     ),
 }  # fmt: skip
 

@@ -231,7 +231,7 @@ def _to_the_limit(since: date, drift: Drift, number: int, outlook: PointOutlook,
     unit = drift.channel.unit
     rate = f"{value_with(outlook.rate, outlook.U_rate, sign=True)} ± {expanded(outlook.U_rate)} {unit} per year"
     start = f"{value_with(offset, k * u, sign=True)} ± {expanded(k * u)} {unit} on {since}"
-    reached = f"reaches ± {outlook.tolerance:g} {unit} after {MONTHS_A_YEAR * years:.0f} months"
+    reached = f"reaches ± {outlook.tolerance:g} {unit} after {MONTHS_A_YEAR * years:.1f} months"
     end = reached if math.isfinite(years) else f"never reaches ± {outlook.tolerance:g} {unit}"
     return _Answer(months=MONTHS_A_YEAR * years, reason=f"{where} {rate} from {start} {end}")
 

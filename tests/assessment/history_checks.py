@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 import numpy as np
 
 from tests import builders as b
-from tests.assessment.checks import _number, _word, assessed
+from tests.assessment.checks import _number, _word, assessed, old_references, points, standing, yearly
 from tests.builders import Files
 from tests.humidity.published_checks import Check, table
 from tests.program import Program
@@ -167,4 +168,189 @@ def found_off(program: Program) -> Iterator[Check]:
     yield _word(f"{said} begins {begins}", said.startswith(begins), True)
 
 
-ALL = (control_limits, signals, failed_checks, found_off)
+def published_intervals(program: Program) -> Iterator[Check]:
+    """Staircases, exponential reliability, drift-limited intervals and exact bounds, each with its source."""
+    interval, reliability = program.interval, program.reliability
+    for row in table("calibration_intervals"):
+        given = {name: float(row[name]) for name in _NUMBERS if row[name]}
+        if row["quantity"] == "staircase":
+            months = given["months"]
+            factors = {name: given[name] for name in ("extend_below", "extend_by", "reduce_by")}
+            for share, expected in zip(row["shares"].split(), row["expected"].split(), strict=True):
+                months = interval.staircase(months, float(share), **factors)
+                yield _number(f"{row['id']} after {share}", months, float(expected), given["tolerance"], row["source"])
+            continue
+        if row["quantity"] == "exponential":
+            computed = reliability.exponential_months(given["months"], given["observed"], given["target"])
+        elif row["quantity"] == "drift-limited":
+            computed = interval.drift_limited_years(
+                given["offset"], given["rate"], given["u_rate"], given["u"], given["tolerated"]
+            )
+        else:
+            computed = reliability.lower_bound(int(row["successes"]), int(row["trials"]))
+        yield _number(
+            f"{row['id']} {row['quantity']}", computed, float(row["expected"]), given["tolerance"], row["source"]
+        )
+
+
+_NUMBERS = (
+    "months", "extend_below", "extend_by", "reduce_by", "observed", "target", "offset", "rate", "u_rate", "u",
+    "tolerated", "tolerance",
+)  # fmt: skip
+
+
+def intervals(method: str, **keys: Any) -> Files:
+    """A facility whose policy proposes intervals by a method, of 2 to 30 months."""
+    rule = {"method": method, "shortest": 2, "longest": 30} | keys
+    return b.facility(policies={"rule": "guard_band", "intervals": rule})
+
+
+def proposed(program: Program, errors: dict[str, Any], *parts: Files, day: str = "2026-04-01") -> Any:
+    """What is proposed for RH-1."""
+    return standing(program, yearly(errors, *parts), day).proposal
+
+
+def staircases(program: Program) -> Iterator[Check]:
+    """Found within 80 % of ± 2 %RH: longer. Outside: shorter. Between: kept. Once for each as found."""
+    for error, months, day in (
+        (1.6, 15, "2027-06-16"),
+        (1.62, 12, ""),
+        (2.02, 6, "2026-09-16"),
+        (-2.5, 6, "2026-09-16"),
+    ):
+        found = proposed(program, {"2026-03-16": points(0.0, error, 0.1)}, intervals("staircase"))
+        changes = f"next due {day} instead of 2027-03-16" if day else "nothing: the interval stays 12 months"
+        yield _word(f"{error}: {found}", (found.months_now, found.months, found.changes), (12, months, changes))
+    found = proposed(program, {"2026-03-16": points(0.0, 1.0, 0.0)}, intervals("staircase"))
+    reason = "found at 50 % of the tolerance on 2026-03-16 at 50 %RH: within 80 %, so 12 months are multiplied by 1.25"
+    yield _word(found.reason, found.reason, reason)
+    longer = b.family(interval=[{"months": 12}, {"from": "2026-03-20", "months": 15}])
+    found = proposed(program, {"2026-03-16": 0.1}, intervals("staircase"), longer)
+    yield _word(f"what was taken up is not proposed twice: {found}", (found.months_now, found.months), (15, 15))
+    found = proposed(program, {"2026-03-16": 0.1}, intervals("staircase", extend_by=4.0))
+    yield _word(f"clamped: {found}", (found.months, "longest interval is 30 months" in found.reason), (30, True))
+    found = proposed(program, {"2026-03-16": 2.5}, intervals("staircase", reduce_by=0.1))
+    yield _word(f"clamped: {found}", (found.months, "shortest interval is 2 months" in found.reason), (2, True))
+    found = proposed(program, {}, intervals("staircase"))
+    yield _word(f"nothing found yet: {found}", (found.months, found.changes), (None, ""))
+    yield _word("no method, no proposal", proposed(program, {"2026-03-16": 0.1}), None)
+
+
+def hours_of_use(program: Program) -> Iterator[Check]:
+    """200 h in a year of 365.25 days are 16.7 h a month: 400 h last 24 months."""
+
+    def read(*counters: float | None, **keys: Any) -> Any:
+        days = ("2024-03-16", "2025-03-16", "2026-03-16")
+        visits = {day: points(0.1, **{"in_use [h]": hours}) for day, hours in zip(days, counters)}
+        return proposed(program, visits, intervals("in_use_time", **{"hours": "400 h"} | keys))
+
+    found = read(50.0, 1000.0, 1200.0)
+    yield _word(f"by the newest two: {found}", (found.months, found.changes[:19]), (23, "next due 2028-02-16"))
+    yield _word(f"{found.reason} has the rate", "17 h a month: 400 h last 24.0 months" in found.reason, True)
+    found = read(1000.0, None, 1200.0)
+    yield _word(f"over two years the half of it: {found}", found.months, 30)
+    found = read(1000.0, 1200.0, 1190.0)
+    yield _word(f"a counter that went back: {found}", (found.months, "no rate of use" in found.reason), (None, True))
+    found = read(None, None, 1200.0)
+    yield _word(f"one reading: {found}", (found.months, "two readings are needed" in found.reason), (None, True))
+    found = read(None, 1200.0, 1200.0)
+    yield _word(f"not in use: {found}", found.months, 30)
+
+
+def intervals_by_drift(program: Program) -> Iterator[Check]:
+    """0.3 %RH a year from about zero: the control chart's arithmetic, and the earliest day of the prediction."""
+    errors = {f"{year}-03-16": round(0.3 * (year - 2026), 2) for year in (2023, 2024, 2025, 2026)}
+    whole = standing(program, yearly(errors, intervals("control_chart", longest=200)), "2026-04-01")
+    (drift,) = whole.drifts
+    k = float(program.sources.coverage_factor(drift.nu))
+
+    def line(t: float, number: int) -> float:
+        outlook, expected = drift.outlooks[number], drift.fit.expected(date(2026, 3, 16))
+        u = math.hypot(math.sqrt(expected.covariance[number, number]), drift.between)
+        band = k * math.hypot(u, outlook.U_rate / k * t)
+        return abs(float(expected.errors[number])) + abs(outlook.rate) * t + band
+
+    months = whole.proposal.months
+    tolerated = [line(months / 12.0, number) <= 2.0 for number in range(3)]
+    reached = [line((months + 1) / 12.0, number) > 2.0 for number in range(3)]
+    yield _word(f"within at every point: {whole.proposal}", tolerated, [True] * 3)
+    yield _word("and no longer a month later, somewhere", any(reached), True)
+    yield _word("neither bound at work", 2 < months < 200, True)
+    found = proposed(program, errors, intervals("drift", longest=200))
+    earliest = min(outlook.leaves.earliest for outlook in drift.outlooks)
+    after = program.due.add_months(date(2026, 3, 16), found.months)
+    later = program.due.add_months(date(2026, 3, 16), found.months + 1)
+    yield _word(f"the last whole month before {earliest}: {found}", after <= earliest < later, True)
+    steady = {f"{year}-03-16": 0.1 for year in (2023, 2024, 2025, 2026)}
+    for method in ("drift", "control_chart"):
+        found = proposed(program, steady, intervals(method))
+        yield _word(f"steady: {found}", (found.months, "longest" in found.reason), (30, True))
+        found = proposed(program, {"2026-03-16": 0.1}, intervals(method))
+        yield _word(f"too few visits: {found}", (found.months, "too few" in found.reason), (None, True))
+
+
+def reliability_of_a_model(program: Program) -> Iterator[Check]:
+    """Worst of a sensor's as found at a visit; by model, and by model and place; what is not judged is not counted."""
+    places = [{"id": "lab", "name": "Laboratory"}, {"id": "yard", "name": "Yard"}]
+    files = b.records(
+        b.facility(places=places, policies={"rule": "guard_band", "intervals": {"method": "staircase"}}),
+        b.sensor("RH-1"),
+        b.sensor("RH-2", place={"place": "yard"}),
+        old_references(),
+        b.visit("2023-03-16-a", *points(0.1), *points(4.0, sensor="RH-2")),
+        b.visit("2024-03-16-a", *points(0.1, 0.1, 4.0), *points(1.9, sensor="RH-2")),
+        b.visit("2025-03-16-a", *points(0.1), [*b.not_done(50.0, sensor="RH-2")]),
+        b.visit("2026-03-16-a", [*points(4.0), b.adjusted(), *points(0.1, phase="as_left")][0]),
+    )
+    found = assessed(program, files, "2026-12-31").reliabilities
+    keys = [(r.model, r.place, r.in_tolerance, r.visits) for r in found]
+    expected = [("reed", "", 3, 6), ("reed", "lab", 2, 4), ("reed", "yard", 1, 2)]
+    yield _word(f"{keys}", keys, expected)
+    # x of 6 for which P(3 or more of 6) = 5 %: the sum of C(6,i)·x^i·(1−x)^(6−i) over i = 3…6.
+    x = found[0].lower_bound
+    tail = sum(math.comb(6, i) * x**i * (1.0 - x) ** (6 - i) for i in range(3, 7))
+    yield _number("Clopper and Pearson: 5 % at the bound", tail, 0.05, 1e-9, "binomial distribution")
+    yield _number("months between visits", found[2].months, 366 * 12 / 365.25, 1e-9)
+    yield _number("months for 95 %", found[0].target_months, found[0].months * math.log(0.95) / math.log(0.5), 1e-9)
+
+
+def changes_charted(program: Program) -> Iterator[Check]:
+    """As found less as left before, mean of the points; what two visits share cancels, an adjustment is no change."""
+    errors = {
+        "2020-03-16": 0.0,
+        "2021-03-16": 0.2,
+        "2022-03-16": [*points(0.1, 0.4, 0.1), b.adjusted("span"), *points(-0.1, phase="as_left")],
+        "2023-03-16": 0.1,
+        "2024-03-16": 0.1,
+        "2025-03-16": 1.3,
+    }
+    (chart,) = standing(program, yearly(errors), "2026-01-01").charts
+    for computed, expected in zip(chart.changes, (0.2, 0.0, 0.2, 0.0, 1.2), strict=True):
+        yield _number(f"change {expected}", computed, expected, 1e-9)
+    yield _word("days", [day.year for day in chart.days], [2021, 2022, 2023, 2024, 2025])
+    # two means over three points, each of two readings with s = 0.05 %RH: 2·0.05·√(1/3)
+    yield _number("U of a change", chart.U[0], 2.0 * 0.05 / math.sqrt(3.0), 4e-3)
+    spread = np.mean([0.2, 0.2, 0.2, 1.2]) / program.control_charts.D2
+    yield _number("limits by the moving range", chart.individuals.upper, 0.32 + 3.0 * spread, 1e-9)
+    yield _number("moving average", chart.ewma.values[-1], 0.2 * 1.2 + 0.8 * (0.2 * 0.2 * (1 + 0.8**2)) * 0.8, 1e-9)
+    yield _word(chart.sentence, chart.sentence.startswith("5 changes from visit to visit, too few for more than"), True)
+    component = b.facility(policies={"rule": "guard_band", "visit_to_visit": "0.3 %RH"})
+    (wider,) = standing(program, yearly(errors, component), "2026-01-01").charts
+    yield _number("with a component", wider.U[0], math.hypot(chart.U[0], 2.0 * math.sqrt(2.0) * 0.3), 2e-2)
+    few = dict(list(errors.items())[:4])
+    (short,) = standing(program, yearly(few), "2026-01-01").charts
+    yield _word(short.sentence, (short.individuals, short.ewma, "4 are needed" in short.sentence), (None, None, True))
+
+
+ALL = (
+    control_limits,
+    signals,
+    changes_charted,
+    published_intervals,
+    staircases,
+    hours_of_use,
+    intervals_by_drift,
+    reliability_of_a_model,
+    failed_checks,
+    found_off,
+)
