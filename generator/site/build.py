@@ -19,6 +19,7 @@ from generator.site.pages import Pages
 from generator.site.swap import CannotPublish
 from generator.site.traceability import Traceability
 from generator.site.views.data import data
+from generator.site.views.drift import drift_page
 from generator.site.views.findings import case_rows, case_view
 from generator.site.views.lookup import Lookup, finding_link, look_up, reference_link, sensor_link, visit_link
 from generator.site.views.method import method
@@ -113,6 +114,8 @@ def _pages(lookup: Lookup, files: Mapping[str, bytes], folders: tuple[Path, ...]
         title = f"{name} {reference.name}"
         yield pages.page(reference_link(name).path, title, "reference.html", reference_view(lookup, reference))
     yield pages.page("schedule.html", "Schedule", "schedule.html", schedule(lookup))
+    fleet = drift_page(lookup)
+    yield pages.page("drift.html", "Drift", "drift.html", fleet, charts=fleet.has_charts)
     yield pages.page("findings/index.html", "Findings", "findings.html", case_rows(lookup))
     for case in lookup.assessment.cases:
         link = finding_link(case)

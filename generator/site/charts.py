@@ -10,16 +10,22 @@ from datetime import date
 from typing import Any
 
 from generator.assessment.drift import Drift
-from generator.assessment.history import DAYS_A_YEAR, SAME_TARGET_RH
+from generator.assessment.history import SAME_TARGET_RH
 from generator.assessment.result import Result
-from generator.assessment.standing import SensorVisitSummary, Standing
+from generator.assessment.standing import Standing
+from generator.assessment.summary import SensorVisitSummary
 from generator.records.models import Channel, Sensor
-from generator.rounding import MINUS, published, significant, value_with
+from generator.rounding import expanded, published, value_with
 from generator.site import words
 from generator.site.views.lookup import Lookup
+from generator.site.views.outlooks import leaves_first
+from generator.uncertainty.sources import coverage_factor
 
 WORTH_A_CHART = 1.0
 """Reference values of a visit that lie closer together than this (in the channel's unit) make no chart."""
+
+LINE_DAYS = 9
+"""Days at which a drift line and its band are computed."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,7 +46,7 @@ def history_chart(
     if not shown:
         return None
     name = series_names((r.target, r.direction) for r in shown)
-    chart = {
+    chart: dict[str, Any] = {
         "kind": "history",
         "title": f"{channel} errors of {standing.sensor.id}, {shown[0].day} to {shown[-1].day}",
         "y_title": f"Error / {words.unit(channel.unit)}",
@@ -54,8 +60,9 @@ def history_chart(
             for r, point in zip(shown, _history_points(lookup, shown), strict=True)
         ],
         "events": [{"date": str(e.day), "kind": e.kind, "text": e.text} for e in events],
-        "drift": _drift_lines(drift) if drift is not None and drift.state == "drifting" else [],
     }
+    if drift is not None:
+        chart |= _drift_lines(drift, standing.due.day, name)
     return as_json(chart)
 
 
@@ -99,7 +106,7 @@ def _history_points(lookup: Lookup, results: Sequence[Result]) -> list[dict[str,
     found_at = {r.visit for r in results if r.phase == "as_found" and math.isfinite(r.tolerance)}
     points = []
     for r in results:
-        point = {**_point(r), "date": lookup.local(r.time_utc)}
+        point = {**result_point(r), "date": lookup.local(r.time_utc)}
         if r.phase == "as_left" and r.visit in found_at:
             point |= {"low": None, "high": None}
         points.append(point)
@@ -120,7 +127,7 @@ def visit_chart(sensor: Sensor | None, results: Sequence[Result]) -> str | None:
         "title": f"{channel} errors of {shown[0].sensor} at {shown[0].visit}",
         "x_title": f"Reference value / {symbol}",
         "y_title": f"Error / {symbol}",
-        "points": [{**_point(r), "reference": _number(r.reference_value)} for r in shown],
+        "points": [{**result_point(r), "reference": number(r.reference_value)} for r in shown],
     }
     limits = sensor.process_limits if sensor is not None and channel is Channel.HUMIDITY else None
     if limits is not None:
@@ -133,17 +140,18 @@ def as_json(chart: Mapping[str, Any]) -> str:
     return json.dumps(chart, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
-def _point(r: Result) -> dict[str, Any]:
+def result_point(r: Result) -> dict[str, Any]:
+    """What every chart of results says of one of them."""
     symbol = words.unit(r.unit)
     limited = math.isfinite(r.tolerance)
     return {
         "target": words.point(r),
         "set_point": words.point(r),
-        "phase": "as_left" if r.phase == "as_left" else "as_found",
-        "error": _number(r.error),
-        "U": _number(r.U) if math.isfinite(r.U) else None,
-        "low": _number(-r.tolerance) if limited else None,
-        "high": _number(r.tolerance) if limited else None,
+        "phase": r.phase if r.phase in ("as_left", "check") else "as_found",
+        "error": number(r.error),
+        "U": number(r.U) if math.isfinite(r.U) else None,
+        "low": number(-r.tolerance) if limited else None,
+        "high": number(r.tolerance) if limited else None,
         "verdict": str(r.verdict),
         "hover": [
             f"{r.day} {words.phase(r.phase)}, {words.point(r)}, {r.direction}",
@@ -156,23 +164,47 @@ def _point(r: Result) -> dict[str, Any]:
     }
 
 
-def _drift_lines(drift: Drift) -> list[dict[str, Any]]:
-    """The fitted line of each target, from the first to the last visit of the segment."""
-    assert drift.first is not None and drift.last is not None
-    days = (drift.last - drift.first).days
-    rate = f"{significant(drift.rate, 2)} {words.unit(drift.channel.unit)} per year"
-    sign = "" if rate.startswith(MINUS) else "+"
-    return [
-        {
-            "target": words.target(target),
-            "dates": [str(drift.first), str(drift.last)],
-            "error": [_number(level), _number(level + drift.rate * days / DAYS_A_YEAR)],
-            "text": f"drift {sign}{rate}, {words.target(target)}",
+def _drift_lines(drift: Drift, due: date | None, name: Callable[[float, str], str]) -> dict[str, Any]:
+    """The line that is expected of each point, from the open segment's first day to the next due day.
+
+    The band is that of the point that leaves its tolerance first: what a measurement will show there. More would hide
+    each other.
+    """
+    fit = drift.fit
+    if fit is None or not drift.outlooks or drift.first is None or drift.last is None:
+        return {}
+    end = max(drift.last, due) if due else drift.last
+    days = [drift.first + (end - drift.first) * part / (LINE_DAYS - 1) for part in range(LINE_DAYS)]
+    expected = [fit.expected(day) for day in days]
+    worst = leaves_first(drift.outlooks)
+    lines = []
+    for i, outlook in enumerate(drift.outlooks):
+        series = name(outlook.target, outlook.direction)
+        rate = f"{value_with(outlook.rate, outlook.U_rate, sign=True)} ± {expanded(outlook.U_rate)}"
+        errors = [float(then.errors[i]) for then in expected]
+        line: dict[str, Any] = {
+            "target": series,
+            "dates": [str(day) for day in days],
+            "error": [number(error) for error in errors],
+            "text": f"drift {rate} {words.unit(drift.channel.unit)} per year, {series}",
+            "thin": drift.state != "drifting",
         }
-        for target, level in drift.levels
-    ]
+        if i == worst:
+            own = fit.epoch.newest(fit.epoch.open_levels[i]).u ** 2
+            spread = [then.spread(i, visit=1.0, own=own) for then in expected]
+            reach = [float(coverage_factor(nu)) * u for u, nu in spread]
+            line["low"] = [number(error - U) for error, U in zip(errors, reach, strict=True)]
+            line["high"] = [number(error + U) for error, U in zip(errors, reach, strict=True)]
+            banded = series
+        lines.append(line)
+    kind = "thick lines" if drift.state == "drifting" else "thin straight lines"
+    found: dict[str, Any] = {
+        "drift": lines,
+        "drift_key": f"{kind}: the error that the drift expects; band: where a measurement at {banded} will lie (95 %)",
+    }
+    return found | ({"due": {"date": str(due), "text": "due"}} if due and due == end else {})
 
 
-def _number(value: float) -> float:
+def number(value: float) -> float:
     """The number at the digits that are published, so that processors' last bits do not show."""
     return float(published(value))

@@ -22,6 +22,7 @@
  *             `high` its band (may be left out); thin where it is no more than a line
  *   drift_key what the lines are, under the sheet
  *   due       {date, text}: a day that the lines run to
+ *   control   {lower, upper, text}: limits for all points, long dashes; `text` under the sheet says whose
  *   from, to  the days at the edges of the sheet; what the points and drift lines need if left out
  *
  * visit, besides:
@@ -212,7 +213,7 @@
     const marks = lines.map((event) => mark(event.date, event.sign, look, EVENT_DASHES[event.kind] ?? EVENT_DASHES.other));
     marks.push(...feet.map((event) => foot(event.date, event.sign, look)));
     if (chart.due) marks.push(mark(chart.due.date, chart.due.text, look, "2px,3px"));
-    const shapes = marks.map(({ shape }) => shape);
+    const shapes = [...marks.map(({ shape }) => shape), ...controlLines(chart, look)];
     const annotations = marks.map(({ annotation }) => annotation);
     const short = to - from < 200 * DAY;
     const xaxis = { type: "date", range: [stamp(from), stamp(to)], tickformat: short ? "%Y-%m-%d" : "%Y-%m" };
@@ -245,6 +246,10 @@
     };
   }
 
+  const controlLines = ({ control }, look) => (control ? [control.lower, control.upper] : []).map((y) => ({
+    type: "line", xref: "paper", yref: "y", x0: 0, x1: 1, y0: y, y1: y, line: { color: look.quiet, width: 1.4, dash: "longdash" },
+  }));
+
   function historyKey(chart, lines, feet) {
     const parts = [];
     const settled = (phase) => chart.points.some((point) => point.phase === phase && !reserved(point));
@@ -256,6 +261,7 @@
     }
     parts.push(...resultsKey(chart));
     if (chart.drift?.length && chart.drift_key) parts.push(chart.drift_key);
+    if (chart.control) parts.push(chart.control.text);
     return [...parts, ...[...lines, ...feet].map((event) => `${event.sign}: ${event.date.slice(0, 10)} ${event.text}`)];
   }
 

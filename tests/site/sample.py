@@ -15,6 +15,7 @@ LISTS = (
     "visits/index",
     "references/index",
     "schedule",
+    "drift",
     "findings/index",
     "method",
     "data/index",

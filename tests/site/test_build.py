@@ -75,7 +75,7 @@ def test_faulty_records_give_no_content(tmp_path: Path):
     files = {**small(), **builders.visit("2026-04-01-odd", *store.three_points("NOBODY-1", 0.1))}
     with pytest.raises(RecordsRefused) as refused:
         site_content(written(tmp_path, files), store.TODAY, SHIPPED, lambda text: None)
-    assert {fault.rule.name for fault in refused.value.faults} == {"unknown-sensor"}
+    assert "unknown-sensor" in {fault.rule.name for fault in refused.value.faults}
 
 
 def test_a_sensor_whose_page_would_stand_on_the_list_is_refused_with_a_cure(tmp_path: Path):

@@ -19,7 +19,7 @@ from tests.site import store
 
 TEMPLATES = assets.template_folders()[-1] / "pages"
 VOID = {"area", "base", "br", "col", "hr", "img", "input", "link", "meta", "source", "wbr"}
-LISTS = ("index", "sensors/index", "visits/index", "references/index", "schedule", "findings/index", "method")
+LISTS = ("index", "sensors/index", "visits/index", "references/index", "schedule", "drift", "findings/index", "method")
 
 
 class Outline(HTMLParser):
@@ -154,15 +154,27 @@ def test_units_are_written_as_people_read_them(page: SitePage):
 
 def test_every_number_of_a_chart_stands_in_a_table_too():
     """Without scripts, or without eyes, the page still says what the chart shows."""
-    drawn = 0
+    drawn: Counter[str] = Counter()
     for path, outline in OUTLINES.items():
         text = text_of(store.page(path).body)
-        for chart in outline.charts:
-            for point in json.loads(chart)["points"]:
-                error = next(line for line in point["hover"] if line.startswith("error "))
-                assert error.removeprefix("error ").rpartition(" ")[0] in text
-                drawn += 1
-    assert drawn > 50
+        for chart in map(json.loads, outline.charts):
+            for point in chart["points"]:
+                if chart["kind"] == "fleet":
+                    said = point["hover"][1].partition(" of the tolerance")[0]
+                else:
+                    error = next(line for line in point["hover"] if line.startswith("error "))
+                    said = error.removeprefix("error ").rpartition(" ")[0]
+                assert said in text, (path, said)
+                drawn[chart["kind"]] += 1
+    assert drawn["history"] > 30 and drawn["visit"] > 20 and drawn["fleet"] > 0
+
+
+RESULT = {"target", "phase", "error", "U", "low", "high"}
+DRAWN = {
+    "history": (RESULT | {"date", "segment"}, "y_title"),
+    "visit": (RESULT | {"reference"}, "y_title"),
+    "fleet": ({"group", "label", "value", "U", "state"}, "x_title"),
+}
 
 
 def test_charts_carry_what_the_script_draws_and_load_it():
@@ -170,8 +182,9 @@ def test_charts_carry_what_the_script_draws_and_load_it():
         charts = [json.loads(chart) for chart in OUTLINES[page.path].charts]
         assert page.scripts == bool(charts)
         for chart in charts:
-            assert chart["kind"] in ("history", "visit") and chart["title"] and chart["y_title"].startswith("Error / ")
-            assert all({"target", "phase", "error", "U", "low", "high"} <= set(point) for point in chart["points"])
+            needed, axis = DRAWN[chart["kind"]]
+            assert chart["title"] and " / " in chart[axis]
+            assert all(needed | {"hover"} <= set(point) for point in chart["points"])
 
 
 def test_records_are_searched_and_visits_are_not():

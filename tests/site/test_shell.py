@@ -95,7 +95,7 @@ def test_the_navigation_holds_the_lists_and_no_record(site: Path):
         primary = re.search(r'<nav class="md-nav md-nav--primary.*?</ul>\s*</nav>', html(site, path), re.DOTALL)
         assert primary is not None
         linked = re.findall(r'href="([^"#]+)"', primary.group())
-        assert {Path(link).name for link in linked} <= {"index.html", "schedule.html", "method.html"}
+        assert {Path(link).name for link in linked} <= {"index.html", "schedule.html", "drift.html", "method.html"}
 
 
 def test_a_record_names_the_list_it_belongs_to(site: Path):

@@ -253,10 +253,11 @@ def test_results_stand_newest_visit_first_and_found_before_left():
 
 def test_a_change_since_last_left_has_the_u_of_the_difference():
     """What both visits share cancels: U is smaller than the two results' U in quadrature."""
-    (point, before, now, change, chip), *_ = the_sensor("OUT-1").drifts[0].changes
-    assert (point, chip.word) == ("20 %RH, start", "stands out")
-    value, U = (float(text) for text in change.split(" ± "))
-    assert value == pytest.approx(float(now) - float(before), abs=0.02)
+    row = the_sensor("OUT-1").drifts[0].changes[0]
+    assert (row.point, row.chip.word) == ("20 %RH, start", "stands out")
+    value, U = (float(text) for text in row.change.split(" ± "))
+    assert value == pytest.approx(float(row.now) - float(row.before), abs=0.02)
+    assert float(row.e_n) == pytest.approx(value / U, rel=0.05), "E_n stands beside it"
     results = [r for r in store.assessment().results if r.sensor == "OUT-1" and r.target == 20]
     assert math.hypot(*(r.U for r in results)) > U
 

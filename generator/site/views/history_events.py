@@ -7,7 +7,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from generator.assessment.standing import SensorVisitSummary, Standing
+from generator.assessment.standing import Standing
+from generator.assessment.summary import SensorVisitSummary
 from generator.records.models import Channel
 from generator.records.rows import Event
 from generator.site import words

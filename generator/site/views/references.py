@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -11,26 +11,24 @@ from typing import Any
 from generator.assessment.conformity import Verdict
 from generator.assessment.result import Result
 from generator.records.models import Channel, Reference, in_force
-from generator.records.references import QUANTITIES, Calibration, QuantityRecord
-from generator.rounding import expanded
 from generator.site import words
 from generator.site.certificate_words import KINDS
+from generator.site.views.calibrations import (
+    IN_DATE,
+    OUT_OF_DATE,
+    QuantityView,
+    current_calibration,
+    quantity_view,
+    quantity_words,
+)
 from generator.site.views.lookup import Lookup, reference_link, visit_link
 from generator.site.views.results import status_chip
 from generator.site.words import Chip, Fact, Link
 
-IN_DATE = Chip(word="in date", kind="ok")
 RUNS_OUT = Chip(word="runs out soon", kind="due")
-OUT_OF_DATE = Chip(word="out of date", kind="out")
 NOT_CALIBRATED = Chip(word="not calibrated yet", kind="overdue")
 AWAY = Chip(word="away", kind="off")
 CHECK_FAILED = Chip(word="last check failed", kind="out")
-
-_CORRELATIONS = {
-    "common": "points share one error",
-    "independent": "points err independently",
-    "zero_span": "points share an error of zero and one of span",
-}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,45 +47,6 @@ class ReferenceState:
     last_check: str
     check_chip: Chip | None
     check_link: Link | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class TableRow:
-    """One point of a calibration, as its certificate says or as the visit here found."""
-
-    at: str
-    value: str
-    U: str
-    k: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class CalibrationView:
-    """One link of the chain."""
-
-    anchor: str
-    day: str
-    by: str
-    certificate: str
-    visit: Link | None
-    valid_until: str
-    chip: Chip | None
-    """of the one in force on the day"""
-    largest_U: str
-    declared: str
-    points: tuple[TableRow, ...]
-    as_found: tuple[TableRow, ...]
-    remarks: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class QuantityView:
-    """One quantity with its calibrations, newest first."""
-
-    anchor: str
-    name: str
-    facts: str
-    calibrations: tuple[CalibrationView, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,16 +96,16 @@ def reference_states(lookup: Lookup) -> tuple[ReferenceState, ...]:
 
 def reference_state(lookup: Lookup, reference: Reference) -> ReferenceState:
     """Whether a reference may be used on the day: the calibration of each quantity that is in force then."""
-    current = {name: _current(quantity, lookup.day) for name, quantity in reference.quantities.items()}
+    current = {name: current_calibration(quantity, lookup.day) for name, quantity in reference.quantities.items()}
     missing = [name for name, calibration in current.items() if calibration is None]
     ends = [c.valid_until for c in current.values() if c is not None]
     first_end = min(ends, default=None)
     soon = _due_soon_days(lookup)
     away = [a for a in reference.away if a.holds(lookup.day)]
     if missing:
-        chip, sentence = NOT_CALIBRATED, f"no calibration of {words.listed(map(_words, missing))} on record"
+        chip, sentence = NOT_CALIBRATED, f"no calibration of {words.listed(map(quantity_words, missing))} on record"
     elif first_end is not None and first_end < lookup.day:
-        late = [_words(name) for name, c in current.items() if c is not None and c.valid_until < lookup.day]
+        late = [quantity_words(name) for name, c in current.items() if c is not None and c.valid_until < lookup.day]
         chip, sentence = OUT_OF_DATE, f"calibration of {words.listed(late)} ran out on {first_end}"
     elif first_end is not None and first_end <= lookup.day + timedelta(days=soon):
         chip, sentence = RUNS_OUT, f"runs out on {first_end}"
@@ -177,11 +136,6 @@ def _due_soon_days(lookup: Lookup) -> int:
     return (in_force(policies, lookup.day) or policies[0]).due_soon_days
 
 
-def _current(quantity: QuantityRecord, day: date) -> Calibration | None:
-    past = [c for c in quantity.calibrations if c.date <= day]
-    return past[-1] if past else None
-
-
 def _check_results(lookup: Lookup, reference: Reference) -> list[Result]:
     """Humidity results of checks between calibrations, in order of days."""
     return [
@@ -201,7 +155,7 @@ def reference_view(lookup: Lookup, reference: Reference) -> ReferenceView:
         facts=tuple(_facts(reference, data)),
         common=tuple(_common(data)),
         quantities=tuple(
-            _quantity(lookup, reference, name, quantity, data["quantities"][name])
+            quantity_view(lookup, reference, name, quantity, data["quantities"][name])
             for name, quantity in reference.quantities.items()
         ),
         checks=tuple(_check_row(lookup, reference, r) for r in reversed(_check_results(lookup, reference))),
@@ -246,98 +200,9 @@ def _facts(reference: Reference, data: dict[str, Any]) -> Iterator[Fact]:
 def _common(data: dict[str, Any]) -> Iterator[Fact]:
     """Components that several quantities share, newest first."""
     for component in sorted(data.get("common") or [], key=lambda c: str(c["date"]), reverse=True):
-        quantities = words.listed(_words(name) for name in component["quantities"])
+        quantities = words.listed(quantity_words(name) for name in component["quantities"])
         value = f"u = {words.shown(component['u'])}, shared by {quantities}"
         yield Fact(name=component["name"], value=value, note=f"calibrations of {component['date']}")
-
-
-def _quantity(
-    lookup: Lookup, reference: Reference, name: str, quantity: QuantityRecord, data: dict[str, Any]
-) -> QuantityView:
-    facts = []
-    if quantity.resolution is not None:
-        facts.append(f"resolution {words.shown(data['resolution'])}")
-    if quantity.lowest is not None:
-        facts.append(f"used from {words.shown(data['lowest'])}")
-    if quantity.highest is not None:
-        facts.append(f"used up to {words.shown(data['highest'])}")
-    current = _current(quantity, lookup.day)
-    written = list(zip(quantity.calibrations, data["calibrations"], strict=True))
-    return QuantityView(
-        anchor=name.replace("_", "-"),
-        name=_words(name),
-        facts=", ".join(facts),
-        calibrations=tuple(
-            _calibration(lookup, reference, name, c, text, in_use=c is current) for c, text in reversed(written)
-        ),
-    )
-
-
-def _calibration(
-    lookup: Lookup, reference: Reference, name: str, calibration: Calibration, data: dict[str, Any], *, in_use: bool
-) -> CalibrationView:
-    here = _own_results(lookup, reference, name, calibration)
-    remarks = [] if calibration.from_visit else [_CORRELATIONS[calibration.correlation]]
-    if calibration.drift is not None:
-        remarks.append(f"drift allowance ±{words.shown(data['drift'])}")
-    chip = None
-    if in_use:
-        chip = IN_DATE if calibration.valid_until >= lookup.day else OUT_OF_DATE
-    return CalibrationView(
-        anchor=f"{name.replace('_', '-')}-{calibration.date}",
-        day=str(calibration.date),
-        by=calibration.laboratory or "a visit here",
-        certificate=calibration.certificate or "",
-        visit=lookup.visit(calibration.from_visit),
-        valid_until=str(calibration.valid_until),
-        chip=chip,
-        largest_U=_largest_u(calibration, data, here),
-        declared=calibration.declared or "error",
-        points=_points(data.get("points")) or tuple(_point_of(r) for r in here),
-        as_found=_points(data.get("as_found")),
-        remarks=tuple(remarks),
-    )
-
-
-def _points(data: Sequence[dict[str, Any]] | None) -> tuple[TableRow, ...]:
-    return tuple(
-        TableRow(
-            at=words.shown(point["at"]),
-            value=words.shown(point["value"]),
-            U=words.shown(point["U"]),
-            k=point.get("k") or "2",
-        )
-        for point in data or ()
-    )
-
-
-def _point_of(r: Result) -> TableRow:
-    symbol = words.unit(r.unit)
-    error, _, U = words.error_with_u(r).partition(" ± ")
-    return TableRow(
-        at=f"{words.value_at(r)} {symbol}, {r.direction}",
-        value=f"{error} {symbol}",
-        U=f"{U} {symbol}",
-        k=words.digits(r.k, 3),
-    )
-
-
-def _largest_u(calibration: Calibration, data: dict[str, Any], here: Sequence[Result]) -> str:
-    if calibration.points:
-        largest = max(range(len(calibration.points)), key=lambda i: calibration.points[i].U.value)
-        return words.shown(data["points"][largest]["U"])
-    return f"{expanded(max(r.U for r in here))} {words.unit(here[0].unit)}" if here else ""
-
-
-def _own_results(lookup: Lookup, reference: Reference, name: str, calibration: Calibration) -> list[Result]:
-    """What the visit that calibrated it left, else found."""
-    channel = Channel.TEMPERATURE if QUANTITIES[name] == "temperature" else Channel.HUMIDITY
-    mine = [
-        r
-        for r in lookup.reference_results.get(reference.id, ())
-        if r.visit == calibration.from_visit and r.channel is channel and r.line is not None
-    ]
-    return [r for r in mine if r.phase == "as_left"] or [r for r in mine if r.phase == "as_found"]
 
 
 def _check_row(lookup: Lookup, reference: Reference, r: Result) -> CheckRow:
@@ -368,7 +233,3 @@ def _carries(lookup: Lookup, reference: Reference) -> Iterator[Link]:
         visits = {c.from_visit for q in other.quantities.values() for c in q.calibrations if c.from_visit}
         if other.id != reference.id and visits & set(lookup.leaning.get(reference.id, {})):
             yield reference_link(other.id)
-
-
-def _words(quantity: str) -> str:
-    return quantity.replace("_", " ")

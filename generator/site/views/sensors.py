@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from generator.assessment.drift import Change, Drift
 from generator.assessment.due import DueState, points_met
-from generator.assessment.result import Result
-from generator.assessment.standing import SensorVisitSummary, Standing, State
-from generator.rounding import value_with
+from generator.assessment.standing import Standing, State
+from generator.assessment.summary import SensorVisitSummary
 from generator.site import words
-from generator.site.charts import history_chart
+from generator.site.charts import ChartEvent, history_chart
 from generator.site.views.findings import CaseRow, case_row
 from generator.site.views.history_events import event_in_words, history_events
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.results import ResultTable, result_table, worst
+from generator.site.views.sensor_drift import DriftView, drift_views
 from generator.site.views.settings import settings_facts
 from generator.site.views.standing import Matter, chips, deciding_sentence, matters, no_verdict, since_when
 from generator.site.words import Chip, Fact, Link
@@ -35,19 +34,6 @@ class SensorRow:
     chips: tuple[Chip, ...]
     due: str
     last: Link | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class DriftView:
-    """Drift of one channel, and what changed since the instrument was last left."""
-
-    channel: str
-    unit: str
-    chip: Chip
-    sentence: str
-    changes: tuple[tuple[str, str, str, str, Chip], ...]
-    """point, error last left with, error found now, change ± U, whether it stands out"""
-    between: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,6 +108,7 @@ def sensor_view(lookup: Lookup, standing: Standing, certificates: Certificates) 
     """One sensor's page."""
     sensor, settings = standing.sensor, standing.settings
     found = matters(lookup, standing)
+    events = history_events(lookup, standing)
     return SensorView(
         id=sensor.id,
         name=sensor.name,
@@ -133,8 +120,8 @@ def sensor_view(lookup: Lookup, standing: Standing, certificates: Certificates) 
         due=_due(standing),
         matters=tuple(matter for matter in found if not matter.told_by_state),
         notes=tuple(_notes(standing)),
-        histories=tuple(_histories(lookup, standing)),
-        drifts=tuple(_drift(d) for d in standing.drifts),
+        histories=tuple(_histories(lookup, standing, events)),
+        drifts=drift_views(standing, events),
         visits=tuple(_visit_lines(lookup, standing, certificates)),
         cases=tuple(case_row(lookup, case) for case in reversed(standing.cases)),
         instruments=tuple(_instruments(lookup, standing)),
@@ -177,8 +164,7 @@ def _notes(standing: Standing) -> Iterator[str]:
         yield f"Calibration deferred to {sensor.deferred_until}: {sensor.deferred_reason}"
 
 
-def _histories(lookup: Lookup, standing: Standing) -> Iterator[ChannelHistory]:
-    events = history_events(lookup, standing)
+def _histories(lookup: Lookup, standing: Standing, events: Sequence[ChartEvent]) -> Iterator[ChannelHistory]:
     for channel in standing.settings.channels:
         newest_first = [r for visit in reversed(standing.visits) for r in visit.results if r.channel is channel]
         if not newest_first:
@@ -186,37 +172,6 @@ def _histories(lookup: Lookup, standing: Standing) -> Iterator[ChannelHistory]:
         drift = next((d for d in standing.drifts if d.channel is channel), None)
         chart = history_chart(lookup, standing, channel, events, drift)
         yield ChannelHistory(channel=str(channel), chart=chart, table=result_table(newest_first))
-
-
-def _drift(drift: Drift) -> DriftView:
-    changes = [_change(c) for c in drift.changes]
-    between = ""
-    if drift.changes:
-        between = f"{drift.changes[0].before.day} and {drift.changes[0].now.day}"
-    period = f"{drift.first} to {drift.last}: " if drift.first else ""
-    return DriftView(
-        channel=str(drift.channel),
-        unit=words.unit(drift.channel.unit),
-        chip=words.drift_chip(drift.state),
-        sentence=period + words.shown(drift.sentence),
-        changes=tuple(changes),
-        between=between,
-    )
-
-
-def _change(change: Change) -> tuple[str, str, str, str, Chip]:
-    chip = Chip(word="stands out", kind="drift") if change.significant else Chip(word="within U", kind="ok")
-    return (
-        f"{words.target(change.target)}, {change.now.direction}",
-        _error(change.before),
-        _error(change.now),
-        words.difference(change.change, change.U),
-        chip,
-    )
-
-
-def _error(r: Result) -> str:
-    return value_with(r.error, r.U, sign=True)
 
 
 def _visit_lines(lookup: Lookup, standing: Standing, certificates: Certificates) -> Iterator[VisitLine]:

@@ -9,7 +9,8 @@ from datetime import date
 from generator.assessment.due import DueState
 from generator.assessment.findings import Case
 from generator.assessment.result import Result
-from generator.assessment.standing import SensorVisitSummary, Standing, State, state_of
+from generator.assessment.standing import Standing, State, state_of
+from generator.assessment.summary import SensorVisitSummary
 from generator.records.settings import instrument_on
 from generator.rounding import fixed
 from generator.site import words

@@ -9,7 +9,7 @@ from itertools import groupby
 
 from generator.assessment.adjustment import Hysteresis
 from generator.assessment.result import Result
-from generator.assessment.standing import SensorVisitSummary
+from generator.assessment.summary import SensorVisitSummary
 from generator.records.references import QUANTITIES
 from generator.records.settings import SettingsOn
 from generator.records.visits import Visit

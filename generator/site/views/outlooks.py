@@ -1,0 +1,66 @@
+"""What a drift line expects of a sensor's points, in words: which point leaves its tolerance first, and when."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from generator.assessment.drift import Drift
+from generator.assessment.due import DueState
+from generator.assessment.outlook import HORIZON_YEARS, PointOutlook
+from generator.assessment.standing import Standing, State
+from generator.site import words
+
+NOT_WITHIN = f"not within {HORIZON_YEARS} years"
+LEAVES_BEFORE_DUE = words.Chip(word="leaves before due", kind="drift")
+
+
+def leaves_first(outlooks: Sequence[PointOutlook]) -> int:
+    """Number of the point that leaves its tolerance first; where none does, that which uses most of it when due."""
+
+    def order(number: int) -> tuple[date, date, float]:
+        outlook = outlooks[number]
+        leaves = outlook.leaves
+        median = leaves.median if leaves else None
+        earliest = leaves.earliest if leaves else None
+        used = (abs(outlook.error_today) + outlook.U_today) / outlook.tolerance if outlook.tolerance > 0 else 0.0
+        return median or date.max, earliest or date.max, -used
+
+    return min(range(len(outlooks)), key=order)
+
+
+def leaving_before_due(standing: Standing) -> tuple[Drift, PointOutlook] | None:
+    """The point that is more likely than not to leave its tolerance before the next due day; None where none is.
+
+    What is out of tolerance, or too close to call, has left it already: its state says so.
+    """
+    due = standing.due
+    if standing.state is not State.IN or due.state is DueState.OUT_OF_SERVICE or due.day is None:
+        return None
+    found = [(drift, drift.outlooks[leaves_first(drift.outlooks)]) for drift in standing.drifts if drift.outlooks]
+    leaving = [
+        (outlook.leaves.median, drift, outlook)
+        for drift, outlook in found
+        if outlook.leaves and outlook.leaves.median and outlook.leaves.median <= due.day
+    ]
+    return min(leaving, key=lambda one: one[0])[1:] if leaving else None
+
+
+def leaving_sentence(drift: Drift, outlook: PointOutlook, due: date) -> str:
+    """`at 10 %RH |error| + U leaves the tolerance about 2027-01-05 (95 %: …), before it is due on 2027-04-14`."""
+    assert outlook.leaves is not None
+    what = f"{drift.channel} at {words.target(outlook.target)}"
+    return f"{what}: {words.shown(outlook.leaves.sentence)}, before it is due on {due}"
+
+
+def leaving_day(outlook: PointOutlook) -> tuple[str, str]:
+    """(day, bounds) as a table shows them: `2027-01-05`, `2026-12-02 to 2027-03-30`."""
+    leaves = outlook.leaves
+    if leaves is None:
+        return "no tolerance", ""
+    if outlook.limit <= 0:
+        return "cannot be decided with this U", ""
+    if leaves.earliest is None:
+        return NOT_WITHIN, ""
+    bounds = f"{leaves.earliest} to {leaves.latest or 'later'}"
+    return (str(leaves.median), bounds) if leaves.median else (f"more likely {NOT_WITHIN}", bounds)

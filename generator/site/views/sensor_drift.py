@@ -1,0 +1,114 @@
+"""Drift of one sensor, channel by channel: rates, what is expected of each point, changes and their control chart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from generator.assessment.drift import Change, Drift
+from generator.assessment.outlook import PointOutlook
+from generator.assessment.result import Result
+from generator.assessment.standing import Standing
+from generator.rounding import NOTHING, fixed, value_with
+from generator.site import words
+from generator.site.charts import ChartEvent, series_names
+from generator.site.views.outlooks import leaving_day
+from generator.site.words import Chip
+
+
+@dataclass(frozen=True, kw_only=True)
+class PointRow:
+    """What the line expects of one point."""
+
+    point: str
+    rate: str
+    today: str
+    due: str
+    tolerance: str
+    leaves: str
+    bounds: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChangeRow:
+    """As found at the newest visit against what the visit before left."""
+
+    point: str
+    before: str
+    now: str
+    change: str
+    e_n: str
+    chip: Chip
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriftView:
+    """Drift of one channel, and what changed since the instrument was last left."""
+
+    channel: str
+    unit: str
+    chip: Chip
+    sentence: str
+    naive: str
+    basis: str
+    points: tuple[PointRow, ...]
+    due: str
+    changes: tuple[ChangeRow, ...]
+    between: str
+    """the days of the newest change"""
+
+
+def drift_views(standing: Standing, events: Sequence[ChartEvent]) -> tuple[DriftView, ...]:
+    """One for each channel; `events`: what the history marks."""
+    return tuple(_drift(standing, drift) for drift in standing.drifts)
+
+
+def _drift(standing: Standing, drift: Drift) -> DriftView:
+    symbol = words.unit(drift.channel.unit)
+    days = f"{drift.fit.epoch.days[0]} to {drift.fit.epoch.days[-1]}: " if drift.fit else ""
+    between = f"{drift.changes[0].before.day} and {drift.changes[0].now.day}" if drift.changes else ""
+    return DriftView(
+        channel=str(drift.channel),
+        unit=symbol,
+        chip=words.drift_chip(drift.state),
+        sentence=days + words.shown(drift.sentence),
+        naive=words.shown(drift.naive),
+        basis=f"Standard deviation from visit to visit {words.digits(drift.between, 2)} {symbol}, {drift.between_basis}"
+        if drift.fit
+        else "",
+        points=tuple(_points(drift.outlooks)),
+        due=str(standing.due.day or ""),
+        changes=tuple(map(_change, drift.changes)),
+        between=between,
+    )
+
+
+def _points(outlooks: Sequence[PointOutlook]) -> Iterator[PointRow]:
+    name = series_names((outlook.target, outlook.direction) for outlook in outlooks)
+    for outlook in outlooks:
+        day, bounds = leaving_day(outlook)
+        yield PointRow(
+            point=name(outlook.target, outlook.direction),
+            rate=words.difference(outlook.rate, outlook.U_rate),
+            today=words.difference(outlook.error_today, outlook.U_today),
+            due=words.difference(outlook.error_due, outlook.U_due),
+            tolerance=f"±{value_with(outlook.tolerance, outlook.U_today)}" if outlook.tolerance > 0 else NOTHING,
+            leaves=day,
+            bounds=bounds,
+        )
+
+
+def _change(change: Change) -> ChangeRow:
+    chip = Chip(word="stands out", kind="drift") if change.significant else Chip(word="within U", kind="ok")
+    return ChangeRow(
+        point=f"{words.target(change.target)}, {change.now.direction}",
+        before=_error(change.before),
+        now=_error(change.now),
+        change=words.difference(change.change, change.U),
+        e_n=fixed(change.e_n, 2, sign=True),
+        chip=chip,
+    )
+
+
+def _error(r: Result) -> str:
+    return value_with(r.error, r.U, sign=True)
