@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
@@ -26,6 +26,7 @@ from generator.assessment.standing import State, state_of
 from generator.assessment.summary import SensorVisitSummary
 from generator.faults import Fault
 from generator.records.models import Channel
+from generator.records.rows import SensorVisit
 from generator.records.settings import instrument_on
 from generator.uncertainty.measured import Line, Measurement
 from generator.uncertainty.measurement import measure
@@ -160,6 +161,15 @@ class Retracer:
         self.numbers = {measurement.key(line): number for number, line in enumerate(measurement.lines)}
         self.known = {key: measurement.lines[number].repeatability for key, number in self.numbers.items()}
         self.results = {result.key: result for result in assessment.results}
+        self.visits: dict[str, list[SensorVisit]] = {}
+        """path → its sensors' parts"""
+        self.standing: dict[str, list[SensorVisitSummary]] = {}
+        """sensor → its visits that stand"""
+        for summary in assessment.summaries:
+            sv = summary.sensor_visit
+            self.visits.setdefault(sv.visit.path, []).append(sv)
+            if not sv.withdrawn:
+                self.standing.setdefault(sv.sensor, []).append(summary)
         self.users: dict[tuple[str, str, date], list[int]] = {}
         """calibration → cells that lean on it by their own readings"""
         self.own: dict[tuple[str, str], list[int]] = {}
@@ -180,29 +190,26 @@ class Retracer:
     def retrace(self, shifts: Sequence[Shift]) -> Retrace:
         """What is otherwise where references had these further errors."""
         touched = self._paths(self._leaning(shifts))
-        visits = [s.sensor_visit for s in self.assessment.summaries]
-        again = self._with_calibrating(touched)
-        measurement = measure(
-            self.records, [sv for sv in visits if sv.visit.path in again], shifts=tuple(shifts), known=self.known
-        )
-        results = make_results(
-            self.records,
-            [sv for sv in visits if sv.visit.path in touched],
-            measurement,
-            self._answers(measurement),
-            self.assessment.reservations,
-        )
+        again = self._parts(self._with_calibrating(touched))
+        measurement = measure(self.records, again, shifts=tuple(shifts), known=self.known)
+        answers, reservations = self._answers(measurement), self.assessment.reservations
+        results = make_results(self.records, self._parts(touched), measurement, answers, reservations)
         pairs = (Moved(before=self.results[r.key], after=r) for r in _refused(measurement, results))
         moved = tuple(pair for pair in pairs if _differs(pair))
-        opened, dropped = self._cases(moved)
+        after = self._after(moved)
+        opened, dropped = self._cases(after)
         return Retrace(
             shifts=tuple(shifts),
             moved=moved,
-            states=tuple(self._states(moved)),
+            states=tuple(self._states(after)),
             opened=opened,
             dropped=dropped,
             faults=tuple(measurement.faults),
         )
+
+    def _parts(self, paths: set[str]) -> list[SensorVisit]:
+        """The parts of these visits, in the order of the assessment."""
+        return [sv for path, parts in self.visits.items() if path in paths for sv in parts]
 
     def _leaning(self, shifts: Sequence[Shift]) -> set[int]:
         """Cells that lean on what was shifted, on its days, by themselves or by what it calibrated here."""
@@ -255,16 +262,16 @@ class Retracer:
     def _after(self, moved: Sequence[Moved]) -> dict[str, list[SensorVisitSummary]]:
         """By sensor of which results move, its visits that stand, with the results after."""
         after = {m.after.key: m.after for m in moved}
-        found: dict[str, list[SensorVisitSummary]] = {m.before.sensor: [] for m in moved}
-        for summary in self.assessment.summaries:
-            sv = summary.sensor_visit
-            if sv.sensor in found and not sv.withdrawn:
-                results = tuple(after.get(r.key, r) for r in summary.results)
-                found[sv.sensor].append(replace(summary, results=results))
-        return found
+        return {
+            name: [
+                replace(visit, results=tuple(after.get(r.key, r) for r in visit.results))
+                for visit in self.standing[name]
+            ]
+            for name in sorted({m.before.sensor for m in moved})
+        }
 
-    def _states(self, moved: Sequence[Moved]) -> Iterable[StateChange]:
-        for name, visits in sorted(self._after(moved).items()):
+    def _states(self, after: Mapping[str, Sequence[SensorVisitSummary]]) -> Iterator[StateChange]:
+        for name, visits in after.items():
             standing = self.assessment.standings.get(name)
             instrument = instrument_on(standing.sensor, self.assessment.day) if standing else None
             if standing is None or instrument is None:
@@ -273,13 +280,12 @@ class Retracer:
             if state is not standing.state:
                 yield StateChange(sensor=name, before=standing.state, after=state)
 
-    def _cases(self, moved: Sequence[Moved]) -> tuple[tuple[Case, ...], tuple[Case, ...]]:
+    def _cases(self, after: Mapping[str, Sequence[SensorVisitSummary]]) -> tuple[tuple[Case, ...], tuple[Case, ...]]:
         """Findings that appear, and those that vanish."""
-        visits = self._after(moved)
-        after = find_cases(visits, self.records.findings)
-        before = [case for case in self.assessment.cases if case.sensor in visits]
-        there, here = {(c.sensor, c.visit) for c in before}, {(c.sensor, c.visit) for c in after}
-        opened = tuple(c for c in after if (c.sensor, c.visit) not in there)
+        found = find_cases(after, self.records.findings)
+        before = [case for case in self.assessment.cases if case.sensor in after]
+        there, here = {(c.sensor, c.visit) for c in before}, {(c.sensor, c.visit) for c in found}
+        opened = tuple(c for c in found if (c.sensor, c.visit) not in there)
         return opened, tuple(c for c in before if (c.sensor, c.visit) not in here)
 
 
@@ -293,7 +299,7 @@ def _closed(found: set[_Member], more: Callable[[], set[_Member]]) -> set[_Membe
     return found
 
 
-def _refused(measurement: Measurement, results: Iterable[Result]) -> Iterable[Result]:
+def _refused(measurement: Measurement, results: Iterable[Result]) -> Iterator[Result]:
     """The results, those without their numbers of which a reading contradicts physics."""
     broken = {(fault.place.path, fault.place.line) for fault in measurement.faults}
     for result in results:
