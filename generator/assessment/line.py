@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 
@@ -90,8 +90,8 @@ class Rate:
 class Fit:
     """Levels and rates of one epoch, and how well the line fits."""
 
-    epoch: Epoch
-    estimate: Estimate
+    epoch: Epoch = field(repr=False)
+    estimate: Estimate = field(repr=False)
     """levels, then the rate at h̄, then where it can be told the span's"""
     centre: float
     """h̄"""

@@ -1,4 +1,4 @@
-"""Drift: generalised least squares, what visits share, and how often the interval of a rate covers."""
+"""Drift of an instrument by its records: what counts, what a visit shares, what is said, and how often it covers."""
 
 from __future__ import annotations
 
@@ -8,62 +8,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from scipy.optimize import curve_fit
-from scipy.spatial.distance import mahalanobis
 
-from generator.assessment.least_squares import chi_squared, generalised_least_squares
 from generator.assessment.line import fit_line
 from generator.records.models import Channel
 from generator.uncertainty.covariance import covariance
 from tests import builders as b
 from tests.assessment.checks import TARGETS, old_references, points, yearly
-
-
-def random_covariance(seed, n):
-    root = np.random.default_rng(seed).normal(size=(n, n))
-    return root @ root.T + 0.1 * np.eye(n)
-
-
-@settings(max_examples=25)
-@given(st.integers(0, 10_000))
-def test_the_fit_is_scipys_with_the_same_covariance(seed):
-    rng = np.random.default_rng(seed)
-    x = np.sort(rng.uniform(0.0, 5.0, 8))
-    matrix = random_covariance(seed, 8)
-    y = 1.0 + 0.3 * x + rng.multivariate_normal(np.zeros(8), matrix)
-    fit, spread = generalised_least_squares(np.column_stack([np.ones(8), x]), y, matrix)
-    theirs, their_spread = curve_fit(lambda x, a, c: a + c * x, x, y, sigma=matrix, absolute_sigma=True)
-    assert fit == pytest.approx(theirs, rel=1e-5, abs=1e-6)
-    assert spread == pytest.approx(their_spread, rel=1e-5, abs=1e-7)
-    distance = mahalanobis(y, fit[0] + fit[1] * x, np.linalg.inv(matrix))
-    assert chi_squared(y - fit[0] - fit[1] * x, matrix) == pytest.approx(distance**2, rel=1e-6)
-
-
-@settings(max_examples=25)
-@given(st.integers(0, 10_000))
-def test_with_the_identity_the_fit_is_numpys_least_squares(seed):
-    rng = np.random.default_rng(seed)
-    design, y = rng.normal(size=(9, 3)), rng.normal(size=9)
-    fit, spread = generalised_least_squares(design, y, np.eye(9))
-    assert fit == pytest.approx(np.linalg.lstsq(design, y, rcond=None)[0], rel=1e-9, abs=1e-9)
-    assert spread == pytest.approx(np.linalg.inv(design.T @ design), rel=1e-9, abs=1e-9)
-
-
-@settings(max_examples=25)
-@given(st.integers(0, 10_000), st.floats(-5.0, 5.0))
-def test_an_error_common_to_all_results_moves_the_level_and_not_the_rate(seed, shift):
-    rng = np.random.default_rng(seed)
-    x = np.arange(6.0)
-    design, matrix = np.column_stack([np.ones(6), x]), random_covariance(seed, 6)
-    y = rng.normal(size=6)
-    first, spread = generalised_least_squares(design, y, matrix)
-    second, shared = generalised_least_squares(design, y + shift, matrix + 4.0)
-    assert second[1] == pytest.approx(first[1], rel=1e-6, abs=1e-6)
-    assert shared[1, 1] == pytest.approx(spread[1, 1], rel=1e-6)
-    assert shared[0, 0] == pytest.approx(spread[0, 0] + 4.0, rel=1e-6)
-
 
 YEARS = ("2021-03-16", "2022-03-16", "2023-03-16", "2024-03-16", "2025-03-16")
 
