@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,9 @@ from generator.faults import Fault
 from generator.records.snapshot import Snapshot
 from generator.records.visits import NAME
 from generator.rounding import NOTHING, expanded, fixed, freedom, published, significant, value_with
+
+WIDTH = 100
+"""Columns of the terminal that sentences may fill."""
 
 GLYPHS = {
     Verdict.PASS: "✓",
@@ -98,7 +102,13 @@ def _explained(files: Snapshot, path: str) -> Explained:
 
 
 def as_text(explained: Explained, *, budgets: bool = False, plateau: int | None = None) -> str:
-    """The whole as lines for a terminal."""
+    """The whole as lines for a terminal; `plateau`: that one alone, where a summary has it.
+
+    Raises CannotExplain where none of them has it.
+    """
+    numbers = sorted({r.plateau for summary in explained.summaries for r in summary.results})
+    if plateau is not None and numbers and plateau not in numbers:
+        raise CannotExplain(f"there is no plateau {plateau}\n  cure: give one of {', '.join(map(str, numbers))}")
     blocks = [_sensor_text(explained, summary, budgets, plateau) for summary in explained.summaries]
     return "\n\n".join(blocks)
 
@@ -117,12 +127,14 @@ def _sensor_text(explained: Explained, summary: SensorVisitSummary, budgets: boo
         if result.status == "not done":
             lines.append(f"  plateau {result.plateau}: not done{f' ({result.note})' if result.note else ''}")
     rules = dict.fromkeys(r.rule for r in chosen if r.has_verdict)
-    lines += [f"  rule: {rule}" for rule in rules]
+    for rule in rules:
+        lines += textwrap.wrap(f"rule: {rule}", WIDTH, initial_indent="  ", subsequent_indent="    ")
     for width in summary.hysteresis:
         size = f"{value_with(width.width, width.U, sign=True)} ± {expanded(width.U)} {width.unit}"
         lines.append(f"  hysteresis at {width.target:g} %RH (falling − rising): {size}")
     if summary.advice is not None:
-        lines.append(f"  advice: {summary.advice.sentence}")
+        said = f"advice: {summary.advice.sentence}"
+        lines += textwrap.wrap(said, WIDTH, initial_indent="  ", subsequent_indent="    ")
     if budgets and explained.assessment is not None:
         for result in chosen:
             lines += ["", *_budget_text(explained.assessment, result)]
@@ -155,11 +167,17 @@ def _together(results: Sequence[Result]) -> dict[tuple[str, str], list[str]]:
 
 
 _COLUMNS = ("plateau", "phase", "channel", "target", "way", "reference", "shown", "error", "U", "k", "T", "verdict")
+_SPLIT = ("of the sensor", "of the loop")
 
 
 def _table(results: Sequence[Result]) -> list[str]:
+    """The results line by line; where the loop was read at both ends, what each of its parts errs by."""
+    split = any(math.isfinite(r.error_loop) for r in results)
     rows = [_COLUMNS, *(_row(r) for r in results)]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(_COLUMNS))]
+    if split:
+        parts = [_SPLIT, *(_parts(r) for r in results)]
+        rows = [(*row[:-1], *own, row[-1]) for row, own in zip(rows, parts, strict=True)]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
         "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
     ]
@@ -181,6 +199,13 @@ def _row(r: Result) -> tuple[str, ...]:
         value_with(r.tolerance, r.U),
         f"{GLYPHS[r.verdict]} {r.verdict}",
     )
+
+
+def _parts(r: Result) -> tuple[str, str]:
+    """Errors of the sensor and of its loop alone."""
+    if not math.isfinite(r.error_loop):
+        return NOTHING, NOTHING
+    return value_with(r.error_sensor, r.U_sensor, sign=True), value_with(r.error_loop, r.U_loop, sign=True)
 
 
 def _budget_text(assessment: Assessment, result: Result) -> list[str]:

@@ -116,6 +116,19 @@ def test_the_budget_of_one_plateau_is_shown_row_by_row(capsys: pytest.CaptureFix
     assert "formulation of the enhancement factor" in text
 
 
+def test_a_budget_of_a_plateau_that_is_not_there_is_answered_with_those_that_are(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["explain", "DRY-22", VISIT, "--budget", "9", "--records", str(DEMO)]) == COULD_NOT_RUN
+    assert "there is no plateau 9\n  cure: give one of 1, 2, 3" in capsys.readouterr().err
+
+
+def test_errors_of_sensor_and_loop_stand_beside_the_whole(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["explain", "DRY-22", VISIT, "--records", str(DEMO)]) == CLEAN
+    text = capsys.readouterr().out
+    assert "of the sensor  of the loop" in text and max(map(len, text.splitlines())) < 160
+
+
 def test_the_budget_adds_up_to_its_standard_uncertainty(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["explain", "DRY-22", VISIT, "--json", "--records", str(DEMO)]) == CLEAN
     for result in json.loads(capsys.readouterr().out)["results"]:
