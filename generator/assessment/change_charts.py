@@ -115,7 +115,8 @@ def _sentence(
         said.append(f"the change of {size} found on {days[number]} lies beyond the limits")
     if average.signals:
         left = ", ".join(str(days[number]) for number in average.signals)
-        said.append(f"the moving average left its limits on {left}: changes add up in one direction")
+        why = "" if single.signals else ": small changes add up in one direction"
+        said.append(f"the moving average left its limits on {left}{why}")
     if not single.signals and not average.signals:
         said.append("all within their limits")
     return "; ".join(said)
