@@ -23,14 +23,14 @@ from generator.faults import RULES
 MODULES = {
     "generator.uncertainty": (
         "budgets", "calibrations", "cell_sources", "covariance", "duals", "formulations", "indications",
-        "measured", "measurement", "monte_carlo", "reference_inputs", "reference_values", "repeatability", "sources",
-        "table", "terms", "visit_curves",
+        "measured", "measurement", "monte_carlo", "reference_inputs", "reference_values", "repeatability", "shifts",
+        "sources", "table", "terms", "visit_curves",
     ),
     "generator.assessment": (
-        "adjustment", "assess", "change_charts", "conformity", "control_charts", "drift", "due", "error_curve",
-        "error_path", "exposure", "findings", "history", "instruments", "interval", "investigation",
+        "adjustment", "assess", "carried_back", "change_charts", "conformity", "control_charts", "drift", "due",
+        "error_curve", "error_path", "exposure", "findings", "history", "instruments", "interval", "investigation",
         "least_squares", "line", "outlook", "recalibrations", "reference_checks", "reference_doubt",
-        "reliability", "result", "results", "standing", "summary", "visit_to_visit",
+        "reliability", "result", "results", "retrace", "standing", "summary", "visit_to_visit",
     ),
 }  # fmt: skip
 
