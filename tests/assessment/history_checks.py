@@ -128,6 +128,11 @@ def failed_checks(program: Program) -> Iterator[Check]:
     yield _word("without an earlier check since the calibration", len(first), 4)
     plain = probe_records(checked("2026-05-10", 3.0), *visits.values(), check_limit=None)
     yield _word("without a limit no check fails", doubted(program, plain), {})
+    fine = probe_records(*story[:3], *visits.values(), checked("2026-07-10", 0.1), check_limit={"humidity": "0.3 %RH"})
+    undecided = doubted(program, fine)
+    yield _word(
+        f"a check that its U cannot decide ends nothing: {sorted(undecided)}", "2026-08-10-lab" in undecided, True
+    )
     reading = {"2026-04-10": used("2026-04-10", reading=b.generated(50))}
     other = doubted(program, probe_records(*story[:4], *(visits | reading).values()))
     yield _word("what leans on another reference", sorted(other), between[1:])
