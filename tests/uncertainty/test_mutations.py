@@ -33,7 +33,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "resolutions",
     ),
     "a covariance without its signs": (
-        Slip("covariance", "budgets.terms.weight[e] * weight)", "budgets.terms.weight[e] * abs(weight))"),
+        Slip("covariance", "np.repeat(np.asarray(weights, float), counts)", "np.repeat(np.abs(weights), counts)"),
         "two_visits",
     ),
     "the derivative of a quotient with the wrong sign": (
