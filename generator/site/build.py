@@ -9,12 +9,13 @@ from collections.abc import Callable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
 
-from generator.assessment.assess import Assessment, assess
+from generator.assessment.assess import assess
 from generator.records.schemas import schemas
 from generator.records.snapshot import Snapshot, from_folder
 from generator.site import assets, downloads
 from generator.site.certificate import certificates
 from generator.site.content import SiteContent, SitePage
+from generator.site.finding_form import form_path, forms
 from generator.site.pages import Pages
 from generator.site.swap import CannotPublish
 from generator.site.traceability import Traceability
@@ -50,7 +51,8 @@ def site_content(records: Path, day: date, templates: Path, say: Say | None = No
     say(f"assessed {len(assessment.results)} results in {time.monotonic() - started:.1f} s")
     folders = assets.template_folders(templates)
     printed = certificates(assessment, folders, lambda done, of: say(f"printed {done} of {of} certificates"))
-    content = content_of(files, assessment, folders, printed)
+    lookup = look_up(assessment)
+    content = content_of(files, lookup, folders, {**printed, **forms(lookup, folders)})
     say(f"wrote {len(content.pages)} pages in {time.monotonic() - started:.1f} s")
     return content
 
@@ -59,18 +61,15 @@ def _to_stderr(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-def content_of(
-    files: Snapshot, assessment: Assessment, folders: tuple[Path, ...], printed: Mapping[str, bytes]
-) -> SiteContent:
-    """Pages and files from what is assessed and printed already; `printed`: certificates by path in the site.
+def content_of(files: Snapshot, lookup: Lookup, folders: tuple[Path, ...], printed: Mapping[str, bytes]) -> SiteContent:
+    """Pages and files from what is assessed and printed already; `printed`: certificates and forms by path in the site.
 
     Raises CannotPublish where two records would have one page.
     """
-    lookup = look_up(assessment)
     published = {**_downloads(files, lookup), **printed}
     pages = tuple(_pages(lookup, published, folders))
     try:
-        return SiteContent(pages=pages, files=published, name=assessment.records.facility.name)
+        return SiteContent(pages=pages, files=published, name=lookup.records.facility.name)
     except ValueError as problem:  # a sensor or reference called index
         cure = "give the sensor, reference or visit another id"
         raise CannotPublish(f"{problem}\n  cure: {cure}") from None
@@ -118,9 +117,9 @@ def _pages(lookup: Lookup, files: Mapping[str, bytes], folders: tuple[Path, ...]
     yield pages.page("drift.html", "Drift", "drift.html", fleet, charts=fleet.has_charts)
     yield pages.page("findings/index.html", "Findings", "findings.html", case_rows(lookup))
     for case in lookup.assessment.cases:
-        link = finding_link(case)
-        title = f"Finding {case.sensor}, {case.day}"
-        yield pages.page(link.path, title, "finding.html", case_view(lookup, case))
+        path, title = finding_link(case).path, f"Finding {case.sensor}, {case.day}"
+        finding = case_view(lookup, case, form_path(case) if form_path(case) in files else None)
+        yield pages.page(path, title, "finding.html", finding, charts=finding.has_charts)
     yield pages.page("method.html", "Method", "method.html", method(lookup, _published_values(folders)))
     yield pages.page("data/index.html", "Data", "data.html", _data(lookup, files))
 

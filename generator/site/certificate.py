@@ -74,7 +74,9 @@ def certificates(
 
         for done, (statement, pdf) in enumerate(zip(every, threads.map(printed, every), strict=True), start=1):
             if isinstance(pdf, Unprintable):
-                faults += _faults(assessment.records.files, statement, pdf)
+                evidence = statement["evidence"]
+                paths = [*(record["path"] for record in evidence["records"]), evidence["visit"]]
+                faults += unprintable_faults(assessment.records.files, paths, pdf)
                 continue
             path = certificate_path(statement)
             files[path] = pdf
@@ -136,20 +138,27 @@ class Printer:
             "attachments": json.dumps(attachments(statement, visit)),
             "code": _qr_code(statement["page"]["address"]),
         }
+        return self.typeset("certificate.typ", inputs, statement)
+
+    def typeset(self, template: str, inputs: dict[str, str], said: Any) -> bytes:
+        """A document of a template in the folder `certificate`; `said`: whatever holds the texts that it prints.
+
+        Raises Unprintable where a text holds a character that no font has, and CannotPublish for a bad template.
+        """
         try:
-            return self._compiled("certificate.typ", inputs)
+            return self._compiled(template, inputs)
         except typst.TypstError as problem:
             missing = [
                 (field, text, character)
-                for field, text in _texts(statement)
+                for field, text in _texts(said)
                 for character in dict.fromkeys(text)
                 if not character.isascii() and not self._can_print(character)
             ]
             if missing:
                 raise Unprintable(missing) from None
             raise CannotPublish(
-                f"the template of the certificates does not compile:\n{problem.diagnostic.strip()}\n"
-                "  cure: correct certificate/certificate.typ in your templates, or delete it to use the packaged one"
+                f"the template {template} does not compile:\n{problem.diagnostic.strip()}\n"
+                f"  cure: correct certificate/{template} in your templates, or delete it to use the packaged one"
             ) from problem
 
     def _compiled(self, template: str, inputs: dict[str, str]) -> bytes:
@@ -218,10 +227,8 @@ def _named(character: str) -> str:
     return f"{character!r} (U+{ord(character):04X})"
 
 
-def _faults(files: Snapshot, statement: Statement, problem: Unprintable) -> Iterator[Fault]:
-    """A fault for each word, at its place in the records."""
-    evidence = statement["evidence"]
-    paths = [record["path"] for record in evidence["records"]] + [evidence["visit"]]
+def unprintable_faults(files: Snapshot, paths: Sequence[str], problem: Unprintable) -> Iterator[Fault]:
+    """A fault for each word, at its place in the records that may hold it; the last of them where none does."""
     words: dict[str, str] = {}
     for _, text, character in problem.found:
         for word in text.split():
@@ -231,8 +238,8 @@ def _faults(files: Snapshot, statement: Statement, problem: Unprintable) -> Iter
         places = (place for path in paths if (place := _place(files, path, word)))
         yield Fault(
             rule=UNPRINTABLE,
-            place=next(places, Place(path=evidence["visit"])),
-            message=f"{_named(character)} in {word!r} cannot be printed on a certificate",
+            place=next(places, Place(path=paths[-1])),
+            message=f"{_named(character)} in {word!r} cannot be printed on a certificate or a form",
             cure="write it in Latin, Greek or Cyrillic letters: the fonts of certificates surely have those",
         )
 

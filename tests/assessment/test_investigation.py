@@ -91,7 +91,7 @@ def test_a_step_is_no_drift():
 def test_a_line_tells_when_the_limit_was_crossed():
     """1.5 %RH a year from 0 on 2026-02-16: 2 %RH after 1⅓ years, in the middle of June 2027.
 
-    The visit of August found 2.25 %RH, no fail yet by its U: the case is the one of February 2028.
+    The visit of August found it first; what February 2028 found is asked here, with the same window.
     """
     found = case(store(DRIFTED))
     assert found.exposure.basis is Basis.LINE

@@ -117,7 +117,7 @@ def lookup() -> Lookup:
 @cache
 def content() -> SiteContent:
     """Pages and downloads, without certificates: these have their own tests and take their time."""
-    return content_of(store(), assessment(), assets.template_folders(), {})
+    return content_of(store(), lookup(), assets.template_folders(), {})
 
 
 def page(path: str) -> SitePage:

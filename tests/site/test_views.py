@@ -413,7 +413,7 @@ def test_a_finding_says_its_window_direction_and_what_the_sensor_drives():
     view = case_view(store.lookup(), case)
     assert "the air was drier than shown, by about 3.0 %RH" in view.meaning
     assert "The sensor drives the plant" in view.meaning
-    facts = {fact.name: fact.value for fact in view.facts}
+    facts = {fact.name: fact.value for fact in view.known}
     assert (facts["Last known good"], facts["Found"]) == ("2026-03-02", "2026-11-02")
     assert not view.on_file and view.path == "findings/OUT-1/2026-11-02-bins.yml"
 
@@ -421,7 +421,7 @@ def test_a_finding_says_its_window_direction_and_what_the_sensor_drives():
 def test_who_was_told_stands_with_the_day():
     view = case_view(store.lookup(), store.lookup().cases[("SET-1", "2026-11-09-set")])
     assert [(fact.name, fact.value) for fact in view.told] == [("2026-11-09", "quality")]
-    assert {fact.name: fact.value for fact in view.facts}["Deviation number"] == "DEV-7"
+    assert {fact.name: fact.value for fact in view.filed}["Deviation number"] == "DEV-7"
 
 
 # ---- Method and Data ---------------------------------------------------------------------------------------------

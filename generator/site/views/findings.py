@@ -11,6 +11,7 @@ from generator.records.models import Channel
 from generator.records.settings import SettingsOn
 from generator.rounding import fixed
 from generator.site import words
+from generator.site.views.exposure import ExposureView, days_of, exposure_view, hours_cell
 from generator.site.views.lookup import Lookup, finding_link, sensor_link, visit_link
 from generator.site.words import Chip, Fact, Link
 
@@ -31,6 +32,10 @@ class CaseRow:
     direction: str
     size: str
     rule: str
+    days: str
+    """length of the window"""
+    hours: str
+    """outside the process limits, by the trend"""
     owner: str
     deviation: str
     closed: str
@@ -45,10 +50,20 @@ class CaseView:
     result: str
     rule: str
     meaning: str
-    facts: tuple[Fact, ...]
+    known: tuple[Fact, ...]
+    """what was measured"""
+    filed: tuple[Fact, ...]
+    """what its file says"""
     told: tuple[Fact, ...]
+    exposure: ExposureView | None
+    form: Link | None
     path: str
     on_file: bool
+
+    @property
+    def has_charts(self) -> bool:
+        """Whether a chart is drawn."""
+        return self.exposure is not None and self.exposure.chart is not None
 
 
 def case_rows(lookup: Lookup) -> tuple[CaseRow, ...]:
@@ -71,14 +86,16 @@ def case_row(lookup: Lookup, case: Case) -> CaseRow:
         direction=case.direction,
         size="; worst ".join(_error(r) for r in _told(lookup, case)),
         rule=words.shown(worst.rule),
+        days=days_of(lookup, case),
+        hours=hours_cell(case),
         owner=lookup.person(record.owner) if record else "nobody yet",
         deviation=(record.deviation or "") if record else "",
         closed=str(record.closed) if record and record.closed else "",
     )
 
 
-def case_view(lookup: Lookup, case: Case) -> CaseView:
-    """One finding's page."""
+def case_view(lookup: Lookup, case: Case, form: str | None = None) -> CaseView:
+    """One finding's page; `form`: where its form to print lies in the site."""
     record = case.record
     then = SettingsOn(lookup.records, lookup.records.sensors[case.sensor], case.day)
     return CaseView(
@@ -87,8 +104,11 @@ def case_view(lookup: Lookup, case: Case) -> CaseView:
         result=words.result_sentence(case.worst, _at(case.worst)),
         rule=words.shown(case.worst.rule),
         meaning=_meaning(lookup, case),
-        facts=tuple(_facts(lookup, case)),
+        known=tuple(_known(lookup, case)),
+        filed=tuple(_filed(lookup, case)),
         told=tuple(Fact(name=str(t.day), value=t.whom) for t in record.told) if record else (),
+        exposure=exposure_view(lookup, case),
+        form=Link(text="Form to print, sign and attach (PDF)", path=form) if form else None,
         path=f"findings/{case.sensor}/{case.visit}.yml",
         on_file=record is not None,
     )
@@ -137,7 +157,7 @@ def _size(r: Result) -> str:
     return f"{fixed(abs(r.error), 1)} {words.unit(r.unit)}"
 
 
-def _facts(lookup: Lookup, case: Case) -> Iterator[Fact]:
+def _known(lookup: Lookup, case: Case) -> Iterator[Fact]:
     good = str(case.last_good) if case.last_good else "not on record for this instrument"
     yield Fact(name="Last known good", value=good)
     yield Fact(name="Found", value=str(case.day), link=visit_link(case.visit))
@@ -145,6 +165,9 @@ def _facts(lookup: Lookup, case: Case) -> Iterator[Fact]:
         label = "Worst result" if result is case.worst else "Result nearest the working point"
         yield Fact(name=label, value=words.result_sentence(result, _at(result)))
     yield Fact(name="Direction", value=case.direction)
+
+
+def _filed(lookup: Lookup, case: Case) -> Iterator[Fact]:
     record = case.record
     if record is None:
         return

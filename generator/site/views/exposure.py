@@ -1,0 +1,222 @@
+"""What surrounds a finding, in words: since when, by how much, for how long, and what the place's other sensors say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from generator.assessment.error_path import Basis, Crossed
+from generator.assessment.exposure import Exposure, Hours, Neighbour, Size, TrendExposure
+from generator.assessment.findings import Case
+from generator.records.models import Channel, Sensor
+from generator.rounding import expanded, fixed, value_with
+from generator.site import words
+from generator.site.exposure_chart import exposure_chart
+from generator.site.views.lookup import Lookup, sensor_link
+from generator.site.words import Fact, Link
+
+TOLD_STUCK = 3
+"""So many stretches in which a value stood still are named, and the others counted."""
+WHOLE = 0.5
+"""Hours without a value that are not worth a word."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class NeighbourRow:
+    """Another sensor of the place."""
+
+    sensor: Link
+    name: str
+    left: str
+    found: str
+    difference: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExposureView:
+    """Everything about the time before an error was found."""
+
+    since: tuple[str, ...]
+    size: tuple[str, ...]
+    hours: tuple[Fact, ...]
+    meaning: str
+    said: tuple[str, ...]
+    """what stands against the hours, or why there are none"""
+    neighbours: tuple[NeighbourRow, ...]
+    compared: str
+    chart: str | None
+
+
+def exposure_view(lookup: Lookup, case: Case) -> ExposureView | None:
+    """What surrounds a case; None where it was not looked into."""
+    exposure, sensor = case.exposure, lookup.records.sensors[case.sensor]
+    if exposure is None:
+        return None
+    trend = exposure.trend
+    return ExposureView(
+        since=tuple(_since(lookup, case, exposure)),
+        size=tuple(_size(sensor, case, exposure.size)) if exposure.size else (),
+        hours=tuple(_hours(sensor, trend)) if trend else (),
+        meaning=_meaning(sensor) if trend and trend.hours else "",
+        said=tuple(_said(lookup, sensor, trend)) if trend else (_sentence(exposure.no_trend),),
+        neighbours=tuple(_neighbour(lookup, neighbour) for neighbour in exposure.neighbours),
+        compared=_compared(case, exposure),
+        chart=exposure_chart(sensor, case) if trend else None,
+    )
+
+
+def hours_in_short(case: Case) -> str:
+    """`about 410 h outside its limits (350 to 470 h)`; blank where it is not known."""
+    trend = case.exposure.trend if case.exposure else None
+    if trend is None or trend.hours is None:
+        return ""
+    return f"about {_h(trend.hours.best)} outside its limits ({_h(trend.hours.least, '')} to {_h(_most(trend))})"
+
+
+def hours_cell(case: Case) -> str:
+    """`410 (350 to 1200)` for a column of hours."""
+    trend = case.exposure.trend if case.exposure else None
+    if trend is None or trend.hours is None:
+        return "not known"
+    return f"{_h(trend.hours.best, '')} ({_h(trend.hours.least, '')} to {_h(_most(trend), '')})"
+
+
+def days_of(lookup: Lookup, case: Case) -> str:
+    """Days of the window; blank where nothing bounds it."""
+    if case.exposure is None:
+        return ""
+    return str((case.day - _local_day(lookup, case.exposure.start)).days)
+
+
+def _most(trend: TrendExposure) -> float:
+    """The most hours that anything computed allows."""
+    assert trend.hours is not None
+    return max(trend.hours.most, trend.worst.most if trend.worst else 0.0)
+
+
+def _local_day(lookup: Lookup, time_utc: int) -> date:
+    return date.fromisoformat(lookup.local(time_utc)[:10])
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _h(hours: float, unit: str = " h") -> str:
+    return f"{fixed(hours, 0)}{unit}"
+
+
+def _since(lookup: Lookup, case: Case, exposure: Exposure) -> Iterator[str]:
+    start = _local_day(lookup, exposure.start)
+    length = words.counted((case.day - start).days, "day")
+    yield f"{_sentence(exposure.opened).removesuffix('.')}; found out of tolerance on {case.day}, {length} later."
+    if exposure.crossed is not None:
+        yield _crossed(exposure.crossed)
+    elif exposure.basis is Basis.BETWEEN:
+        yield (
+            "No drift line reaches what was found, so when the error began is not known: some time between the two. "
+            "Between visits it is taken to have changed evenly; a step may have come on any day, so the worst case, "
+            "the error found from the first day on, stands beside."
+        )
+    else:
+        yield (
+            "How the error began is not known: some time between the two. What was found is taken for the whole "
+            "window, as the worst case."
+        )
+
+
+def _crossed(crossed: Crossed) -> str:
+    start = f"{crossed.earliest}, the first day of the window," if crossed.before else str(crossed.earliest)
+    end = str(crossed.latest) if crossed.latest else "the day it was found"
+    return (
+        f"By the drift line the true error passed the limit about {crossed.median}; with a probability of 95 % between "
+        f"{start} and {end}."
+    )
+
+
+def _size(sensor: Sensor, case: Case, size: Size) -> Iterator[str]:
+    symbol = words.unit(case.worst.unit)
+    at = f"{size.at:g} {symbol}"
+    truth = f"{value_with(size.true_when_shown, size.U)} ± {expanded(size.U)} {symbol}"
+    verb = "held by" if sensor.controls and case.worst.channel is Channel.HUMIDITY else "shown by"
+    yield (
+        f"At {at}, where the sensor works, the error was {words.difference(size.error, size.U)} {symbol} (U with what "
+        f"differs from visit to visit): with {at} {verb} it, the air was at {truth}."
+    )
+    if size.held:
+        yield f"{at} lies outside the points that were read: the error of the nearest is taken."
+
+
+def _hours(sensor: Sensor, trend: TrendExposure) -> Iterator[Fact]:
+    limits = sensor.process_limits
+    if limits is not None and trend.hours is not None and trend.shown is not None:
+        span = f"{limits.lowest:g} to {limits.highest:g} %RH"
+        yield Fact(name=f"Outside {span}, corrected", value=_counted(trend.hours))
+        if trend.worst is not None:
+            yield Fact(name="Had the error been there from the first day", value=_counted(trend.worst))
+        yield Fact(name=f"Outside {span}, as shown", value=_h(trend.shown))
+    yield Fact(name="Hours with a value", value=f"{_h(trend.covered, '')} of {_h(trend.window)}")
+    for path, sha256 in trend.files:
+        yield Fact(name="Trend", value=path, note=f"SHA-256 {sha256}")
+
+
+def _counted(hours: Hours) -> str:
+    said = f"{_h(hours.best)}, with a probability of 95 % {_h(hours.least, '')} to {_h(hours.most)}"
+    sides = [f"{_h(amount)} too {side}" for amount, side in ((hours.dry, "dry"), (hours.damp, "damp")) if amount]
+    return f"{said}; {words.listed(sides)}" if sides else said
+
+
+def _meaning(sensor: Sensor) -> str:
+    if sensor.controls:
+        return "The sensor drives the plant: in the hours outside, the plant itself brought the air there."
+    return "The sensor drives nothing: in the hours outside the air was there for another reason, and the error hid it."
+
+
+def _said(lookup: Lookup, sensor: Sensor, trend: TrendExposure) -> Iterator[str]:
+    yield (
+        "Every value was corrected by solving R + E(R) = indication with the error of its day. The uncertainty of the "
+        "error is one and the same over the window, so the hours are counted with the whole trend moved by up to ± U."
+    )
+    if sensor.process_limits is None:
+        yield "No process limits of the sensor are on record, so hours outside cannot be counted."
+    if trend.window - trend.covered > WHOLE:
+        yield f"{_h(trend.window - trend.covered)} of the window have no value: nothing is said of them."
+    if trend.visits:
+        yield f"{_h(trend.visits)} around calibrations are left out: the sensor was in a chamber."
+    if trend.left_out:
+        count = words.counted(trend.left_out, "value")
+        yield f"{count} of the trend {'was' if trend.left_out == 1 else 'were'} no humidity, and left out."
+    for start, end, value in trend.stuck[:TOLD_STUCK]:
+        first, last = (lookup.local(time).replace("T", " ") for time in (start, end))
+        yield f"The trend stood still at {value:g} %RH from {first} to {last}: was the sensor alive?"
+    if len(trend.stuck) > TOLD_STUCK:
+        yield f"It stood still {words.counted(len(trend.stuck) - TOLD_STUCK, 'more time')} for over a day."
+    if trend.beyond > WHOLE:
+        yield (
+            f"{_h(trend.beyond)} lay outside the points that were read: there the error of the outermost point is "
+            "taken, and its U is too small."
+        )
+
+
+def _neighbour(lookup: Lookup, neighbour: Neighbour) -> NeighbourRow:
+    difference = "no trends to compare"
+    if neighbour.difference is not None:
+        difference = f"{fixed(neighbour.difference, 1, sign=True)} %RH over {_h(neighbour.hours)}"
+    return NeighbourRow(
+        sensor=sensor_link(neighbour.sensor),
+        name=lookup.records.sensors[neighbour.sensor].name,
+        left=_judged(neighbour.left),
+        found=_judged(neighbour.found),
+        difference=difference,
+    )
+
+
+def _judged(judged: tuple[date, str] | None) -> str:
+    return f"{judged[1]}, {judged[0]}" if judged else "not judged"
+
+
+def _compared(case: Case, exposure: Exposure) -> str:
+    if not any(n.difference is not None for n in exposure.neighbours):
+        return ""
+    return f"Compared as shown, over the week before the visit: the other's reading less that of {case.sensor}."

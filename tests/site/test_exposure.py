@@ -1,0 +1,165 @@
+"""What a finding's page and form say of the time before it, with and without a trend."""
+
+from __future__ import annotations
+
+import io
+import json
+from datetime import date
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pikepdf
+import pytest
+
+import tests.builders as b
+from generator.assessment.findings import Case
+from generator.faults import RecordsRefused
+from generator.site import assets
+from generator.site.finding_form import form_page, form_path, forms
+from generator.site.views.exposure import exposure_view, hours_cell, hours_in_short
+from generator.site.views.findings import case_rows, case_view
+from generator.site.views.lookup import Lookup, look_up
+from tests.assessment.test_investigation import DRIFTED, STEPPED, exported, store
+
+FOLDERS = assets.template_folders()
+
+
+def looked_up(files: b.Files) -> Lookup:
+    return look_up(b.assessed(files, "2028-12-31"))
+
+
+@cache
+def drier() -> Lookup:
+    """Shown 48 %RH in the end with an error of 4: the air was at 44, below the limit of 45 %RH."""
+    trends = exported(np.full(24 * 400, 48.0), "2026-05-01") | exported(np.full(24 * 400, 44.3), "2026-05-01", "RH-2")
+    files = store({}, b.sensor("RH-2"), trends)
+    for day, rows in STEPPED.items():
+        files |= b.visit(f"{day}-lab", rows)
+    return looked_up(files)
+
+
+def only(lookup: Lookup) -> Case:
+    (case,) = lookup.assessment.cases
+    return case
+
+
+def test_a_window_without_a_line_says_what_is_taken_for_it():
+    view = exposure_view(drier(), only(drier()))
+    assert (
+        "Left in tolerance at every set point on 2026-08-17; found out of tolerance on 2027-02-15, 182 days"
+        in (view.since[0])
+    )
+    assert "No drift line" in view.since[1] and "worst case" in view.since[1]
+
+
+def test_a_line_says_when_with_its_bounds():
+    lookup = looked_up(store(DRIFTED))
+    found = lookup.assessment.cases[-1]
+    view, crossed = exposure_view(lookup, found), found.exposure.crossed
+    assert f"about {crossed.median}; with a probability of 95 % between {crossed.earliest} and" in view.since[1]
+
+
+def test_hours_stand_with_their_bounds_and_the_worst_case():
+    view = exposure_view(drier(), only(drier()))
+    facts = {fact.name: fact.value for fact in view.hours}
+    hours = only(drier()).exposure.trend.hours
+    assert facts["Outside 45 to 60 %RH, corrected"].startswith(f"{hours.best:.0f} h, with a probability of 95 %")
+    assert facts["Outside 45 to 60 %RH, corrected"].endswith("too dry")
+    assert facts["Outside 45 to 60 %RH, as shown"] == "0 h"
+    assert "Had the error been there from the first day" in facts
+    assert facts["Trend"] == "trends/RH-1.csv"
+    assert hours_cell(only(drier())).startswith(f"{hours.best:.0f} (")
+    assert hours_in_short(only(drier())).startswith(f"about {hours.best:.0f} h outside its limits")
+
+
+def test_what_stands_against_the_hours_is_said():
+    said = " ".join(exposure_view(drier(), only(drier())).said)
+    assert "around calibrations are left out" in said
+    assert "stood still at 48 %RH from 2026-08-17" in said
+
+
+@pytest.mark.parametrize(("controls", "words"), [(True, "drives the plant"), (False, "drives nothing")])
+def test_whether_the_sensor_moved_the_air_is_said(controls: bool, words: str):
+    lookup = looked_up(store(STEPPED, exported(np.full(24 * 400, 48.0), "2026-05-01"), controls=controls))
+    view = exposure_view(lookup, only(lookup))
+    assert words in view.meaning
+    assert ("held by" in view.size[0]) is controls
+
+
+def test_without_a_trend_the_reason_stands_in_place_of_hours():
+    lookup = looked_up(store(STEPPED))
+    view = exposure_view(lookup, only(lookup))
+    assert (view.hours, view.chart, view.meaning) == ((), None, "")
+    assert view.said == ("No trend of RH-1 is on record, so hours outside cannot be told.",)
+    assert hours_cell(only(lookup)) == "not known" and hours_in_short(only(lookup)) == ""
+
+
+def test_neighbours_are_told_with_what_they_showed():
+    (row,) = exposure_view(drier(), only(drier())).neighbours
+    assert (row.sensor.text, row.left, row.found) == ("RH-2", "not judged", "not judged")
+    assert row.difference == "−3.7 %RH over 168 h"
+
+
+def test_the_chart_holds_each_day_against_the_limits():
+    view = case_view(drier(), only(drier()))
+    chart = json.loads(view.exposure.chart)
+    assert view.has_charts
+    assert chart["kind"] == "exposure" and chart["limits"]["low"] == 45
+    assert (chart["opened"], chart["found"]) == ("2026-08-17", "2027-02-15")
+    first, last = chart["points"][1], chart["points"][-2]
+    assert (first["outside"], last["outside"]) == (False, True)
+    assert last["mean"] == pytest.approx(44.0, abs=0.1)
+    assert "outside the process limits" in last["hover"]
+    assert len(chart["points"]) == 183
+
+
+def test_the_list_tells_days_and_hours():
+    (row,) = case_rows(drier())
+    assert (row.days, row.hours) == ("182", hours_cell(only(drier())))
+
+
+def test_the_form_is_the_same_whatever_the_day_and_says_what_it_is():
+    path = form_path(only(drier()))
+    assert path == "findings/RH-1/2027-02-15-lab.form.pdf"
+    pdf = forms(drier(), FOLDERS)[path]
+    later = look_up(b.assessed(dict(drier().records.files), "2029-03-01"))
+    assert forms(later, FOLDERS)[path] == pdf
+    with pikepdf.open(io.BytesIO(pdf)) as document:
+        assert len(document.pages) <= 2
+        assert str(document.docinfo["/Title"]) == "Finding: RH-1, out of tolerance on 2027-02-15"
+
+
+def test_the_form_holds_what_the_page_says():
+    case = only(drier())
+    view = case_view(drier(), case)
+    page = form_page(drier(), case, view)
+    assert page["since"] == list(view.exposure.since)
+    assert [name for name, _ in page["hours"]] == [fact.name for fact in view.exposure.hours]
+    assert "no certificate" in page["basis"]
+    assert "live loops" in page["caution"]
+    assert page["closing"].endswith("a finding closes only there.")
+    assert page["filed"] == []
+
+
+def test_what_is_on_file_is_printed():
+    filed = b.finding("RH-1", "2027-02-15-lab", deviation="DEV-3", told=[{"day": "2027-02-16", "whom": "quality"}])
+    lookup = looked_up(store(STEPPED, filed))
+    page = form_page(lookup, only(lookup), case_view(lookup, only(lookup)))
+    assert ["Owner", "Ben Sedge"] in page["filed"] and ["Told on 2027-02-16", "quality"] in page["filed"]
+
+
+def test_a_character_that_no_font_has_is_refused_at_its_place():
+    files = store(STEPPED)
+    named = files["sensors/RH-1.yml"].decode().replace("Air of the store", "Air \N{CJK UNIFIED IDEOGRAPH-4E2D}")
+    lookup = looked_up(files | {"sensors/RH-1.yml": named.encode()})
+    with pytest.raises(RecordsRefused) as refused:
+        forms(lookup, FOLDERS)
+    assert refused.value.faults[0].place.path == "sensors/RH-1.yml"
+    assert refused.value.faults[0].rule.name == "unprintable-character"
+
+
+def test_without_findings_nothing_is_printed(tmp_path: Path):
+    good = {day: rows for day, rows in STEPPED.items() if day < "2027"}
+    assert forms(looked_up(store(good)), (tmp_path,)) == {}
+    assert date.fromisoformat("2026-08-17") in {r.day for r in looked_up(store(good)).assessment.results}
