@@ -13,6 +13,9 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Playwright
 
+# Small matrices gain nothing from a second thread, and lose much where two processes share two cores.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # Derandomised, so that a test run says the same thing twice; `--hypothesis-profile explore` looks further.
 settings.register_profile("repeatable", derandomize=True, deadline=None, print_blob=True)
 settings.register_profile("explore", derandomize=False, deadline=None, max_examples=1000, print_blob=True)

@@ -101,8 +101,6 @@ def test_an_estimated_component_widens_by_students_t():
     reached = student.sf((1.6 - error[0]) / u[0], nu[0])
     assert reached == pytest.approx(0.025, abs=2e-4) and reached >= 0.025
 
-    return np.zeros(1)
-
 
 @settings(max_examples=15)
 @given(st.integers(0, 10_000), st.floats(0.3, 3.0), st.floats(0.01, 1.0))
