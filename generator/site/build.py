@@ -111,7 +111,8 @@ def _pages(lookup: Lookup, files: Mapping[str, bytes], folders: tuple[Path, ...]
     yield pages.page("references/index.html", "References", "references.html", reference_states(lookup))
     for name, reference in sorted(lookup.records.references.items()):
         title = f"{name} {reference.name}"
-        yield pages.page(reference_link(name).path, title, "reference.html", reference_view(lookup, reference))
+        view = reference_view(lookup, reference)
+        yield pages.page(reference_link(name).path, title, "reference.html", view, charts=view.has_charts)
     yield pages.page("schedule.html", "Schedule", "schedule.html", schedule(lookup))
     fleet = drift_page(lookup)
     yield pages.page("drift.html", "Drift", "drift.html", fleet, charts=fleet.has_charts)

@@ -10,14 +10,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from generator.assessment.change_charts import ChangeChart
 from generator.assessment.control_charts import Individuals
 from generator.assessment.result import Result
-from generator.rounding import fixed
+from generator.rounding import fixed, value_with
 from generator.site import words
 from generator.site.charts import ChartEvent, as_json, number, result_point, series_names
 from generator.site.views.lookup import Lookup
 
-FLEET_ROWS = 60
+FLEET_ROWS = 40
 """More sensors than so many make no chart that can be read: the table has them all."""
 DRIFT_STATES = ("drifting", "watch", "steady")
 """States of a trend that has a rate, gravest first."""
@@ -59,6 +60,52 @@ def fleet_chart(bars: Sequence[FleetBar]) -> str | None:
             ],
         }
     )
+
+
+def control_chart(sensor: str, chart: ChangeChart, events: Sequence[ChartEvent]) -> str | None:
+    """Changes from visit to visit with their limits, as JSON; None with too few for limits."""
+    single, average = chart.individuals, chart.ewma
+    if single is None or average is None:
+        return None
+    symbol = words.unit(chart.channel.unit)
+    points = []
+    for i, (day, change, U) in enumerate(zip(chart.days, chart.changes, chart.U, strict=True)):
+        signals = [name for name, found in (("value", single), ("mean", average)) if i in found.signals]
+        said = [f"{CONTROL_SIGNALS[name]} is beyond its limits" for name in signals]
+        points.append(
+            {
+                "date": str(day),
+                "value": number(change),
+                "mean": number(float(average.values[i])),
+                "mean_low": number(float(average.lower[i])),
+                "mean_high": number(float(average.upper[i])),
+                "signals": signals,
+                "hover": [
+                    f"found on {day}",
+                    f"change {words.difference(change, U)} {symbol}",
+                    f"moving average {value_with(float(average.values[i]), U, sign=True)} {symbol}",
+                    *(f"signal: the {text}" for text in said),
+                ],
+            }
+        )
+    shown = [event for event in events if event.kind in ("adjusted", "element") and event.day >= chart.days[0]]
+    return as_json(
+        {
+            "kind": "control",
+            "title": f"changes of {sensor} from visit to visit, {chart.channel}, {chart.days[0]} to {chart.days[-1]}",
+            "y_title": f"Change / {symbol}",
+            "mean_title": f"Average / {symbol}",
+            "centre": number(single.centre),
+            "lower": number(single.lower),
+            "upper": number(single.upper),
+            "mean_centre": number(average.centre),
+            "points": points,
+            "events": [{"date": str(event.day), "text": event.text} for event in shown],
+        }
+    )
+
+
+CONTROL_SIGNALS = {"value": "change", "mean": "moving average"}
 
 
 def check_chart(

@@ -213,11 +213,22 @@
     const marks = lines.map((event) => mark(event.date, event.sign, look, EVENT_DASHES[event.kind] ?? EVENT_DASHES.other));
     marks.push(...feet.map((event) => foot(event.date, event.sign, look)));
     if (chart.due) marks.push(mark(chart.due.date, chart.due.text, look, "2px,3px"));
+    keepApart(marks.map(({ annotation }) => annotation), to - from);
     const shapes = [...marks.map(({ shape }) => shape), ...controlLines(chart, look)];
     const annotations = marks.map(({ annotation }) => annotation);
     const short = to - from < 200 * DAY;
     const xaxis = { type: "date", range: [stamp(from), stamp(to)], tickformat: short ? "%Y-%m-%d" : "%Y-%m" };
     return { traces, layout: { xaxis, shapes, annotations }, key: historyKey(chart, lines, feet) };
+  }
+
+  /* Numbers and letters of days that lie close together stand on two levels. */
+  function keepApart(labels, span) {
+    const byDay = [...labels].sort((a, b) => a.y - b.y || time(a.x) - time(b.x));
+    byDay.forEach((label, i) => {
+      const before = byDay[i - 1];
+      const close = before && before.y === label.y && time(label.x) - time(before.x) < span * 0.025;
+      if (close && !before.yshift) label.yshift = 11;
+    });
   }
 
   const limitsName = (chart) => chart.limits ?? "tolerance";

@@ -4,7 +4,7 @@
  *   points    list of {date, value, mean, mean_low, mean_high, hover, signals}, in order of days
  *     mean          exponentially weighted moving average up to there, with its own limits
  *     signals       list of "value" and "mean": what lies beyond its limits; gets a cross
- *   centre, lower, upper   of the single values
+ *   centre, lower, upper   of the single values; mean_centre of their average
  *   mean_title   text of the lower vertical axis
  *   events    list of {date, text}: a vertical line with a number, its text under the sheet
  *
@@ -18,7 +18,7 @@
 
   const { kinds, plain, distinct, mark } = window.hygrotrailCharts;
 
-  const ROW = 21; // pixels a row of the fleet
+  const ROW = { screen: 21, paper: 15 }; // pixels a row of the fleet: on paper all of it on one sheet
 
   const hover = (point) => point.hover.map(plain).join("<br>");
 
@@ -49,19 +49,19 @@
     const traces = [
       ...controlled({
         ...both, value: (p) => p.value, low: () => lower, high: () => upper, signal: "value", axis: "y",
-        name: "single values", colour: look.series[0], shape: "circle", dash: "solid",
+        name: "single changes", colour: look.series[0], shape: "circle", dash: "solid",
       }),
       ...controlled({
         ...both, value: (p) => p.mean, low: (p) => p.mean_low, high: (p) => p.mean_high, signal: "mean", axis: "y2",
-        name: "weighted mean", colour: look.series[1], shape: "square", dash: "dot",
+        name: "moving average", colour: look.series[1], shape: "square", dash: "dot",
       }),
     ];
-    const centreLine = (yref) => ({
-      type: "line", xref: "paper", yref, x0: 0, x1: 1, y0: centre, y1: centre, line: { color: look.quiet, width: 1 },
+    const centreLine = (yref, at) => ({
+      type: "line", xref: "paper", yref, x0: 0, x1: 1, y0: at, y1: at, line: { color: look.quiet, width: 1 },
     });
     const events = chart.events ?? [];
     const marks = events.map((event, i) => mark(event.date, String(i + 1), look, "dash"));
-    const key = ["● single values", "■ their weighted mean", "dashed: limits", "thin line: centre"];
+    const key = ["● single changes", "■ their moving average", "dashed: limits", "thin line: centre"];
     if (points.some((point) => point.signals.length)) key.push("× signal: beyond its limits");
     return {
       traces,
@@ -69,7 +69,7 @@
         xaxis: { type: "date", anchor: "y2", tickformat: "%Y-%m" },
         yaxis: { title: { text: plain(chart.y_title) }, domain: [0.54, 1], zeroline: false },
         yaxis2: { title: { text: plain(chart.mean_title) }, domain: [0, 0.44], zeroline: false },
-        shapes: [centreLine("y"), centreLine("y2"), ...marks.map(({ shape }) => shape)],
+        shapes: [centreLine("y", centre), centreLine("y2", chart.mean_centre), ...marks.map(({ shape }) => shape)],
         annotations: marks.map(({ annotation }) => annotation),
       },
       key: [...key, ...events.map((event, i) => `${i + 1}: ${event.date} ${event.text}`)],
@@ -78,7 +78,7 @@
 
   const STATE_GLYPHS = ["diamond", "square-open", "circle-open", "cross-thin-open"];
 
-  function fleet(chart, look) {
+  function fleet(chart, look, { printing }) {
     const rows = chart.points.flatMap((point, i, all) =>
       point.group !== all[i - 1]?.group ? [{ heading: point.group }, point] : [point]);
     const place = new Map(rows.map((row, i) => [row, i]));
@@ -97,7 +97,7 @@
     return {
       traces,
       layout: {
-        height: rows.length * ROW + 110,
+        height: rows.length * (printing ? ROW.paper : ROW.screen) + 110,
         xaxis: { title: { text: plain(chart.x_title) }, zeroline: true, zerolinewidth: 1.4, side: "bottom" },
         yaxis: {
           title: { text: "" }, range: [rows.length - 0.4, -0.8], showgrid: false, zeroline: false,

@@ -13,7 +13,7 @@
  *   points    list of what is shown; a chart without any says so in words
  *
  * A kind is one entry of hygrotrailCharts.kinds: (chart, look, sheet) → { traces, layout, key }. `look` holds the
- * colours, `sheet` whether it is narrow, `key` lists what the legend does not tell: lines of text under the sheet.
+ * colours, `sheet` whether it is narrow or paper, `key` lists what the legend does not tell: lines of text under the sheet.
  */
 (() => {
   "use strict";
@@ -135,7 +135,7 @@
       return;
     }
     const base = layout(chart, look, box, printing);
-    const { traces, layout: own, key: told } = kinds[chart.kind](chart, look, { narrow: isNarrow(box, printing) });
+    const { traces, layout: own, key: told } = kinds[chart.kind](chart, look, { narrow: isNarrow(box, printing), printing });
     const whole = { ...base, ...own };
     for (const name of Object.keys(whole).filter((one) => /^[xy]axis/.test(one))) {
       whole[name] = { ...base[name.slice(0, 5)], ...own[name] };

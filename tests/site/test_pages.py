@@ -161,6 +161,8 @@ def test_every_number_of_a_chart_stands_in_a_table_too():
             for point in chart["points"]:
                 if chart["kind"] == "fleet":
                     said = point["hover"][1].partition(" of the tolerance")[0]
+                elif chart["kind"] == "control":
+                    said = point["hover"][1].removeprefix("change ").rpartition(" ")[0]
                 else:
                     error = next(line for line in point["hover"] if line.startswith("error "))
                     said = error.removeprefix("error ").rpartition(" ")[0]
@@ -171,8 +173,9 @@ def test_every_number_of_a_chart_stands_in_a_table_too():
 
 RESULT = {"target", "phase", "error", "U", "low", "high"}
 DRAWN = {
-    "history": (RESULT | {"date", "segment"}, "y_title"),
+    "history": (RESULT | {"date"}, "y_title"),
     "visit": (RESULT | {"reference"}, "y_title"),
+    "control": ({"date", "value", "mean", "mean_low", "mean_high", "signals"}, "y_title"),
     "fleet": ({"group", "label", "value", "U", "state"}, "x_title"),
 }
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from generator.assessment.drift import Drift
+from generator.assessment.interval import Proposal
+from generator.assessment.reliability import Reliability
 from generator.assessment.standing import Standing
 from generator.records.settings import instrument_on
-from generator.rounding import NOTHING, expanded, value_with
+from generator.rounding import NOTHING, expanded, fixed, value_with
 from generator.site import words
 from generator.site.trend_charts import FLEET_ROWS, FleetBar, fleet_chart
 from generator.site.views.lookup import Lookup, sensor_link
 from generator.site.views.outlooks import leaves_first, leaving_before_due, leaving_day, leaving_sentence
+from generator.site.views.sensor_drift import proposal_view
 from generator.site.views.standing import CRITICALITY, chips, in_service
 from generator.site.words import Chip, Link
 
@@ -47,8 +51,36 @@ class DriftRow:
     leaves: str
     bounds: str
     due: str
-    family: str
+    model: str
     place: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProposalRow:
+    """A proposal that differs from the interval set."""
+
+    sensor: Link
+    name: str
+    place: str
+    chip: Chip
+    now: str
+    proposed: str
+    reason: str
+    changes: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReliabilityRow:
+    """How often sensors of one model were in tolerance as found."""
+
+    model: str
+    place: str
+    count: str
+    rate: str
+    rate_sort: str
+    lower_bound: str
+    months: str
+    target: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,10 +89,19 @@ class DriftPage:
 
     day: str
     leaving: tuple[LeavingRow, ...]
+    may_leave: tuple[Link, ...]
+    """others whose 95 % bound says that they may have left it by then"""
     tally: tuple[tuple[str, int], ...]
     chart: str | None
     chart_note: str
     rows: tuple[DriftRow, ...]
+    proposals: tuple[ProposalRow, ...]
+    method: str
+    """of the proposals; empty where the policy asks for none"""
+    kept: int
+    """how many proposals leave the interval as it is, or say what they lack"""
+    reliabilities: tuple[ReliabilityRow, ...]
+    target: str
 
     @property
     def has_charts(self) -> bool:
@@ -73,13 +114,25 @@ def drift_page(lookup: Lookup) -> DriftPage:
     serving = [s for s in lookup.assessment.standings.values() if in_service(s)]
     bars = sorted(_bars(lookup, serving), key=lambda bar: -abs(bar.value))
     note = f"The {FLEET_ROWS} largest of {len(bars)}; the table has all." if len(bars) > FLEET_ROWS else ""
+    leaving = tuple(_leaving(lookup, serving))
+    likely = {row.sensor for row in leaving}
     return DriftPage(
         day=str(lookup.day),
-        leaving=tuple(_leaving(lookup, serving)),
+        leaving=leaving,
+        may_leave=tuple(
+            sensor_link(s.sensor.id)
+            for s in serving
+            if leaving_before_due(s, likely=False) is not None and sensor_link(s.sensor.id) not in likely
+        ),
         tally=tuple((state, sum(_gravest(s) == state for s in serving)) for state in STATES),
         chart=fleet_chart(_grouped(bars[:FLEET_ROWS])),
         chart_note=note,
         rows=tuple(_rows(lookup, serving)),
+        proposals=tuple(_proposals(lookup, serving)),
+        method=words.listed(sorted({s.proposal.method_in_words for s in serving if s.proposal})),
+        kept=sum(s.proposal is not None and not _differs(s.proposal) for s in serving),
+        reliabilities=tuple(_reliability(lookup, one) for one in lookup.assessment.reliabilities),
+        target=next((f"{100 * one.target:g} %" for one in lookup.assessment.reliabilities if one.target), ""),
     )
 
 
@@ -116,17 +169,14 @@ def _share(drift: Drift) -> tuple[float, float] | None:
     return 100.0 * most.rate / most.tolerance, 100.0 * most.U_rate / most.tolerance
 
 
-def _family(lookup: Lookup, standing: Standing) -> str:
+def _model(lookup: Lookup, standing: Standing) -> str:
     installed = instrument_on(standing.sensor, lookup.day)
-    if installed is None:
-        return ""
-    family = lookup.records.families.get(installed.family)
-    return family.name if family else installed.family
+    return installed.family if installed else ""
 
 
 def _bars(lookup: Lookup, serving: Sequence[Standing]) -> Iterator[FleetBar]:
     for standing in serving:
-        place, family = lookup.place(standing.settings.place.place), _family(lookup, standing)
+        place = lookup.place(standing.settings.place.place)
         for drift in standing.drifts:
             share = _share(drift)
             if share is None:
@@ -134,7 +184,7 @@ def _bars(lookup: Lookup, serving: Sequence[Standing]) -> Iterator[FleetBar]:
             several = len(standing.settings.channels) > 1
             what = f"{standing.sensor.id} {drift.channel}" if several else standing.sensor.id
             yield FleetBar(
-                group=f"{family}, {place}",
+                group=f"{place}, {_model(lookup, standing)}",
                 label=what,
                 value=share[0],
                 U=share[1],
@@ -172,11 +222,52 @@ def _rows(lookup: Lookup, serving: Sequence[Standing]) -> Iterator[DriftRow]:
                 leaves=day,
                 bounds=bounds,
                 due=str(standing.due.day or ""),
-                family=_family(lookup, standing),
+                model=_model(lookup, standing),
                 place=lookup.place(standing.settings.place.place),
             )
             found.append((-abs(share[0]) if share else 1.0, standing.sensor.id, str(drift.channel), row))
     return (row for *_, row in sorted(found, key=lambda one: one[:3]))
+
+
+def _differs(proposal: Proposal) -> bool:
+    return proposal.months is not None and proposal.months != proposal.months_now
+
+
+def _proposals(lookup: Lookup, serving: Sequence[Standing]) -> Iterator[ProposalRow]:
+    """Shorter ones first, then by id."""
+    found = [(s, s.proposal) for s in serving if s.proposal is not None and _differs(s.proposal)]
+    for standing, proposal in sorted(
+        found, key=lambda one: ((one[1].months or 0) > one[1].months_now, one[0].sensor.id)
+    ):
+        view = proposal_view(proposal)
+        assert view is not None
+        yield ProposalRow(
+            sensor=sensor_link(standing.sensor.id),
+            name=standing.sensor.name,
+            place=lookup.place(standing.settings.place.place),
+            chip=view.chip,
+            now=words.counted(proposal.months_now, "month"),
+            proposed=words.counted(proposal.months or 0, "month"),
+            reason=words.shown(proposal.reason),
+            changes=view.changes,
+        )
+
+
+def _reliability(lookup: Lookup, one: Reliability) -> ReliabilityRow:
+    target = ""
+    if one.target is not None:
+        target = "longer than any tried" if math.isinf(one.target_months) else f"{fixed(one.target_months, 0)} months"
+        target = target if not math.isnan(one.target_months) else ""
+    return ReliabilityRow(
+        model=one.model,
+        place=lookup.place(one.place) if one.place else "all places",
+        count=f"{one.in_tolerance} of {one.visits}",
+        rate=f"{fixed(100 * one.rate, 0)} %",
+        rate_sort=f"{one.rate:.4f}",
+        lower_bound=f"{fixed(100 * one.lower_bound, 0)} %",
+        months="" if math.isnan(one.months) else f"{fixed(one.months, 0)} months",
+        target=target,
+    )
 
 
 def _rate(drift: Drift) -> str:

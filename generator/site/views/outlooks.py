@@ -29,20 +29,23 @@ def leaves_first(outlooks: Sequence[PointOutlook]) -> int:
     return min(range(len(outlooks)), key=order)
 
 
-def leaving_before_due(standing: Standing) -> tuple[Drift, PointOutlook] | None:
-    """The point that is more likely than not to leave its tolerance before the next due day; None where none is.
+def leaving_before_due(standing: Standing, *, likely: bool = True) -> tuple[Drift, PointOutlook] | None:
+    """The first point to leave its tolerance before the next due day, more likely than not; None where none does.
 
-    What is out of tolerance, or too close to call, has left it already: its state says so.
+    Not `likely`: the earlier 95 % bound counts. What is out of tolerance, or too close to call, has left it already:
+    its state says so.
     """
     due = standing.due
     if standing.state is not State.IN or due.state is DueState.OUT_OF_SERVICE or due.day is None:
         return None
     found = [(drift, drift.outlooks[leaves_first(drift.outlooks)]) for drift in standing.drifts if drift.outlooks]
-    leaving = [
-        (outlook.leaves.median, drift, outlook)
-        for drift, outlook in found
-        if outlook.leaves and outlook.leaves.median and outlook.leaves.median <= due.day
-    ]
+    leaving = []
+    for drift, outlook in found:
+        day = None
+        if outlook.leaves is not None:
+            day = outlook.leaves.median if likely else outlook.leaves.earliest
+        if day is not None and day <= due.day:
+            leaving.append((day, drift, outlook))
     return min(leaving, key=lambda one: one[0])[1:] if leaving else None
 
 

@@ -9,10 +9,12 @@ from datetime import date, timedelta
 from typing import Any
 
 from generator.assessment.conformity import Verdict
+from generator.assessment.reference_doubt import REFERENCE_IN_DOUBT
 from generator.assessment.result import Result
 from generator.records.models import Channel, Reference, in_force
 from generator.site import words
 from generator.site.certificate_words import KINDS
+from generator.site.trend_charts import check_chart
 from generator.site.views.calibrations import (
     IN_DATE,
     OUT_OF_DATE,
@@ -23,6 +25,7 @@ from generator.site.views.calibrations import (
 )
 from generator.site.views.lookup import Lookup, reference_link, visit_link
 from generator.site.views.results import status_chip
+from generator.site.views.retraces import RetraceBlock, retrace_block
 from generator.site.words import Chip, Fact, Link
 
 RUNS_OUT = Chip(word="runs out soon", kind="due")
@@ -62,6 +65,14 @@ class CheckRow:
 
 
 @dataclass(frozen=True, kw_only=True)
+class DoubtRow:
+    """One visit with results that leaned on the reference while it was in doubt."""
+
+    visit: Link
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class LeaningRow:
     """One visit whose results lean on the reference."""
 
@@ -80,6 +91,11 @@ class ReferenceView:
     common: tuple[Fact, ...]
     quantities: tuple[QuantityView, ...]
     checks: tuple[CheckRow, ...]
+    check_chart: str | None
+    check_sentence: str
+    doubts: tuple[DoubtRow, ...]
+    """newest visit first"""
+    retrace: RetraceBlock | None
     leaning: tuple[LeaningRow, ...]
     leaning_results: int
     carries: tuple[Link, ...]
@@ -87,6 +103,11 @@ class ReferenceView:
     away: tuple[str, ...]
     note: str
     path: str
+
+    @property
+    def has_charts(self) -> bool:
+        """Whether the page draws."""
+        return self.check_chart is not None
 
 
 def reference_states(lookup: Lookup) -> tuple[ReferenceState, ...]:
@@ -150,6 +171,8 @@ def reference_view(lookup: Lookup, reference: Reference) -> ReferenceView:
     path = f"references/{reference.id}.yml"
     data = lookup.records.documents[path].data
     leaning = tuple(_leaning(lookup, reference))
+    checks = _check_results(lookup, reference)
+    own = lookup.assessment.check_charts.get(reference.id)
     return ReferenceView(
         state=reference_state(lookup, reference),
         facts=tuple(_facts(reference, data)),
@@ -158,7 +181,11 @@ def reference_view(lookup: Lookup, reference: Reference) -> ReferenceView:
             quantity_view(lookup, reference, name, quantity, data["quantities"][name])
             for name, quantity in reference.quantities.items()
         ),
-        checks=tuple(_check_row(lookup, reference, r) for r in reversed(_check_results(lookup, reference))),
+        checks=tuple(_check_row(lookup, reference, r) for r in reversed(checks)),
+        check_chart=check_chart(lookup, reference.id, checks, _calibrated(reference), own.individuals if own else None),
+        check_sentence=words.shown(own.sentence) if own else "",
+        doubts=tuple(_doubts(lookup, reference)),
+        retrace=retrace_block(lookup, lookup.carried_back.get(reference.id, ())),
         leaning=leaning,
         leaning_results=sum(row.results for row in leaning),
         carries=tuple(_carries(lookup, reference)),
@@ -215,6 +242,33 @@ def _check_row(lookup: Lookup, reference: Reference, r: Result) -> CheckRow:
         limit=f"±{limit.humidity:g}" if limit else "",
         chip=status_chip(r) if limit else None,
     )
+
+
+def _calibrated(reference: Reference) -> list[tuple[date, str]]:
+    """Days of calibrations, each with what was calibrated."""
+    found: dict[date, list[str]] = {}
+    for name, quantity in reference.quantities.items():
+        for calibration in quantity.calibrations:
+            found.setdefault(calibration.date, []).append(quantity_words(name))
+    whole = len(reference.quantities)
+    return [
+        (day, "calibrated" if len(names) == whole else f"calibrated: {words.listed(names)}")
+        for day, names in sorted(found.items())
+    ]
+
+
+def _doubts(lookup: Lookup, reference: Reference) -> Iterator[DoubtRow]:
+    """Visits whose results carry a doubt of this reference, with why, newest first."""
+    for visit in reversed(list(lookup.leaning.get(reference.id, {}))):
+        said = dict.fromkeys(
+            fault.message
+            for part in lookup.visits.get(visit, ())
+            for result in part.results
+            for fault in result.reservations
+            if fault.rule is REFERENCE_IN_DOUBT and fault.message.startswith((f"{reference.id} ", f"{reference.id},"))
+        )
+        if said:
+            yield DoubtRow(visit=visit_link(visit), why=words.shown("; ".join(said)))
 
 
 def _leaning(lookup: Lookup, reference: Reference) -> Iterator[LeaningRow]:

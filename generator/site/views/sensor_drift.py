@@ -6,12 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from generator.assessment.drift import Change, Drift
+from generator.assessment.interval import Proposal
 from generator.assessment.outlook import PointOutlook
 from generator.assessment.result import Result
 from generator.assessment.standing import Standing
 from generator.rounding import NOTHING, fixed, value_with
 from generator.site import words
 from generator.site.charts import ChartEvent, series_names
+from generator.site.trend_charts import control_chart
 from generator.site.views.outlooks import leaving_day
 from generator.site.words import Chip
 
@@ -56,14 +58,68 @@ class DriftView:
     changes: tuple[ChangeRow, ...]
     between: str
     """the days of the newest change"""
+    control: ControlView
+
+
+@dataclass(frozen=True, kw_only=True)
+class ControlRow:
+    """What one visit found changed, as the control chart shows it."""
+
+    day: str
+    change: str
+    average: str
+    limits: str
+    """of the average"""
+    chips: tuple[Chip, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ControlView:
+    """Changes from visit to visit on a control chart; without a chart the sentence says why."""
+
+    sentence: str
+    chart: str | None
+    limits: str
+    rows: tuple[ControlRow, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProposalView:
+    """An opinion on the interval."""
+
+    chip: Chip
+    sentence: str
+    method: str
+    changes: str
+
+
+def proposal_view(proposal: Proposal | None) -> ProposalView | None:
+    """What is proposed for one sensor; None where the policy asks for no proposals."""
+    if proposal is None:
+        return None
+    now = words.counted(proposal.months_now, "month")
+    if proposal.months is None:
+        chip, sentence = Chip(word="no proposal", kind="none"), f"The interval is {now}: {proposal.reason}"
+    elif proposal.months == proposal.months_now:
+        chip, sentence = Chip(word="keep", kind="none"), f"Keep the interval of {now}: {proposal.reason}"
+    else:
+        word = "longer" if proposal.months > proposal.months_now else "shorter"
+        chip = Chip(word=word, kind="due")
+        sentence = f"{words.counted(proposal.months, 'month')} instead of {proposal.months_now}: {proposal.reason}"
+    return ProposalView(
+        chip=chip,
+        sentence=words.shown(sentence),
+        method=proposal.method_in_words,
+        changes=words.shown(proposal.changes),
+    )
 
 
 def drift_views(standing: Standing, events: Sequence[ChartEvent]) -> tuple[DriftView, ...]:
     """One for each channel; `events`: what the history marks."""
-    return tuple(_drift(standing, drift) for drift in standing.drifts)
+    return tuple(_drift(standing, drift, events) for drift in standing.drifts)
 
 
-def _drift(standing: Standing, drift: Drift) -> DriftView:
+def _drift(standing: Standing, drift: Drift, events: Sequence[ChartEvent]) -> DriftView:
     symbol = words.unit(drift.channel.unit)
     days = f"{drift.fit.epoch.days[0]} to {drift.fit.epoch.days[-1]}: " if drift.fit else ""
     between = f"{drift.changes[0].before.day} and {drift.changes[0].now.day}" if drift.changes else ""
@@ -80,6 +136,34 @@ def _drift(standing: Standing, drift: Drift) -> DriftView:
         due=str(standing.due.day or ""),
         changes=tuple(map(_change, drift.changes)),
         between=between,
+        control=_control(standing, drift, events),
+    )
+
+
+def _control(standing: Standing, drift: Drift, events: Sequence[ChartEvent]) -> ControlView:
+    chart = next(chart for chart in standing.charts if chart.channel is drift.channel)
+    symbol, single, average = words.unit(chart.channel.unit), chart.individuals, chart.ewma
+    rows, limits = [], ""
+    if single is not None and average is not None:
+        limits = f"{fixed(single.lower, 2, sign=True)} to {fixed(single.upper, 2, sign=True)} {symbol}"
+        for i, (day, change, U) in enumerate(zip(chart.days, chart.changes, chart.U, strict=True)):
+            beyond = [name for name, found in (("change", single), ("average", average)) if i in found.signals]
+            rows.append(
+                ControlRow(
+                    day=str(day),
+                    change=words.difference(change, U),
+                    average=value_with(float(average.values[i]), U, sign=True),
+                    limits=f"{fixed(float(average.lower[i]), 2, sign=True)} to "
+                    f"{fixed(float(average.upper[i]), 2, sign=True)}",
+                    chips=tuple(Chip(word=f"{name} beyond its limits", kind="drift") for name in beyond)
+                    or (Chip(word="within", kind="ok"),),
+                )
+            )
+    return ControlView(
+        sentence=words.shown(chart.sentence),
+        chart=control_chart(standing.sensor.id, chart, events),
+        limits=limits,
+        rows=tuple(reversed(rows)),
     )
 
 

@@ -14,7 +14,7 @@ from generator.site.views.findings import CaseRow, case_row
 from generator.site.views.history_events import event_in_words, history_events
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.results import ResultTable, result_table, worst
-from generator.site.views.sensor_drift import DriftView, drift_views
+from generator.site.views.sensor_drift import DriftView, ProposalView, drift_views, proposal_view
 from generator.site.views.settings import settings_facts
 from generator.site.views.standing import Matter, chips, deciding_sentence, matters, no_verdict, since_when
 from generator.site.words import Chip, Fact, Link
@@ -73,6 +73,7 @@ class SensorView:
     notes: tuple[str, ...]
     histories: tuple[ChannelHistory, ...]
     drifts: tuple[DriftView, ...]
+    proposal: ProposalView | None
     visits: tuple[VisitLine, ...]
     cases: tuple[CaseRow, ...]
     instruments: tuple[Fact, ...]
@@ -83,7 +84,7 @@ class SensorView:
     @property
     def has_charts(self) -> bool:
         """Whether the page draws."""
-        return any(history.chart for history in self.histories)
+        return any(history.chart for history in self.histories) or any(drift.control.chart for drift in self.drifts)
 
 
 def sensor_rows(lookup: Lookup) -> tuple[SensorRow, ...]:
@@ -122,6 +123,7 @@ def sensor_view(lookup: Lookup, standing: Standing, certificates: Certificates) 
         notes=tuple(_notes(standing)),
         histories=tuple(_histories(lookup, standing, events)),
         drifts=drift_views(standing, events),
+        proposal=proposal_view(standing.proposal),
         visits=tuple(_visit_lines(lookup, standing, certificates)),
         cases=tuple(case_row(lookup, case) for case in reversed(standing.cases)),
         instruments=tuple(_instruments(lookup, standing)),
