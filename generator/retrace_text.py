@@ -58,6 +58,9 @@ def question(
     if since > day:
         raise CannotRetrace(f"--since {since} lies after the day of assessment, {day}\n  cure: check the days")
     read = [_error(reference, tuple(known.quantities), text) for text in errors]
+    names = [name for name, _, _ in read]
+    if twice := next((name for name in names if names.count(name) > 1), None):
+        raise CannotRetrace(f"--shift gives {twice} twice\n  cure: give the error of each quantity once")
     return Question(reference=reference, since=since, until=until, errors=tuple(read))
 
 

@@ -143,6 +143,12 @@ def test_a_reference_or_a_day_that_makes_no_sense_is_named(given, fault, records
     assert capsys.readouterr().err.startswith(fault)
 
 
+def test_a_quantity_has_one_error(records, capsys):
+    words = ["--shift", "saturation_temperature=1 degC"] * 2
+    assert ask(records, *words) == COULD_NOT_RUN
+    assert capsys.readouterr().err.startswith("--shift gives saturation_temperature twice")
+
+
 def test_the_days_must_be_in_order(records, capsys):
     words = ("--until", "2026-05-31", "--shift", "saturation_temperature=1 degC")
     assert ask(records, *words) == COULD_NOT_RUN

@@ -177,7 +177,7 @@ def _fault(cell: Cell, doubt: Doubt, way: str) -> Fault:
         place=visit.place(row, next(named, "reference")),
         message=f"{doubt.reference}{led} is {doubt.days}: {doubt.reason}",
         cure=(
-            f"see what changes: hygrotrail retrace {doubt.reference} --since {doubt.first} --shift {quantity}=VALUE; "
+            f"see what changes: hygrotrail retrace {doubt.reference} --since {doubt.first} --shift {quantity}=ERROR; "
             "repeat what becomes doubtful with a reference that holds"
         ),
     )
