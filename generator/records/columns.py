@@ -102,7 +102,6 @@ COLUMNS: dict[str, Column] = {
     )
 }
 REQUIRED = ("sensor", "time", "phase")
-WORDS = tuple(name for name, column in COLUMNS.items() if not column.is_number)
 NUMBERS = tuple(name for name, column in COLUMNS.items() if column.is_number)
 PRESSURES = tuple(name for name in NUMBERS if "pressure" in COLUMNS[name].quantities)
 

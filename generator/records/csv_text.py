@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -79,6 +80,13 @@ def field_place(path: str, content: bytes, line: int, field: int) -> Place:
             column = len(lines[number]) + 1 if seen == field else 1
             return Place(path=path, line=number + 1 if seen == field else line, column=column)
     return Place(path=path, line=line)
+
+
+@lru_cache(maxsize=4)
+def rows_by_line(content: bytes) -> Mapping[int, tuple[str, ...]]:
+    """The rows of a CSV file that can be read, by the line that each begins in."""
+    table, _ = split("", content)
+    return dict(zip(table.lines, map(tuple, table.rows), strict=True)) if table else {}
 
 
 @lru_cache(maxsize=4)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -23,6 +23,9 @@ _TIME = re.compile(
     r"([0-9]{4}-[0-9]{2}-[0-9]{2})[ T]([0-9]{2}:[0-9]{2}(?::[0-9]{2})?)(?:\s*([+-][0-9]{2}:[0-9]{2}|Z))?"
 )
 
+_PLAIN_TIME = "[0-9]{4}-[0-9]{2}-[0-9]{2}[ T](?:[01][0-9]|2[0-3]):[0-5][0-9](?::[0-5][0-9])?"
+_PLAIN_TIMES = re.compile(rf"{_PLAIN_TIME}(?:\n{_PLAIN_TIME})*")
+
 
 class TimeRefused(Exception):
     """Why a time is refused: rule, message and cure."""
@@ -38,11 +41,6 @@ def utc_seconds(written: str, visit_day: date, zone: ZoneInfo) -> int:
     An offset (`+01:00`) may only stand in the hour that occurs twice when the clocks go back.
     """
     match = _TIME.fullmatch(written)
-    if match and match[3] is None:
-        midnight = _steady_midnight(match[1], visit_day, zone)
-        hour, minute, second = int(written[11:13]), int(written[14:16]), int(written[17:] or 0)
-        if midnight is not None and hour < 24 and minute < 60 and second < 60:
-            return midnight + 3600 * hour + 60 * minute + second
     try:
         naive = datetime.fromisoformat(f"{match[1]}T{match[2]}") if match else None
     except ValueError:
@@ -54,6 +52,27 @@ def utc_seconds(written: str, visit_day: date, zone: ZoneInfo) -> int:
         cure = f"correct it, or the file's day {visit_day} (a visit lasts at most {LONGEST_TRIP.days} days)"
         raise TimeRefused(TIME_OFF_DAY, f"{written} is not within the visit of {visit_day}", cure)
     return _by_clock(naive, match[3], zone)
+
+
+def plain_utc_seconds(written: Sequence[str], visit_day: date, zone: ZoneInfo) -> list[int] | None:
+    """Many local times → seconds since 1970 UTC, where all lie on days of the visit whose clocks are not changed.
+
+    None where one does not, or takes `utc_seconds` to be understood.
+    """
+    if not _PLAIN_TIMES.fullmatch("\n".join(written)):
+        return None
+    midnight: dict[str, int] = {}
+    for day in {text[:10] for text in written}:
+        first = _steady_midnight(day, visit_day, zone)
+        if first is None:
+            return None
+        midnight[day] = first
+    return [midnight[text[:10]] + _second_of_day(text[11:]) for text in written]
+
+
+@lru_cache(maxsize=86_400)
+def _second_of_day(clock: str) -> int:
+    return 3600 * int(clock[:2]) + 60 * int(clock[3:5]) + int(clock[6:] or 0)
 
 
 def _within_trip(day: date, visit_day: date) -> bool:

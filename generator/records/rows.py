@@ -86,7 +86,8 @@ def with_shared_readings(visit: Visit) -> Visit:
     if not taking:
         return visit
     rows, givers = np.array(taking).T
-    number, gauge, step, text = dict(visit.number), dict(visit.gauge), dict(visit.step), dict(visit.text)
+    number, step, gauge = visit.number.copy(), visit.step.copy(), visit.gauge.copy()
+    text = visit.text.copy()
     for name in (*REFERENCE_READINGS, "ambient_pressure"):
         values = number[name]
         lacking = np.isnan(values[rows]) & ~np.isnan(values[givers])
@@ -111,17 +112,18 @@ def without_lines(visit: Visit, lines: Container[int]) -> Visit:
     def words(column: tuple[str, ...]) -> tuple[str, ...]:
         return tuple(column[row] for row in keep)
 
+    def numbers(column: np.ndarray) -> np.ndarray:
+        return np.asarray(column[keep])
+
     return replace(
         visit,
-        raw_rows=tuple(visit.raw_rows[row] for row in keep),
         lines=tuple(visit.lines[row] for row in keep),
-        text={name: words(column) for name, column in visit.text.items()},
-        number={name: column[keep] for name, column in visit.number.items()},
-        quantity={name: words(column) for name, column in visit.quantity.items()},
-        gauge={name: column[keep] for name, column in visit.gauge.items()},
-        step={name: column[keep] for name, column in visit.step.items()},
+        text=visit.text.taken(words),
+        number=visit.number.taken(numbers),
+        quantity=visit.quantity.taken(words),
+        gauge=visit.gauge.taken(numbers),
+        step=visit.step.taken(numbers),
         time_utc=visit.time_utc[keep],
-        time_local=words(visit.time_local),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -52,9 +53,20 @@ class Header:
     problems: tuple[Problem, ...]
 
     @cached_property
+    def words(self) -> tuple[Field, ...]:
+        """The fields that hold words."""
+        return tuple(field for field in self.fields if not field.column.is_number)
+
+    @cached_property
     def numbers(self) -> tuple[Field, ...]:
         """The fields that hold numbers."""
         return tuple(field for field in self.fields if field.column.is_number)
+
+    @cached_property
+    def indices(self) -> Mapping[str, tuple[int, ...]]:
+        """Column name → its field numbers."""
+        names = dict.fromkeys(field.column.name for field in self.fields)
+        return {name: tuple(field.index for field in self.of(name)) for name in names}
 
     @cached_property
     def scale(self) -> np.ndarray:

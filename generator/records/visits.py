@@ -7,19 +7,20 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from math import nan
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from generator.faults import Fault, Place, Rule, did_you_mean, error
-from generator.records.columns import NUMBERS, PRESSURES, REQUIRED, WORDS, Column
-from generator.records.csv_text import Table, field_place, split
-from generator.records.local_time import TimeRefused, utc_seconds
+from generator.records.columns import COLUMNS, REQUIRED, Column
+from generator.records.csv_text import Table, field_place, rows_by_line, split
+from generator.records.local_time import TimeRefused, plain_utc_seconds, utc_seconds
 from generator.records.visit_header import Field, Header, read_header
 from generator.units import NUMBER
 
@@ -45,30 +46,65 @@ _LARGEST = 1e12
 _STEPS = tuple(10.0**-decimals for decimals in range(400))
 
 
+Values = TypeVar("Values")
+
+
+class Columns(dict[str, Values]):
+    """Columns of a visit by name; those that its file does not have share one blank."""
+
+    __slots__ = ("blank",)
+
+    def __init__(self, columns: Mapping[str, Values], blank: Values) -> None:
+        super().__init__(columns)
+        self.blank = blank
+
+    def __missing__(self, name: str) -> Values:
+        if name not in COLUMNS:
+            raise KeyError(name)
+        return self.blank
+
+    def copy(self) -> Columns[Values]:
+        """The same columns, in which others may be put."""
+        return Columns(self, self.blank)
+
+    def taken(self, take: Callable[[Values], Values]) -> Columns[Values]:
+        """The same columns with some of their rows."""
+        return Columns({name: take(column) for name, column in self.items()}, take(self.blank))
+
+
+@lru_cache(maxsize=256)
+def _blank(n: int, value: float | bool) -> np.ndarray:
+    """n equal values that nobody can write to."""
+    values = np.full(n, value)
+    values.flags.writeable = False
+    return values
+
+
 @dataclass(frozen=True, kw_only=True)
 class Visit:
-    """One visit file: columns over its n rows; numbers in canonical units, nan where blank."""
+    """One visit file: columns over its n rows; numbers in canonical units, nan where blank.
+
+    A column that the file does not have is blank in every row.
+    """
 
     path: str
     id: str
     """file name without revision and ending"""
     revision: int
     day: date
-    sha256: str
     header: tuple[str, ...]
-    raw_rows: tuple[tuple[str, ...], ...]
     lines: tuple[int, ...]
-    text: Mapping[str, tuple[str, ...]]
-    number: Mapping[str, np.ndarray]
-    quantity: Mapping[str, tuple[str, ...]]
+    """line that each row begins in"""
+    text: Columns[tuple[str, ...]]
+    number: Columns[np.ndarray]
+    quantity: Columns[tuple[str, ...]]
     """by numeric column, the quantity that each row's reading came in ('' where blank)"""
-    gauge: Mapping[str, np.ndarray]
+    gauge: Columns[np.ndarray]
     """by pressure column, whether each row's reading is a gauge pressure"""
-    step: Mapping[str, np.ndarray]
+    step: Columns[np.ndarray]
     """by numeric column, the weight of the last digit written, in canonical units (nan where blank)"""
     time_utc: np.ndarray
     """seconds since 1970 UTC, int64; 0 where the time could not be read"""
-    time_local: tuple[str, ...]
     fields: Mapping[str, tuple[int, ...]]
     """column name → its field numbers"""
     content: bytes
@@ -78,10 +114,29 @@ class Visit:
         """The visit as it is named to people: its id, with the revision where there is one."""
         return self.id if self.revision == 1 else f"{self.id}.r{self.revision}"
 
+    @property
+    def sha256(self) -> str:
+        """Of the file's bytes."""
+        return hashlib.sha256(self.content).hexdigest()
+
+    @property
+    def time_local(self) -> tuple[str, ...]:
+        """Times as they were written."""
+        return self.text["time"]
+
+    @property
+    def raw_rows(self) -> tuple[tuple[str, ...], ...]:
+        """The rows as they were written."""
+        return tuple(map(self.raw_row, range(len(self.lines))))
+
+    def raw_row(self, row: int) -> tuple[str, ...]:
+        """One row as it was written."""
+        return rows_by_line(self.content)[self.lines[row]]
+
     def place(self, row: int, column: str) -> Place:
         """Place of a row's field, by character column as editors count; without that column, of the row."""
-        numbers = self.fields.get(column, ())
-        filled = [n for n in numbers if n < len(self.raw_rows[row]) and self.raw_rows[row][n].strip()]
+        numbers, raw = self.fields.get(column, ()), self.raw_row(row)
+        filled = [n for n in numbers if n < len(raw) and raw[n].strip()]
         number = (filled or list(numbers) or [0])[0]
         return field_place(self.path, self.content, self.lines[row], number)
 
@@ -105,14 +160,6 @@ def _day(text: str) -> date | None:
         return date.fromisoformat(text)
     except ValueError:
         return None
-
-
-@lru_cache(maxsize=256)
-def _blank_numbers(n: int, value: float | bool) -> np.ndarray:
-    """n equal values, shared by the columns that a visit does not have; nobody can write to them."""
-    values = np.full(n, value)
-    values.flags.writeable = False
-    return values
 
 
 class _Reading:
@@ -139,11 +186,7 @@ class _Reading:
         header = read_header(texts)
         for problem in header.problems:
             self.fault(problem.rule, table.lines[0], problem.index, problem.message, problem.cure)
-        body = [
-            (line, row)
-            for line, row in zip(table.lines[1:], table.rows[1:], strict=True)
-            if any(field.strip() for field in row)
-        ]
+        body = [(line, row) for line, row in zip(table.lines[1:], table.rows[1:], strict=True) if "".join(row).strip()]
         if not body:
             cure = "add rows, or delete the file before it is merged"
             self.fault(EMPTY_VISIT, 1, 0, "the visit holds no rows", cure)
@@ -169,15 +212,10 @@ class _Reading:
 
     def _columns(self, texts: tuple[str, ...], header: Header, rows: list[list[str]]) -> Visit:
         n, width = len(rows), len(texts)
-        padded = [row[:width] + [""] * (width - len(row)) for row in rows]
-        written = [[field.strip() for field in column] for column in zip(*padded, strict=True)]
-        fields: dict[str, tuple[int, ...]] = {}
-        for field in header.fields:
-            fields[field.column.name] = (*fields.get(field.column.name, ()), field.index)
-        text: dict[str, tuple[str, ...]] = dict.fromkeys(WORDS, ("",) * n)
-        for field in header.fields:
-            if not field.column.is_number:
-                text[field.column.name] = self._words(field, written[field.index])
+        padded = [row if len(row) == width else row[:width] + [""] * (width - len(row)) for row in rows]
+        written = [tuple(map(str.strip, column)) for column in zip(*padded, strict=True)]
+        fields = header.indices
+        text = Columns({f.column.name: self._words(f, written[f.index]) for f in header.words}, ("",) * n)
         numbers = self._numbers(header, written, n)
         for name in REQUIRED:
             for row, value in enumerate(written[fields[name][0]]):
@@ -188,9 +226,7 @@ class _Reading:
             id=self.id,
             revision=self.revision,
             day=self.day,
-            sha256=hashlib.sha256(self.content).hexdigest(),
             header=texts,
-            raw_rows=tuple(tuple(row) for row in rows),
             lines=self.lines,
             text=text,
             number=numbers.number,
@@ -198,7 +234,6 @@ class _Reading:
             gauge=numbers.gauge,
             step=numbers.step,
             time_utc=self._times(fields["time"][0], text["time"]),
-            time_local=text["time"],
             fields=fields,
             content=self.content,
         )
@@ -207,12 +242,13 @@ class _Reading:
         self.fault(rule, self.lines[row], field, message, cure)
 
     def _words(self, field: Field, values: Sequence[str]) -> tuple[str, ...]:
-        name, distinct = field.column.name, dict.fromkeys(values)
-        meant = {value: _word(field.column, value) for value in distinct}
-        if all(value == word for value, word in meant.items()):
-            return tuple(values)
+        name = field.column.name
+        distinct = dict.fromkeys(values)
+        meant = {value: word for value in distinct if (word := _word(field.column, value)) is not None}
+        if len(meant) == len(distinct):
+            return tuple(map(meant.__getitem__, values))  # each word is held once
         for row, value in enumerate(values):
-            if meant[value] is None:
+            if value not in meant:
                 if _SPREADSHEET_ERROR.fullmatch(value):
                     message = f"{name}: {value!r} is a spreadsheet's error"
                     self._row_fault(SPREADSHEET_ERROR, row, field.index, message, "type it again")
@@ -221,7 +257,7 @@ class _Reading:
                     cure = f"write one of {', '.join(choices)}{did_you_mean(value, choices)}"
                     message = f"{name}: {value!r} is not known"
                     self._row_fault(BAD_WORD, row, field.index, message, cure)
-        return tuple(meant[value] or "" for value in values)
+        return tuple(meant.get(value, "") for value in values)
 
     def _numbers(self, header: Header, written: Sequence[Sequence[str]], n: int) -> _Numbers:
         """Every column of numbers in canonical units, with the weight of the last digit written."""
@@ -229,13 +265,13 @@ class _Reading:
         read = _plain_numbers([value for field in fields for value in written[field.index]])
         if read is None:
             pairs = [self._number(f, row, value) for f in fields for row, value in enumerate(written[f.index])]
-            read = np.array(pairs).T
+            read = np.array(pairs).reshape(-1, 2).T
         number, step = read.reshape(2, len(fields), n)
         number, step = (number + header.shift) * header.scale, step * header.scale
         numbers = _Numbers(n)
         for position, field in enumerate(fields):
             name, values = field.column.name, written[field.index]
-            before = numbers.quantity[name] if name in numbers.filled else ()
+            before = numbers.quantity.get(name, ())
             for row, (value, other) in enumerate(zip(values, before, strict=False)):
                 if value and other:
                     message, cure = f"{name} is given in two units", "keep the unit that was read"
@@ -265,6 +301,9 @@ class _Reading:
         return _NOTHING
 
     def _times(self, field: int, written: Sequence[str]) -> np.ndarray:
+        plain = plain_utc_seconds(written, self.day, self.zone)
+        if plain is not None:
+            return np.array(plain, np.int64)
         times = np.zeros(len(written), np.int64)
         for row, text in enumerate(written):
             try:
@@ -279,11 +318,9 @@ class _Numbers:
 
     def __init__(self, n: int) -> None:
         self.n = n
-        self.number: dict[str, np.ndarray] = dict.fromkeys(NUMBERS, _blank_numbers(n, nan))
-        self.step = dict(self.number)
-        self.quantity: dict[str, tuple[str, ...]] = dict.fromkeys(NUMBERS, ("",) * n)
-        self.gauge: dict[str, np.ndarray] = dict.fromkeys(PRESSURES, _blank_numbers(n, False))
-        self.filled: set[str] = set()
+        self.number, self.step = Columns({}, _blank(n, nan)), Columns({}, _blank(n, nan))
+        self.quantity = Columns({}, ("",) * n)
+        self.gauge = Columns({}, _blank(n, False))
 
     def add(self, field: Field, values: Sequence[str], number: np.ndarray, step: np.ndarray) -> None:
         """Take a column; of one that stands twice, the fields that are filled."""
@@ -291,17 +328,16 @@ class _Numbers:
         kind = unit.quantity if unit else "number"
         quantity = tuple(kind if value else "" for value in values) if "" in values else (kind,) * self.n
         is_gauge = unit is not None and unit.gauge is True
-        if name in self.filled:
+        if name in self.number:
             filled = np.array([value != "" for value in values])
             number = np.where(filled, number, self.number[name])
             step = np.where(filled, step, self.step[name])
             quantity = tuple(a or b for a, b in zip(quantity, self.quantity[name], strict=True))
-            if name in self.gauge:
+            if kind == "pressure":
                 self.gauge[name] = np.where(filled, is_gauge, self.gauge[name])
         elif is_gauge:
             self.gauge[name] = np.array([value != "" for value in values])
         self.number[name], self.step[name], self.quantity[name] = number, step, quantity
-        self.filled.add(name)
 
 
 _NOTHING = (nan, nan)
@@ -309,8 +345,8 @@ _NOTHING = (nan, nan)
 
 def _word(column: Column, written: str) -> str | None:
     """The word that is meant; nothing where none is known."""
-    if not column.choices or not written:
-        return None if _SPREADSHEET_ERROR.fullmatch(written) else written
+    if not column.choices or not written or written in column.choices:
+        return None if written[:1] == "#" and _SPREADSHEET_ERROR.fullmatch(written) else written
     word = " ".join(written.casefold().replace("_", " ").split())
     return next((choice for choice in column.choices if choice.replace("_", " ") == word), None)
 
@@ -319,13 +355,15 @@ def _plain_numbers(values: Sequence[str]) -> np.ndarray | None:
     """All numbers and their steps at once, where each is written in plain digits."""
     if not _DIGITS_ONLY.fullmatch(" ".join(values)):
         return None
+    at = {value: number for number, value in enumerate(dict.fromkeys(values))}
     try:
-        number = [float(value or "nan") for value in values]
-        step = [_STEPS[len(value.partition(".")[2])] if value else nan for value in values]
+        number = [float(value or "nan") for value in at]
+        step = [_STEPS[len(value.partition(".")[2])] if value else nan for value in at]
     except (ValueError, IndexError):
         return None
-    both = np.array([number, step])
-    return None if (np.abs(both[0]) > _LARGEST).any() else both
+    if any(abs(value) > _LARGEST for value in number):
+        return None
+    return np.array([number, step])[:, [at[value] for value in values]]
 
 
 def _last_digit(text: str) -> float:

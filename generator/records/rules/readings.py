@@ -92,8 +92,9 @@ def implausible_readings(survey: Survey) -> Iterator[Fault]:
 
 def _implausible(survey: Survey, row: int, column: str, plausible: Range) -> tuple[str, str]:
     visit, at = survey.rows.visit_of(row), int(survey.rows.row[row])
-    field = next(f for f in read_header(visit.header).of(column) if visit.raw_rows[at][f.index].strip())
-    written = visit.raw_rows[at][field.index].strip()
+    raw = visit.raw_row(at)
+    field = next(f for f in read_header(visit.header).of(column) if raw[f.index : f.index + 1] and raw[f.index].strip())
+    written = raw[field.index].strip()
     unit = field.unit
     if unit is None:
         lowest, highest = plausible
@@ -150,8 +151,8 @@ def rows_at_one_time(survey: Survey) -> Iterator[Fault]:
     first = timed[index[moment]]
     later = first != timed
     for row, earlier in zip(timed[later].tolist(), first[later].tolist(), strict=True):
-        raw, line = rows.visit_of(row).raw_rows, rows.place(earlier, "time").line
-        if _content(raw[rows.row[row]]) == _content(raw[rows.row[earlier]]):
+        visit, line = rows.visit_of(row), rows.place(earlier, "time").line
+        if _content(visit.raw_row(rows.row[row])) == _content(visit.raw_row(rows.row[earlier])):
             message, cure = f"the row repeats line {line}", "delete one of the two"
             yield rows.fault(DUPLICATE_ROW, row, "time", message, cure)
         else:
