@@ -49,9 +49,14 @@ def test_a_change_that_moves_no_verdict_is_said_in_a_sentence():
     assert said.sentence.endswith(" U); no verdict changes.")
     (row,) = said.rows
     assert (row.day, row.verdicts) == ("2026-12-12", "0")
-    assert row.found == ("saturation temperature +0.200 ± 0.042 °C at −20 °C since 2026-01-12",)
+    assert row.found == ("saturation temperature +0.200 ± 0.042 °C at −20 °C since 2026-01-12: more than its U",)
     assert said.verdicts == ()
     assert question(found) == ""
+
+
+def test_a_change_within_its_uncertainty_is_left_at_that():
+    (row,) = block(lookup("0 degC", "0.04 degC")).rows
+    assert row.found == ("saturation temperature +0.040 ± 0.042 °C at −20 °C since 2026-01-12",)
 
 
 def test_a_changed_verdict_stands_with_both_sides_and_is_a_matter_for_the_overview():

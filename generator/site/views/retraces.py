@@ -121,7 +121,8 @@ def _found(change: Recalibration) -> str:
         unit, scale = "kPa", 1e-3
     symbol = words.unit(unit)
     size, at = words.difference(change.change * scale, change.U * scale), words.shown(f"{change.at * scale:.4g}")
-    return f"{change.quantity.replace('_', ' ')} {size} {symbol} at {at} {symbol} since {change.before}"
+    beyond = "" if change.conforms else ": more than its U"
+    return f"{change.quantity.replace('_', ' ')} {size} {symbol} at {at} {symbol} since {change.before}{beyond}"
 
 
 def _verdicts(lookup: Lookup, one: CarriedBack) -> Iterator[VerdictRow]:
