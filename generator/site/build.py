@@ -80,6 +80,7 @@ def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
     found = {
         "data/results.csv": downloads.results_csv(assessment.results),
         "data/results.json": downloads.results_json(assessment.results),
+        "data/drift.csv": downloads.drift_csv(assessment.standings.values()),
         "data/records.sha256": downloads.records_manifest(files),
     }
     for visit, parts in lookup.visits.items():
@@ -144,6 +145,7 @@ def _data(lookup: Lookup, files: Mapping[str, bytes]) -> object:
     return data(
         lookup,
         columns=downloads.RESULT_COLUMNS,
+        drift_columns=downloads.DRIFT_COLUMNS,
         files=files,
         records_hash=hashlib.sha256(files["data/records.sha256"]).hexdigest(),
         licences=assets.third_party(),

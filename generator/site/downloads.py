@@ -11,12 +11,15 @@ import hashlib
 import io
 import json
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from generator.assessment.assess import Assessment
 from generator.assessment.conformity import stated_probability
+from generator.assessment.drift import Drift
 from generator.assessment.result import Result
+from generator.assessment.standing import Standing
+from generator.records.settings import instrument_on
 from generator.records.snapshot import TRENDS, Snapshot
 from generator.rounding import published
 
@@ -53,6 +56,35 @@ RESULT_COLUMNS = (
 )
 """The key of a row is visit, sensor, channel, plateau."""
 CONTRIBUTION_COLUMNS = ("result", "source", "sensitivity", "standard_uncertainty", "contribution", "nu")
+DRIFT_COLUMNS = (
+    "sensor",
+    "serial",
+    "channel",
+    "unit",
+    "target",
+    "direction",
+    "reference_value",
+    "state",
+    "rate",
+    "U_rate",
+    "nu",
+    "p_value",
+    "chi_squared",
+    "freedom",
+    "between",
+    "between_basis",
+    "tolerance",
+    "limit",
+    "error_today",
+    "U_today",
+    "due",
+    "error_due",
+    "U_due",
+    "leaves_earliest",
+    "leaves_median",
+    "leaves_latest",
+)
+"""The key of a row is sensor, channel, target, direction; a channel without a rate has one row without a target."""
 
 
 def results_csv(results: Sequence[Result]) -> bytes:
@@ -93,6 +125,45 @@ def contributions_csv(assessment: Assessment, results: Iterable[Result]) -> byte
     return _csv(CONTRIBUTION_COLUMNS, rows)
 
 
+def drift_csv(standings: Iterable[Standing]) -> bytes:
+    """One row a point of each channel: the line, what it expects, and when it leaves the tolerance; blank where none.
+
+    Rates are per year, all numbers but `p_value`, `chi_squared`, `freedom` and `nu` in the row's unit.
+    """
+    rows = (
+        [_cell(values.get(name)) for name in DRIFT_COLUMNS]
+        for standing in standings
+        for drift in standing.drifts
+        for values in _drift_rows(standing, drift)
+    )
+    return _csv(DRIFT_COLUMNS, rows)
+
+
+OF_THE_LINE = ("state", "nu", "p_value", "chi_squared", "between", "between_basis")
+
+
+def _drift_rows(standing: Standing, drift: Drift) -> Iterator[dict[str, Any]]:
+    installed = instrument_on(standing.sensor, standing.settings.day)
+    common = {
+        "sensor": standing.sensor.id,
+        "serial": installed.serial if installed else "",
+        "channel": drift.channel,
+        "unit": drift.channel.unit,
+        "due": standing.due.day,
+        **{
+            name: getattr(drift, name) for name in ("state", "nu", "p_value", "chi_squared", "between", "between_basis")
+        },
+        "freedom": drift.freedom if math.isfinite(drift.chi_squared) else None,
+    }
+    if not drift.outlooks:
+        yield common
+    for outlook in drift.outlooks:
+        leaves = outlook.leaves
+        days = {f"leaves_{name}": getattr(leaves, name) for name in ("earliest", "median", "latest")} if leaves else {}
+        own = {name: getattr(outlook, name) for name in DRIFT_COLUMNS if name not in common and hasattr(outlook, name)}
+        yield common | own | days
+
+
 def records_manifest(files: Snapshot) -> bytes:
     """SHA-256 of every record in the form that sha256sum reads.
 
@@ -113,6 +184,10 @@ def _text(value: Any) -> str:
     if isinstance(value, float):
         return published(value)
     return ";".join(value) if isinstance(value, list) else str(value)
+
+
+def _cell(value: Any) -> str:
+    return "" if value is None else _text(value)
 
 
 def _plain(value: Any) -> Any:

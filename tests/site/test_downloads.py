@@ -134,3 +134,38 @@ def test_the_list_of_records_is_what_sha256sum_checks():
     listed = dict(reversed(line.split("  ", 1)) for line in lines)
     assert listed == {path: hashlib.sha256(content).hexdigest() for path, content in store.store().items()}
     assert list(listed) == sorted(listed)
+
+
+# ---- Drift -------------------------------------------------------------------------------------------------------
+
+DRIFT_STABLE = (
+    "sensor serial channel unit target direction reference_value state rate U_rate nu p_value chi_squared freedom "
+    "between between_basis tolerance limit error_today U_today due error_due U_due "
+    "leaves_earliest leaves_median leaves_latest"
+)
+
+
+def test_drift_has_stable_columns_and_one_row_a_point():
+    header = published("data/drift.csv").split(b"\n", 1)[0].decode()
+    assert header.split(",") == DRIFT_STABLE.split()
+    found = rows("data/drift.csv")
+    keys = [(row["sensor"], row["channel"], row["target"], row["direction"]) for row in found]
+    assert len(keys) == len(set(keys))
+    assert {row["sensor"] for row in found} == set(store.assessment().standings), "those without a rate too"
+
+
+def test_drift_gives_back_the_line_as_it_was_computed():
+    (drift,) = store.assessment().standings["CREEP-1"].drifts
+    mine = [row for row in rows("data/drift.csv") if row["sensor"] == "CREEP-1"]
+    assert len(mine) == len(drift.outlooks) == 3
+    for row, outlook in zip(mine, drift.outlooks, strict=True):
+        assert float(row["rate"]) == pytest.approx(outlook.rate, rel=1e-9)
+        assert float(row["U_due"]) == pytest.approx(outlook.U_due, rel=1e-9)
+        assert outlook.leaves is not None and row["leaves_median"] == str(outlook.leaves.median or "")
+        assert (row["unit"], row["state"], row["between_basis"]) == ("%RH", "drifting", "declared")
+
+
+def test_where_no_rate_is_claimed_the_row_is_blank_but_for_the_state():
+    (row,) = [row for row in rows("data/drift.csv") if row["sensor"] == "NEAR-1"]
+    assert row["state"] == "too few visits"
+    assert not any(row[name] for name in ("target", "rate", "nu", "chi_squared", "freedom", "leaves_median"))

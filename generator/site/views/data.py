@@ -46,6 +46,7 @@ class DataView:
 
     downloads: tuple[Download, ...]
     columns: tuple[str, ...]
+    drift_columns: tuple[str, ...]
     contributions: tuple[Link, ...]
     schemas: tuple[Link, ...]
     reservations: tuple[FaultRow, ...]
@@ -62,6 +63,7 @@ def data(
     lookup: Lookup,
     *,
     columns: Sequence[str],
+    drift_columns: Sequence[str],
     files: Mapping[str, bytes],
     records_hash: str,
     licences: tuple[tuple[str, str, str], ...],
@@ -74,6 +76,7 @@ def data(
             if path in files
         ),
         columns=tuple(columns),
+        drift_columns=tuple(drift_columns),
         contributions=_under(files, "data/contributions/"),
         schemas=_under(files, "data/schemas/"),
         reservations=tuple(map(_fault_row, all_reservations(lookup))),
@@ -93,6 +96,7 @@ def data(
 _ABOUT = {
     "data/results.csv": "every result, one row each; key: visit, sensor, channel, plateau",
     "data/results.json": "the same as JSON: a list of objects with the same names",
+    "data/drift.csv": "drift of every channel, one row a point: rates, what is expected, when it leaves the tolerance",
     "data/records.sha256": "SHA-256 of every record, to be checked with sha256sum -c in the records folder",
 }
 
