@@ -95,10 +95,11 @@ def due(records: Records, sensor: Sensor, visits: Sequence[tuple[Sequence[Result
     interval = settings.dated("interval")
     policy = in_force(records.facility.policies, today) or records.facility.policies[0]
     last = None
-    for results, adjusted in visits:
+    for results, adjusted in reversed(visits):
         points = SettingsOn(records, sensor, results[0].day).dated("points")
         if completes(results, points.humidity if points else (), adjusted=adjusted):
             last = results[0].day
+            break
     if last is None:
         reason = "no complete calibration of this instrument on record"
         return Due(state=DueState.NEVER, day=None, since=None, reason=reason)

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from generator.assessment.conformity import Judgement, Verdict, judge, rule_in_words, tolerance_at, verdict_by_rule
 from generator.assessment.result import Result, blank_result
-from generator.faults import Fault, Severity, reservation
+from generator.faults import Fault, Rule, Severity, reservation
 from generator.records.load import Records
 from generator.records.models import Channel, Policy, in_force
 from generator.records.rows import Plateau, SensorVisit
@@ -52,7 +52,8 @@ def make_results(
     for sv in sensor_visits:
         if not sv.withdrawn:
             results += maker.of(sv)
-    results.sort(key=lambda r: (r.day, r.visit, r.sensor, list(Channel).index(r.channel), r.plateau))
+    order = {channel: number for number, channel in enumerate(Channel)}
+    results.sort(key=lambda r: (r.day, r.visit, r.sensor, order[r.channel], r.plateau))
     return results
 
 
@@ -65,10 +66,13 @@ class _Maker:
         faults: Sequence[Fault],
     ) -> None:
         self.records, self.measurement, self.answers = records, measurement, answers
-        self.of_rows: dict[tuple[str, int], list[Fault]] = {}
+        self.of_lines: dict[str, dict[int, list[Fault]]] = {}
         for fault in faults:
             if fault.rule.severity is Severity.RESERVATION:
-                self.of_rows.setdefault((fault.place.path, fault.place.line), []).append(fault)
+                self.of_lines.setdefault(fault.place.path, {}).setdefault(fault.place.line, []).append(fault)
+        self.budget = {name: getattr(measurement.whole(), name).tolist() for name in ("u", "nu", "k", "U")}
+        policies = records.facility.policies
+        self.rules = {policy.from_: rule_in_words(policy) for policy in policies}
         self.cells = {
             (cell.sensor_visit.visit.path, cell.sensor_visit.sensor, cell.plateau.number): i
             for i, cell in enumerate(measurement.cells)
@@ -103,8 +107,9 @@ class _Maker:
     def _of_visit(self, sv: SensorVisit, settings: SettingsOn | None, results: Sequence[Result]) -> list[Fault]:
         """Reservations that concern all of a sensor's results at one visit."""
         visit = sv.visit
-        rows = [row for row, name in enumerate(visit.text["sensor"]) if name == sv.sensor]
-        found = [fault for row in rows for fault in self.of_rows.get((visit.path, visit.lines[row]), ())]
+        of_line = self.of_lines.get(visit.path, {})
+        mine = (line for line, name in zip(visit.lines, visit.text["sensor"], strict=True) if name == sv.sensor)
+        found = [fault for line in mine for fault in of_line.get(line, ())] if of_line else []
         working = settings.sensor.working_humidity if settings else None
         done = [
             r.reference_value
@@ -140,7 +145,7 @@ class _Maker:
             "reference": visit.text["reference"][row],
             "time_utc": int(visit.time_utc[row]),
             "note": plateau.note,
-            "rule": rule_in_words(policy),
+            "rule": self.rules[policy.from_],
         }
 
     def _without_result(
@@ -196,13 +201,12 @@ class _Maker:
         channel: Channel,
         parts: dict[Part, int],
     ) -> Result:
-        budgets, measurement = self.measurement.whole(), self.measurement
+        budget, measurement = self.budget, self.measurement
         part = self._judged_part(settings, parts)
         number = parts[part]
         line = measurement.lines[number]
         answer = self.answers.get(number)
-        u, nu = float(budgets.u[number]), float(budgets.nu[number])
-        k, U = float(budgets.k[number]), float(budgets.U[number])
+        u, nu, k, U = (budget[name][number] for name in ("u", "nu", "k", "U"))
         tolerance = self._tolerance(sv, settings, channel, plateau.phase, line.reference_value)
         judged = judge(policy, line.error, u, nu, U, tolerance)
         if answer is not None:
@@ -216,13 +220,9 @@ class _Maker:
         if any(f.rule.withholds_verdict for f in reservations):
             verdict = Verdict.NONE
         unsettled = any(f.rule.name == "unsettled-plateau" for f in reservations)
-
-        def of(p: Part, attribute: str) -> float:
-            return float(getattr(measurement.lines[parts[p]], attribute)) if p in parts else math.nan
-
-        def expanded(p: Part) -> float:
-            return float(budgets.U[parts[p]]) if p in parts else math.nan
-
+        sensor, far_end, loop = (
+            measurement.lines[parts[p]] if p in parts else None for p in (Part.SENSOR, Part.TOTAL, Part.LOOP)
+        )
         return Result(
             **self._common(sv, settings, plateau, policy),  # type: ignore[arg-type]
             channel=channel,
@@ -232,14 +232,14 @@ class _Maker:
             s=line.s,
             repeatability=line.repeatability.basis,
             reference_value=line.reference_value,
-            output=of(Part.SENSOR, "indication"),
-            far_end=of(Part.TOTAL, "indication"),
+            output=sensor.indication if sensor else math.nan,
+            far_end=far_end.indication if far_end else math.nan,
             error=line.error,
             part=part,
-            error_sensor=of(Part.SENSOR, "error"),
-            error_loop=of(Part.LOOP, "error"),
-            U_sensor=expanded(Part.SENSOR),
-            U_loop=expanded(Part.LOOP),
+            error_sensor=sensor.error if sensor else math.nan,
+            error_loop=loop.error if loop else math.nan,
+            U_sensor=budget["U"][parts[Part.SENSOR]] if sensor else math.nan,
+            U_loop=budget["U"][parts[Part.LOOP]] if loop else math.nan,
             settling_correction=line.settling_correction,
             u=u,
             nu_eff=nu,
@@ -284,8 +284,11 @@ class _Maker:
     ) -> list[Fault]:
         if settings is None:
             return []
-        place = sv.visit.place(plateau.rows[0], "sensor")
-        found = []
+        found: list[Fault] = []
+
+        def hold(rule: Rule, message: str, cure: str, column: str = "sensor") -> None:
+            found.append(Fault(rule=rule, place=sv.visit.place(plateau.rows[0], column), message=message, cure=cure))
+
         span = settings.range(channel)
         if span and not (span.lowest.value <= line.reference_value <= span.highest.value):
             message = (
@@ -293,21 +296,20 @@ class _Maker:
                 f"{span.lowest.value:g} to {span.highest.value:g} {channel.unit}"
             )
             cure = "calibrate within the range, or correct the range on record"
-            found.append(Fault(rule=OUTSIDE_SENSOR_RANGE, place=place, message=message, cure=cure))
+            hold(OUTSIDE_SENSOR_RANGE, message, cure)
         if channel is Channel.HUMIDITY and far_from_target(line.reference_value, plateau.target):
             message = f"{line.reference_value:.1f} %RH by the reference, where {plateau.target:g} %RH was aimed at"
             cure = "correct the target or the reading; rows of different points are no repeats"
-            target = sv.visit.place(plateau.rows[0], "target")
-            found.append(Fault(rule=FAR_FROM_TARGET, place=target, message=message, cure=cure))
+            hold(FAR_FROM_TARGET, message, cure, "target")
         if math.isnan(judged.tolerance):
             message = f"no {channel.value} tolerance covers {line.reference_value:.1f} {channel.unit} on {sv.visit.day}"
             cure = "add a band, or limits beside the bands, to the tolerance of the sensor or its family"
-            found.append(Fault(rule=NO_TOLERANCE, place=place, message=message, cure=cure))
+            hold(NO_TOLERANCE, message, cure)
         ratio = policy.largest_u_over_t
         if policy.rule == "simple_acceptance" and ratio is not None and ratio * judged.tolerance < U:
             message = f"U/T is {U / judged.tolerance:.2f}, the policy allows {ratio:g}"
             cure = "use a better reference, or a rule with a guard band"
-            found.append(Fault(rule=LARGE_UNCERTAINTY, place=place, message=message, cure=cure))
+            hold(LARGE_UNCERTAINTY, message, cure)
         temperature = self.measurement.temperature_c[line.cell]
         away = temperature_away(settings, temperature)
         # The coefficient carries the humidity to another temperature; nothing carries the temperature channel there.
@@ -316,7 +318,7 @@ class _Maker:
             working = settings.sensor.working_temperature
             message = f"holds at {temperature:.1f} degC only; the sensor works at {working:g} degC"
             cure = "calibrate at the working temperature, or declare the temperature coefficient"
-            found.append(Fault(rule=OTHER_TEMPERATURE, place=place, message=message, cure=cure))
+            hold(OTHER_TEMPERATURE, message, cure)
         return found
 
 

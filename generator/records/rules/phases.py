@@ -105,11 +105,13 @@ def withdrawals(survey: Survey) -> Iterator[Fault]:
     rows, reasons = survey.rows, survey.rows.words("reason")
     withdrawn = rows.words("phase").among(("withdrawn",))
     held = rows.read(*INDICATIONS, *REFERENCE_READINGS, *STATED)
+    concerned = list(rows.firsts(withdrawn))
+    visits = {part.visit.id for part, _ in concerned}
     first_revision: dict[tuple[str, str], int] = {}
     for visit in survey.records.visits:
-        for name in visit.text["sensor"]:
+        for name in visit.text["sensor"] if visit.id in visits else ():
             first_revision.setdefault((visit.id, name), visit.revision)
-    for part, row in rows.firsts(withdrawn):
+    for part, row in concerned:
         if not reasons.filled[part.rows].any():
             message = f"{part.sensor} is withdrawn without a reason"
             yield rows.fault(WITHDRAWN_WITHOUT_REASON, row, "reason", message, "say why under reason")
