@@ -114,9 +114,11 @@ def _sentence(
         size = f"{value_with(changes[number], U[number], sign=True)} ± {expanded(U[number])} {channel.unit}"
         said.append(f"the change of {size} found on {days[number]} lies beyond the limits")
     if average.signals:
-        left = ", ".join(str(days[number]) for number in average.signals)
+        first, last = days[average.signals[0]], days[average.signals[-1]]
+        several = f"{len(average.signals)} times from {first} to {last}"
+        left = several if len(average.signals) > 2 else "on " + " and ".join(str(days[n]) for n in average.signals)
         why = "" if single.signals else ": small changes add up in one direction"
-        said.append(f"the moving average left its limits on {left}{why}")
+        said.append(f"the moving average left its limits {left}{why}")
     if not single.signals and not average.signals:
         said.append("all within their limits")
     return "; ".join(said)

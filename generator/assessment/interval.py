@@ -93,7 +93,7 @@ def proposal(
         months_now=interval.months,
         months=months,
         reason=answer.reason + bound,
-        changes=_changes(interval.months, months, due.since),
+        changes=_changes(interval.months, months, due.since, settings.day),
     )
 
 
@@ -107,12 +107,14 @@ def _bounded(months: float, rule: Intervals) -> tuple[int, str]:
     return whole, ""
 
 
-def _changes(now: int, months: int, since: date | None) -> str:
+def _changes(now: int, months: int, since: date | None, today: date) -> str:
     if months == now:
         return f"nothing: the interval stays {_months(now)}"
     if since is None:
         return f"{_months(months)} instead of {now}, once there is a complete calibration to count from"
-    return f"next due {add_months(since, months)} instead of {add_months(since, now)}"
+    then, planned = add_months(since, months), add_months(since, now)
+    overdue = ", so overdue at once" if then < today <= planned else ""
+    return f"next due {then} instead of {planned}{overdue}"
 
 
 def _months(number: int) -> str:
@@ -229,10 +231,15 @@ def _to_the_limit(since: date, drift: Drift, number: int, outlook: PointOutlook,
     k = float(coverage_factor(drift.nu))
     years = drift_limited_years(offset, outlook.rate, outlook.U_rate / k, u, outlook.tolerance, k)
     unit = drift.channel.unit
+    tolerance = f"± {outlook.tolerance:.3g} {unit}"
     rate = f"{value_with(outlook.rate, outlook.U_rate, sign=True)} ± {expanded(outlook.U_rate)} {unit} per year"
     start = f"{value_with(offset, k * u, sign=True)} ± {expanded(k * u)} {unit} on {since}"
-    reached = f"reaches ± {outlook.tolerance:g} {unit} after {MONTHS_A_YEAR * years:.1f} months"
-    end = reached if math.isfinite(years) else f"never reaches ± {outlook.tolerance:g} {unit}"
+    if years == 0.0:
+        end = f"may be beyond {tolerance} already"
+    elif math.isinf(years):
+        end = f"never reaches {tolerance}"
+    else:
+        end = f"reaches {tolerance} after {MONTHS_A_YEAR * years:.1f} months"
     return _Answer(months=MONTHS_A_YEAR * years, reason=f"{where} {rate} from {start} {end}")
 
 

@@ -103,16 +103,13 @@ def outlooks(
 def _leaves(fit: Fit, level: int, tolerance: float, U: float, unit: str) -> Leaves | None:
     if math.isnan(tolerance):
         return None
+    limit = f"{tolerance:.3g} {unit}"
     if tolerance <= U:
-        said = (
-            f"cannot be decided with this U: ± {expanded(U)} {unit} is not below the tolerance of {tolerance:g} {unit}"
-        )
+        said = f"cannot be decided with this U: ± {expanded(U)} {unit} is not below the tolerance of {limit}"
         return Leaves(median=None, earliest=None, latest=None, sentence=said)
     start = fit.epoch.days[-1]
     days = crossing_days(fit, level, start, tolerance - U, (EARLIEST, MEDIAN, LATEST))
-    return Leaves(
-        earliest=days[0], median=days[1], latest=days[2], sentence=_in_words(days, start, f"± {tolerance:g} {unit}")
-    )
+    return Leaves(earliest=days[0], median=days[1], latest=days[2], sentence=_in_words(days, start, f"± {limit}"))
 
 
 def _in_words(days: Sequence[date | None], start: date, tolerance: str) -> str:

@@ -70,7 +70,10 @@ def test_a_jump_is_named_with_its_day_its_size_and_its_uncertainty():
     found = chart(days([0.0, 0.02, 0.0, 0.02, 0.0, 0.02, 0.0, 0.02, 0.0, 0.02, 0.0, 1.2]), OLD)
     assert found.individuals.signals == (10,)
     assert "; the change of +1.20 ± 0." in found.sentence
-    assert "%RH found on 2026-03-16 lies beyond the limits; the moving average left its" in found.sentence
+    assert (
+        "%RH found on 2026-03-16 lies beyond the limits; the moving average left its limits on 2026-03-16"
+        in found.sentence
+    )
     assert "add up" not in found.sentence
 
 
@@ -78,6 +81,7 @@ def test_small_changes_that_add_up_are_the_moving_averages_to_find():
     rng = np.random.default_rng(2)
     found = chart(days(np.round(np.cumsum(rng.normal(0.09, 0.06, 12)), 2).tolist()), OLD)
     assert found.individuals.signals == () and found.ewma.signals
+    assert f"left its limits {len(found.ewma.signals)} times from 20" in found.sentence
     assert ": small changes add up in one direction" in found.sentence
 
 

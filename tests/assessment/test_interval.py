@@ -177,3 +177,10 @@ def test_the_policy_of_the_day_decides_the_method():
 def test_a_rule_for_intervals_that_makes_no_sense_is_refused(keys, word):
     with pytest.raises(ValidationError, match=word):
         Intervals(**{"method": "staircase"} | keys)
+
+
+def test_a_point_that_may_be_out_already_is_said_to_be_so_and_a_day_gone_by_is_overdue():
+    errors = {f"{year}-03-16": 1.6 for year in (2023, 2024, 2025, 2026)}
+    found = proposed(as_it_is(), errors, intervals("control_chart"), day="2026-07-01")
+    assert "may be beyond ± 2 %RH already; the policy's shortest interval is 2 months" in found.reason
+    assert found.changes == "next due 2026-05-16 instead of 2027-03-16, so overdue at once"
