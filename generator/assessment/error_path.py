@@ -1,8 +1,8 @@
 """How the error of one sensor went through a window of time, and when it crossed its limit.
 
-Where a drift line stands through the window, by the line. Else straight from how each visit left the sensor to how the
-next found it: the world may have stepped instead, so what the error found would have meant from the first day on is
-computed beside it. Where nothing is known of the start, the error found is taken for the whole window.
+Where a drift line stands through the window and foretold what was found, by the line. Else straight from how each visit
+left the sensor to how the next found it: the world may have stepped instead, so what a step on any day would have meant
+is computed beside it. Where nothing is known of the start, the error found is taken for the whole window.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 
@@ -55,6 +55,18 @@ class Leg:
             return self.curves[max(late - 1, 0)]
         start, end = self.times[late - 1 : late + 1]
         return between_curves(self.curves[late - 1], self.curves[late], (time - start) / (end - start))
+
+    @property
+    def before(self) -> ErrorCurve:
+        """The curve before a step: how the sensor was left; where that is not known, no error."""
+        found = self.curves[-1]
+        nothing = replace(found, errors=np.zeros_like(found.errors), covariance=np.zeros_like(found.covariance))
+        return self.curves[0] if len(self.curves) > 1 else nothing
+
+    @property
+    def after(self) -> ErrorCurve:
+        """The curve after a step: how the sensor was found."""
+        return self.curves[-1]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,11 +137,6 @@ def path_between(
     return ErrorPath(basis=Basis.BETWEEN if known else Basis.HELD, legs=tuple(legs))
 
 
-def path_held(start: int, found: Sequence[Result], budgets: Budgets, between: float) -> ErrorPath:
-    """What was found, taken for the whole window."""
-    return ErrorPath(basis=Basis.HELD, legs=(Leg(times=(start,), curves=(curve_of(found, budgets, between),)),))
-
-
 @dataclass(frozen=True, kw_only=True)
 class Crossed:
     """When the true error left the limit at the worst point, by the drift line: 95 % bounds about the median."""
@@ -174,14 +181,14 @@ def crossed(fit: Fit, worst: Result, limit: Callable[[date], float], first: date
 def foretold(earlier: Fit | None, worst: Result) -> bool:
     """Whether the line of the visits before reaches what was found, within its prediction interval.
 
-    A step is no drift, even where a line through it is not rejected. Too few visits before: nothing speaks against it.
+    A step is no drift, even where a line through it is not rejected, and of two visits before nobody can tell.
     """
     if earlier is None:
-        return True
+        return False
     expected = earlier.expected(worst.day)
     point = _point(expected.targets, expected.directions, worst)
     if point is None:
-        return True
+        return False
     u, nu = expected.spread(point, visit=1.0, own=worst.u**2)
     return abs(worst.error - float(expected.errors[point])) <= float(coverage_factor(nu)) * u
 

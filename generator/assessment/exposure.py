@@ -2,7 +2,8 @@
 
 The sensor showed I where the air was at R: R + E(R) = I, solved for every value of the trend with the error of its day.
 E's uncertainty is common to the whole window, so that the hours outside are counted anew with the corrected humidity
-moved by parts of ±U: the least and the most of them bound the hours at 95 %.
+moved by parts of ±U: the least and the most of them bound the hours at 95 %. Where no drift line tells how the error
+came about, the same is done for a step on every day between two visits.
 """
 
 from __future__ import annotations
@@ -84,8 +85,9 @@ class TrendExposure:
     shown: float | None
     """hours outside as shown; None without process limits"""
     hours: Hours | None
-    worst: Hours | None
-    """as if the error found had been there from the first day: None where a drift line tells"""
+    stepped: tuple[float, float] | None
+    """(least, most) hours outside had the error come in one step between visits, on whichever day; None where a drift
+    line tells"""
     days: tuple[Day, ...]
     files: tuple[tuple[str, str], ...]
     """(path, SHA-256) of the exports"""
@@ -138,15 +140,14 @@ def size_at(curve: ErrorCurve, working: float) -> Size:
 def trend_exposure(
     trend: Trend,
     path: ErrorPath,
-    held: ErrorPath | None,
     limits: ProcessLimits | None,
     window: Span,
     visits: Sequence[Span],
     zone: ZoneInfo,
 ) -> TrendExposure:
-    """What the trend says of a window. `held`: the path of the worst case; `visits`: when the sensor was calibrated.
+    """What the trend says of a window; `visits`: when the sensor was calibrated.
 
-    Raises ValueError where a path is not invertible.
+    Raises ValueError where the path is not invertible.
     """
     part = trend.within(*window)
     held_h = np.minimum(part.held_s(), window[1] - part.time_utc) / HOUR_S
@@ -168,7 +169,7 @@ def trend_exposure(
         beyond=float(held_h[beyond].sum()),
         shown=float(held_h[_outside(shown, limits)].sum()) if limits else None,
         hours=_hours(corrected, U, held_h, limits) if limits else None,
-        worst=_hours(*_corrected(time, shown, held, edges)[:2], held_h, limits) if held and limits else None,
+        stepped=_stepped(time, shown, held_h, path, limits) if limits and path.basis is not Basis.LINE else None,
         days=_by_day(time, corrected, U, edges, days),
         files=part.files,
     )
@@ -192,8 +193,7 @@ def _corrected(
         if part.start == part.stop:
             continue
         curve = path.on(edge + 43200.0)
-        corrected[part] = curve.reference_values(shown[part])
-        U[part] = curve.U(corrected[part])
+        corrected[part], U[part] = _by_curve(shown[part], curve)
         beyond[part] = (corrected[part] < curve.lowest) | (corrected[part] > curve.highest)
     return corrected, U, beyond
 
@@ -207,6 +207,32 @@ def _hours(corrected: np.ndarray, U: np.ndarray, held_h: np.ndarray, limits: Pro
     dry = float(held_h[corrected < limits.lowest].sum())
     damp = float(held_h[corrected > limits.highest].sum())
     return Hours(best=dry + damp, least=min(counted), most=max(counted), dry=dry, damp=damp)
+
+
+def _stepped(
+    time: np.ndarray, shown: np.ndarray, held_h: np.ndarray, path: ErrorPath, limits: ProcessLimits
+) -> tuple[float, float]:
+    """The least and the most hours outside with one step in each leg, after whichever value."""
+    cuts = np.searchsorted(time, [leg.times[0] for leg in path.legs[1:]])
+    ends = [0, *cuts.tolist(), len(time)]
+    sums = np.zeros((2, len(MOVED)))
+    for leg, first, last in zip(path.legs, ends[:-1], ends[1:], strict=True):
+        before, after = (
+            np.stack([_outside(humidity + part * U, limits) * held_h[first:last] for part in MOVED])
+            for humidity, U in (_by_curve(shown[first:last], curve) for curve in (leg.before, leg.after))
+        )
+        none = np.zeros((len(MOVED), 1))
+        until = np.hstack([none, np.cumsum(before, axis=1)])
+        since = after.sum(axis=1, keepdims=True) - np.hstack([none, np.cumsum(after, axis=1)])
+        hours = until + since
+        sums += np.stack([hours.min(axis=1), hours.max(axis=1)])
+    return max(float(sums[0].min()), 0.0), float(sums[1].max())
+
+
+def _by_curve(shown: np.ndarray, curve: ErrorCurve) -> tuple[np.ndarray, np.ndarray]:
+    """(corrected humidity, its U) by one curve."""
+    corrected = curve.reference_values(shown)
+    return corrected, curve.U(corrected)
 
 
 def _by_day(

@@ -15,7 +15,6 @@ from generator.assessment.error_path import (
     crossed,
     foretold,
     path_between,
-    path_held,
     path_of_line,
 )
 from generator.assessment.exposure import (
@@ -110,11 +109,11 @@ class Investigation:
         history = self._history(served[: number + 1], channel, case)
         start, opened = self._start(case, sensor, served)
         end = min(_times(case.found), default=start)
-        path, held, when = self._path(case, history, served[:number], start, end)
+        path, when = self._path(case, history, served[:number], start, end)
         curve = curve_of(case.found, self.budgets, self._between(case).sigma)
         working = sensor.working_humidity if channel is Channel.HUMIDITY else sensor.working_temperature
         size: Size | None = size_at(curve, working) if working is not None else None
-        trend, reason = self._trend(case, sensor, path, held, (start, end))
+        trend, reason = self._trend(case, sensor, path, (start, end))
         return Exposure(
             start=start,
             end=end,
@@ -152,8 +151,8 @@ class Investigation:
 
     def _path(
         self, case: Case, history: Sequence[VisitHistory], before: Sequence[SensorVisitSummary], start: int, end: int
-    ) -> tuple[ErrorPath, ErrorPath | None, Crossed | None]:
-        """How the error went, the worst case beside it where no line tells, and when the limit was crossed."""
+    ) -> tuple[ErrorPath, Crossed | None]:
+        """How the error went, and where a drift line tells, when the limit was crossed."""
         channel, between = case.worst.channel, self._between(case)
         first = datetime.fromtimestamp(start, UTC).date()
         fit = None
@@ -166,8 +165,7 @@ class Investigation:
         if fit is not None:
             when = crossed(fit, case.worst, self._limit(case), first, case.day)
             if when is not None:
-                return path_of_line(fit, channel, start, end), None, when
-        held = path_held(start, case.found, self.budgets, between.sigma)
+                return path_of_line(fit, channel, start, end), when
         ids = {v.sensor_visit.visit.id: min(_times(v.results), default=0) for v in before}
         of_day = {v.sensor_visit.visit.day: ids[v.sensor_visit.visit.id] for v in before}
         later = [h for h in history if h.day < case.day and of_day.get(h.day, 0) > start]
@@ -175,8 +173,7 @@ class Investigation:
         readings = [
             Reading(time=of_day[h.day], found=h.as_found, left=h.as_left, adjusted=h.adjusted) for h in later
         ] + [Reading(time=end, found=case.found, left=(), adjusted=False)]
-        path = path_between(start, good.left if good else (), readings, self.budgets, between.sigma)
-        return path, held, None
+        return path_between(start, good.left if good else (), readings, self.budgets, between.sigma), None
 
     def _limit(self, case: Case) -> Callable[[date], float]:
         """The tolerance in force on a day where the worst result was read; nan where there was none."""
@@ -190,9 +187,7 @@ class Investigation:
 
         return limit
 
-    def _trend(
-        self, case: Case, sensor: Sensor, path: ErrorPath, held: ErrorPath | None, window: Span
-    ) -> tuple[TrendExposure | None, str]:
+    def _trend(self, case: Case, sensor: Sensor, path: ErrorPath, window: Span) -> tuple[TrendExposure | None, str]:
         if case.worst.channel is not Channel.HUMIDITY:
             return None, "hours outside are counted for humidity only: no process limits of temperature are on record"
         trend = self.trends.of(case.sensor)
@@ -200,11 +195,11 @@ class Investigation:
             return None, f"no trend of {case.sensor} is on record, so hours outside cannot be told"
         if not len(trend.within(*window).time_utc):
             return None, f"the trend of {case.sensor} holds nothing of the window"
-        if not path.invertible or (held is not None and not held.invertible):
+        if not path.invertible:
             return None, "the errors found make two humidities read alike: the trend cannot be corrected"
         spans = [span for v in self.visits[case.sensor] if (span := _span(v.results))]
         inside = [span for span in spans if span[1] > window[0] and span[0] < window[1]]
-        return trend_exposure(trend, path, held, sensor.process_limits, window, inside, self.records.zone), ""
+        return trend_exposure(trend, path, sensor.process_limits, window, inside, self.records.zone), ""
 
     def _neighbours(self, case: Case, start: int, end: int) -> Iterable[Neighbour]:
         place = in_force(self.records.sensors[case.sensor].place, case.day)

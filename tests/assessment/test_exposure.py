@@ -38,10 +38,8 @@ def trend(humidity: np.ndarray, step: int = HOUR, start: int = START, **keys) ->
     return Trend(time_utc=time, readings={"humidity": np.asarray(humidity, float)}, **known | keys)
 
 
-def exposed(
-    of: Trend, path: ErrorPath, days: float, held: ErrorPath | None = None, visits=(), limits=LIMITS, zone=ZONE
-):
-    return trend_exposure(of, path, held, limits, (START, START + round(86400 * days)), visits, zone)
+def exposed(of: Trend, path: ErrorPath, days: float, visits=(), limits=LIMITS, zone=ZONE):
+    return trend_exposure(of, path, limits, (START, START + round(86400 * days)), visits, zone)
 
 
 def sine(days: float, mean: float, swing: float, step: int = 60) -> np.ndarray:
@@ -84,11 +82,43 @@ def test_an_error_that_grows_straight_is_corrected_by_its_day():
     """0 → 4 %RH over 40 days while 12 %RH is shown: the air leaves 10 %RH when the error passes 2, after 20 days."""
     leg = Leg(times=(START, START + 40 * 86400), curves=(curve(0.0), curve(4.0)))
     path = ErrorPath(basis=Basis.BETWEEN, legs=(leg,))
-    found = exposed(trend(np.full(40 * 24, 12.0)), path, 40, held=constant(4.0))
+    found = exposed(trend(np.full(40 * 24, 12.0)), path, 40)
     assert found.hours.best == pytest.approx(20 * 24, abs=24)
-    assert found.worst.best == 40 * 24
     assert found.hours.least == pytest.approx(18 * 24, abs=24)
     assert found.hours.most == pytest.approx(22 * 24, abs=24)
+
+
+def test_a_step_may_have_come_on_any_day():
+    """Left at 0, found at 4 %RH. Shown 9.5 in the first half and 13 in the second, with U = 0.2.
+
+    As left it was outside in the first half, as found in both: 480 h with a step at the end, 960 h with one before.
+    """
+    leg = Leg(times=(START, START + 40 * 86400), curves=(curve(0.0), curve(4.0)))
+    path = ErrorPath(basis=Basis.BETWEEN, legs=(leg,))
+    shown = np.r_[np.full(480, 9.5), np.full(480, 13.0)]
+    assert exposed(trend(shown), path, 40).stepped == (480, 960)
+    assert exposed(trend(np.full(960, 13.0)), path, 40).stepped == (0, 960)
+
+
+def test_legs_step_each_for_itself():
+    """0 → 4, set right, 0 → 4 again: 13 %RH shown throughout may have been outside all the time or never."""
+    day = 86400
+    legs = tuple(
+        Leg(times=(START + n * 20 * day, START + (n + 1) * 20 * day), curves=(curve(0.0), curve(4.0))) for n in (0, 1)
+    )
+    found = exposed(trend(np.full(960, 13.0)), ErrorPath(basis=Basis.BETWEEN, legs=legs), 40)
+    assert found.stepped == (0, 960)
+    assert found.hours.best == pytest.approx(2 * 24 * 5, abs=24)  # the last quarter of each leg
+
+
+def test_where_the_start_is_not_known_the_step_was_from_no_error():
+    found = exposed(trend(np.full(240, 12.0)), constant(4.0), 10)
+    assert (found.hours.best, found.stepped) == (240, (0, 240))
+
+
+def test_a_line_needs_no_step():
+    leg = Leg(times=(START, START + 40 * 86400), curves=(curve(0.0), curve(4.0)))
+    assert exposed(trend(np.full(240, 12.0)), ErrorPath(basis=Basis.LINE, legs=(leg,)), 10).stepped is None
 
 
 def test_a_simulated_year_gives_back_its_hidden_truth():
@@ -126,7 +156,7 @@ def test_a_trend_that_ends_early_covers_less():
 
 def test_without_process_limits_nothing_is_outside_and_nothing_inside():
     found = exposed(trend(np.full(48, 8.0)), constant(1.0), 2, limits=None)
-    assert (found.shown, found.hours, found.worst) == (None, None, None)
+    assert (found.shown, found.hours, found.stepped) == (None, None, None)
     assert {d.mean for d in found.days} == {7.0}
 
 

@@ -122,7 +122,7 @@ def test_hours_outside_are_counted_in_the_window_and_not_at_visits():
     assert trend.shown == 0
     assert trend.window == pytest.approx(24 * days, abs=8)
     assert trend.covered == pytest.approx(trend.window, abs=2)
-    assert trend.worst.best == trend.covered
+    assert trend.stepped == (0, trend.covered)
     # 0.2 → 4.0 straight: the air passes 45 %RH when the error passes 3
     assert trend.hours.best == pytest.approx(24 * days * (4.0 - 3.0) / (4.0 - 0.2), abs=36)
     assert trend.files[0][0] == "trends/RH-1.csv"

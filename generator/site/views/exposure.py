@@ -71,7 +71,8 @@ def hours_in_short(case: Case) -> str:
     trend = case.exposure.trend if case.exposure else None
     if trend is None or trend.hours is None:
         return ""
-    return f"about {_h(trend.hours.best)} outside its limits ({_h(trend.hours.least, '')} to {_h(_most(trend))})"
+    least, most = _bounds(trend)
+    return f"about {_h(trend.hours.best)} outside its limits ({_h(least, '')} to {_h(most)})"
 
 
 def hours_cell(case: Case) -> str:
@@ -79,7 +80,8 @@ def hours_cell(case: Case) -> str:
     trend = case.exposure.trend if case.exposure else None
     if trend is None or trend.hours is None:
         return "not known"
-    return f"{_h(trend.hours.best, '')} ({_h(trend.hours.least, '')} to {_h(_most(trend), '')})"
+    least, most = _bounds(trend)
+    return f"{_h(trend.hours.best, '')} ({_h(least, '')} to {_h(most, '')})"
 
 
 def days_of(lookup: Lookup, case: Case) -> str:
@@ -89,10 +91,11 @@ def days_of(lookup: Lookup, case: Case) -> str:
     return str((case.day - _local_day(lookup, case.exposure.start)).days)
 
 
-def _most(trend: TrendExposure) -> float:
-    """The most hours that anything computed allows."""
+def _bounds(trend: TrendExposure) -> tuple[float, float]:
+    """The least and the most hours by whatever way the error came about."""
     assert trend.hours is not None
-    return max(trend.hours.most, trend.worst.most if trend.worst else 0.0)
+    stepped = trend.stepped or (trend.hours.least, trend.hours.most)
+    return min(trend.hours.least, stepped[0]), max(trend.hours.most, stepped[1])
 
 
 def _local_day(lookup: Lookup, time_utc: int) -> date:
@@ -115,14 +118,13 @@ def _since(lookup: Lookup, case: Case, exposure: Exposure) -> Iterator[str]:
         yield _crossed(exposure.crossed)
     elif exposure.basis is Basis.BETWEEN:
         yield (
-            "No drift line reaches what was found, so when the error began is not known: some time between the two. "
-            "Between visits it is taken to have changed evenly; a step may have come on any day, so the worst case, "
-            "the error found from the first day on, stands beside."
+            "No drift line foretold what was found, so when the error began is not known: some time between the two. "
+            "Hours are counted as if it had changed evenly between visits, and beside that for a step on any day."
         )
     else:
         yield (
-            "How the error began is not known: some time between the two. What was found is taken for the whole "
-            "window, as the worst case."
+            "When the error began is not known: some time between the two. Hours are counted as if it had been there "
+            "from the first day, and beside that for a step from no error on any day."
         )
 
 
@@ -153,8 +155,11 @@ def _hours(sensor: Sensor, trend: TrendExposure) -> Iterator[Fact]:
     if limits is not None and trend.hours is not None and trend.shown is not None:
         span = f"{limits.lowest:g} to {limits.highest:g} %RH"
         yield Fact(name=f"Outside {span}, corrected", value=_counted(trend.hours))
-        if trend.worst is not None:
-            yield Fact(name="Had the error been there from the first day", value=_counted(trend.worst))
+        if trend.stepped is not None:
+            least, most = trend.stepped
+            yield Fact(
+                name="Had the error come in one step", value=f"{_h(least, '')} to {_h(most)}, by the day it came"
+            )
         yield Fact(name=f"Outside {span}, as shown", value=_h(trend.shown))
     yield Fact(name="Hours with a value", value=f"{_h(trend.covered, '')} of {_h(trend.window)}")
     for path, sha256 in trend.files:
