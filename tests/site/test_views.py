@@ -96,7 +96,11 @@ def test_a_finding_stays_a_matter_after_the_sensor_was_set_right():
     ("sensor", "chip", "sentence"),
     [
         ("NEAR-1", "too close to call", "as found on 2026-11-02 with error "),
-        ("CREEP-1", "drifting", r"since 2026-03-09, humidity \+1\.6\d* ± 0\.\d+ %RH per year over 4 visits: "),
+        (
+            "CREEP-1",
+            "drifting",
+            r"since 2026-03-09, humidity \+1\.6\d* ± 0\.\d+ %RH per year over 4 visits: 1",
+        ),
         ("LATE-1", "overdue", "since 2026-09-02: 6 months after the complete calibration of 2026-03-02"),
         ("NEW-1", "never calibrated", "instrument NEW-1-A in place since 2026-12-01: no complete calibration"),
     ],
@@ -123,6 +127,20 @@ def test_can_we_trust_the_store_today_in_one_sentence_with_numbers():
     assert trust.startswith("2 of 8 sensors in service can be trusted today, 0 of the 2 of high consequence")
     assert trust.endswith("6 sensors cannot without a look at the list below.")
     assert the_overview().lead == "out"
+
+
+def test_findings_that_nobody_has_lead_what_needs_action():
+    assert [link.text for link in the_overview().unowned] == ["OUT-1, 2026-11-02"]
+    body = store.page("index.html").body
+    assert body.index("nobody has it yet") < body.index("High consequence")
+
+
+def test_what_leaves_its_tolerance_before_it_is_due_says_when():
+    """CREEP-1 creeps by 1.6 %RH a year, was found at +0.65 and is due in two years: ±2 %RH will not last."""
+    (why,) = (said for word, said in said(the_overview(), "CREEP-1") if word == "drifting")
+    found = re.search(r"\|error\| \+ U leaves the tolerance about (\S+) \(95 %: .*\), before it is due on (\S+)$", why)
+    assert found is not None and store.DAY < found[1] < found[2] == "2028-11-02"
+    assert ("leave tolerance before due", 1) in the_overview().tally
 
 
 def test_counts_by_place_add_up():

@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from generator.assessment.due import DueState
 from generator.assessment.standing import Standing, State
 from generator.site import words
-from generator.site.views.lookup import Lookup, sensor_link, visit_link
+from generator.site.views.lookup import Lookup, finding_link, sensor_link, visit_link
+from generator.site.views.outlooks import leaving_before_due
 from generator.site.views.references import ReferenceState, reference_states
-from generator.site.views.standing import CRITICALITY, Matter, in_service, matters, open_cases, sound, trusted
-from generator.site.words import Link
+from generator.site.views.standing import CRITICALITY, Matter, in_service, matters, open_cases, sound, trusted, unowned
+from generator.site.words import Chip, Link
+
+NOBODY = Chip(word="finding: nobody has it yet", kind="out")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,7 +29,7 @@ class ActionItem:
 
 @dataclass(frozen=True, kw_only=True)
 class ActionGroup:
-    """Sensors of one criticality that need action, gravest first."""
+    """Sensors of one criticality that need action: findings that nobody has yet, then the gravest, first."""
 
     anchor: str
     title: str
@@ -57,8 +60,13 @@ class OverviewView:
     awaiting: str
     lead: str
     trust: str
+    basis: str
+    """what trusted means"""
     rules: tuple[str, ...]
     """decision rules behind the states, each once"""
+    unowned: tuple[Link, ...]
+    """findings that nobody has yet, newest first"""
+    nobody: Chip
     groups: tuple[ActionGroup, ...]
     references: tuple[ReferenceState, ...]
     """those that are not in date"""
@@ -82,7 +90,10 @@ def overview(lookup: Lookup) -> OverviewView:
         awaiting=awaiting(lookup),
         lead=_lead(serving),
         trust=_trust(serving),
+        basis=TRUSTED,
         rules=tuple(dict.fromkeys(words.shown(r.rule) for s in serving for r in s.deciding)),
+        unowned=tuple(finding_link(case) for case in unowned(lookup.assessment.cases)),
+        nobody=NOBODY,
         groups=_groups(lookup, standings),
         references=tuple(r for r in reference_states(lookup) if r.needs_action),
         tally=(
@@ -90,6 +101,7 @@ def overview(lookup: Lookup) -> OverviewView:
             ("out of tolerance", total.out),
             ("too close to call", total.close),
             ("drifting", total.drifting),
+            ("leave tolerance before due", sum(leaving_before_due(s) is not None for s in serving)),
             ("overdue or never calibrated", total.late),
             ("findings open", len(open_findings)),
         ),
@@ -114,6 +126,12 @@ def _lead(serving: Sequence[Standing]) -> str:
     return "ok" if serving and all(trusted(s) for s in serving) else "close"
 
 
+TRUSTED = (
+    "in tolerance when last calibrated, at the temperature where it works, not drifting, in date, "
+    "no finding open, on settled points and references in date"
+)
+
+
 def _trust(serving: Sequence[Standing]) -> str:
     """Can the facility be trusted today, in one sentence with numbers."""
     if not serving:
@@ -121,11 +139,7 @@ def _trust(serving: Sequence[Standing]) -> str:
     good, critical = [s for s in serving if trusted(s)], [s for s in serving if s.sensor.criticality == "high"]
     good_critical = [s for s in critical if trusted(s)]
     of_high = f", {len(good_critical)} of the {len(critical)} of high consequence" if critical else ""
-    basis = (
-        "in tolerance when last calibrated at the temperature where they work, not drifting, in date, "
-        "no finding open, on settled points and references in date"
-    )
-    said = f"{len(good)} of {words.counted(len(serving), 'sensor')} in service can be trusted today{of_high}: {basis}"
+    said = f"{len(good)} of {words.counted(len(serving), 'sensor')} in service can be trusted today{of_high}"
     waiting = sum(sound(s) and s.due.beyond_interval for s in serving)
     if waiting:
         said += f". Not counted: {words.counted(waiting, 'sensor')} deferred beyond its interval"
@@ -143,9 +157,10 @@ def _groups(lookup: Lookup, standings: Sequence[Standing]) -> tuple[ActionGroup,
                 continue
             needs = matters(lookup, standing)
             if needs:
-                found.append((needs[0].rank, standing.sensor.id, _item(lookup, standing, needs)))
+                owned = not unowned(standing.cases)
+                found.append((owned, needs[0].rank, standing.sensor.id, _item(lookup, standing, needs)))
         if found:
-            items = tuple(item for _, _, item in sorted(found, key=lambda f: f[:2]))
+            items = tuple(item for *_, item in sorted(found, key=lambda f: f[:3]))
             title = f"{criticality.capitalize()} consequence: {words.counted(len(items), 'sensor')}"
             groups.append(ActionGroup(anchor=f"action-{criticality}", title=title, items=items))
     return tuple(groups)

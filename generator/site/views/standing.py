@@ -8,6 +8,7 @@ from datetime import date
 
 from generator.assessment.due import DueState
 from generator.assessment.findings import Case
+from generator.assessment.outlook import PointOutlook
 from generator.assessment.result import Result
 from generator.assessment.standing import Standing, State, state_of
 from generator.assessment.summary import SensorVisitSummary
@@ -15,6 +16,7 @@ from generator.records.settings import instrument_on
 from generator.rounding import fixed
 from generator.site import words
 from generator.site.views.lookup import Lookup, finding_link, visit_link
+from generator.site.views.outlooks import LEAVES_BEFORE_DUE, leaving_before_due, leaving_day
 from generator.site.views.results import worst
 from generator.site.words import Chip, Link
 
@@ -166,15 +168,26 @@ def no_verdict(standing: Standing) -> str:
 
 
 def _drifts(standing: Standing) -> list[Matter]:
-    return [
-        Matter(
-            rank=3,
-            chip=words.DRIFTING,
-            sentence=f"since {d.first}, {d.channel} {words.shown(d.sentence)}",
-        )
-        for d in standing.drifts
-        if d.state == "drifting"
-    ]
+    """Channels that drift, and the one that leaves its tolerance before it is due, whether it drifts or creeps."""
+    leaving = leaving_before_due(standing)
+    found = []
+    for d in standing.drifts:
+        if d.state == "drifting" and d.fit is not None:
+            said = f"since {d.fit.epoch.opened}, {d.channel} {words.shown(d.sentence).partition(';')[0]}"
+            if leaving is not None and leaving[0] is d:
+                said += f"; at {_leaving(standing, leaving[1])}"
+                leaving = None
+            found.append(Matter(rank=3, chip=words.DRIFTING, sentence=said))
+    if leaving is not None:
+        said = f"{leaving[0].channel} at {_leaving(standing, leaving[1])}"
+        found.append(Matter(rank=3, chip=LEAVES_BEFORE_DUE, sentence=said))
+    return found
+
+
+def _leaving(standing: Standing, outlook: PointOutlook) -> str:
+    day, bounds = leaving_day(outlook)
+    said = f"{words.target(outlook.target)} |error| + U leaves the tolerance about {day} (95 %: {bounds})"
+    return f"{said}, before it is due on {standing.due.day}"
 
 
 def _due(standing: Standing) -> list[Matter]:
@@ -222,6 +235,11 @@ def _reservations(standing: Standing) -> list[Matter]:
         chip = Chip(word="not done", kind="none")
         found.append(Matter(rank=9, chip=chip, sentence=sentence, link=visit_link(undone[0].visit)))
     return found
+
+
+def unowned(cases: Sequence[Case]) -> list[Case]:
+    """Cases that nobody has yet, newest first."""
+    return [case for case in open_cases(cases) if case.record is None]
 
 
 def open_cases(cases: Sequence[Case]) -> list[Case]:
