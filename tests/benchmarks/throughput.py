@@ -5,6 +5,7 @@
 Sensors × visits × 10 rows (three plateaus of three readings and a repeat), each visit a file of its own.
 """
 
+# ruff: noqa: E402
 from __future__ import annotations
 
 import random
@@ -13,6 +14,10 @@ import sys
 import time
 from datetime import date, timedelta
 from typing import Any
+
+from generator.cli import suit_the_work
+
+suit_the_work()  # as the commands do, before numpy is loaded
 
 from generator.assessment.assess import assemble
 from generator.assessment.results import make_results
