@@ -16,6 +16,7 @@ from generator.site.certificate import Unprintable, printing, unprintable_faults
 from generator.site.certificate_page import PAPERS, clean
 from generator.site.views.findings import CaseView, case_view
 from generator.site.views.lookup import Lookup
+from generator.site.words import Fact
 
 BASIS = (
     "This form is no certificate. It puts together what the records tell of a sensor that was found out of tolerance, "
@@ -72,9 +73,7 @@ def form_page(lookup: Lookup, case: Case, view: CaseView) -> dict[str, Any]:
         "facts": [*known, ["What it meant", view.meaning], ["Decision rule", view.rule]],
         "since": list(exposure.since) if exposure else [],
         "size": list(exposure.size) if exposure else [],
-        "hours": [[fact.name, f"{fact.value} ({fact.note})" if fact.note else fact.value] for fact in exposure.hours]
-        if exposure
-        else [],
+        "hours": [row for fact in exposure.hours for row in _rows(fact)] if exposure else [],
         "meaning": exposure.meaning if exposure else "",
         "said": list(exposure.said) if exposure else [],
         "neighbours": [[n.sensor.text, n.left, n.found, n.difference] for n in exposure.neighbours] if exposure else [],
@@ -84,6 +83,11 @@ def form_page(lookup: Lookup, case: Case, view: CaseView) -> dict[str, Any]:
         "closing": f"Filled in and signed, it is attached, and what it says is written to records/{view.path}: "
         "a finding closes only there.",
     }
+
+
+def _rows(fact: Fact) -> list[list[str]]:
+    """A fact's row, and a second for its note."""
+    return [[fact.name, fact.value], *([["", fact.note]] if fact.note else [])]
 
 
 def _paths(lookup: Lookup, case: Case) -> list[str]:
