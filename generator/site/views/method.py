@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from generator import humidity
-from generator.assessment import conformity, drift, due, history, line
+from generator.assessment import conformity, control_charts, drift, due, history, line
 from generator.records.models import Policy
 from generator.rounding import MINUS, fixed, significant
 from generator.site import words
@@ -67,6 +67,8 @@ class MethodView:
     choices: tuple[Fact, ...]
     """numbers that are our own choice"""
     coverage: str
+    weight: str
+    """of the newest value in a moving average"""
 
 
 def method(lookup: Lookup, published: bytes) -> MethodView:
@@ -79,6 +81,7 @@ def method(lookup: Lookup, published: bytes) -> MethodView:
         widths=tuple(_widths()),
         choices=tuple(_choices()),
         coverage=f"{fixed(100 * sources.COVERAGE, 2)} %",
+        weight=f"{control_charts.WEIGHT:g}",
     )
 
 
