@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.optimize import brentq
-from scipy.special import chdtrc
+from scipy.special import chdtrc, fdtrc
 
 TRACE = 1e-12
 """Part of the largest variance that every result has for itself: results without any source of their own hang together
@@ -141,6 +141,16 @@ def score(found: Contrasts, variance: float) -> float:
 def information(found: Contrasts, variance: float) -> float:
     """Expected information: 1/Var(σ̂²) for many contrasts."""
     return 0.5 * float(np.sum((found.weights / (1.0 + variance * found.weights)) ** 2))
+
+
+def scatter_p_value(found: Contrasts, others: Contrasts, variance: float) -> float:
+    """Probability of contrasts that scatter so much more than others, by F; 1 where either has none.
+
+    `variance`: the shared one by the others, whose number is what is known of it (exact where it dominates).
+    """
+    m, n = len(found.weights), len(others.weights)
+    ratio = np.sum(found.squares / (1.0 + variance * found.weights)) / max(m, 1)
+    return float(fdtrc(m, n, ratio)) if m and n else 1.0
 
 
 def restricted_maximum(found: Contrasts) -> float:

@@ -44,6 +44,8 @@ class PointOutlook:
 
     target: float
     direction: str
+    temperature_c: float
+    """of the newest result: points of one target may be read at several temperatures"""
     reference_value: float
     rate: float
     U_rate: float
@@ -84,6 +86,7 @@ def outlooks(
             PointOutlook(
                 target=now.targets[i],
                 direction=now.directions[i],
+                temperature_c=newest.temperature_c,
                 reference_value=reference_value,
                 rate=rate.rate,
                 U_rate=rate.U,
@@ -119,11 +122,9 @@ def _in_words(days: Sequence[date | None], start: date, tolerance: str) -> str:
         return f"|error| + U is beyond {tolerance} since the last visit, {start}, or before"
     if earliest is None:
         return f"|error| + U leaves {tolerance} {beyond}"
-    from_day = f"{earliest}" if earliest != start else f"the last visit, {start},"
+    from_day = f"{earliest}" if earliest != start else f"the last visit ({start})"
     if median is None:
-        return (
-            f"|error| + U more likely does not leave {tolerance} within {HORIZON_YEARS} years; from {from_day} it may"
-        )
+        return f"|error| + U may leave {tolerance} from {from_day} on, more likely {beyond}"
     likely = f"about {median}" if median != start else f"more likely than not by the last visit, {start}"
     return f"|error| + U leaves {tolerance} {likely} (95 %: from {from_day} to {latest or beyond})"
 

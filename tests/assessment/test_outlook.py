@@ -53,7 +53,7 @@ def test_the_latest_day_is_the_other_root_of_the_same_equation():
     found = outlook_of(fit_line(worked_by_hand(), Channel.HUMIDITY, 0.08), tolerance=1.1)
     assert found.leaves.earliest == LAST and found.leaves.latest == LAST + timedelta(days=1485)
     assert found.leaves.median == LAST + timedelta(days=244)  # x = 4.6667: 243.5 days
-    assert f"from the last visit, {LAST}, to" in found.leaves.sentence
+    assert f"from the last visit ({LAST}) to" in found.leaves.sentence
 
 
 def test_what_was_beyond_at_the_last_visit_is_said_so():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -49,6 +50,32 @@ def test_no_member_but_those_that_tell_a_rate_says_anything():
     assert both == alone and alone.visits == 10
 
 
+def test_an_instrument_with_a_step_does_not_make_the_others_look_steady():
+    """One of ten that jumped by 5 %RH speaks for itself; without it the family shifts by what it did before."""
+    others, (odd,) = members(9, 8, 0.1), members(1, 8, 0.1, seed=5)
+    odd.__dict__["errors"] = odd.errors + np.where(odd.years > 4.0, 5.0, 0.0)
+    pool = pool_of("reed", HUMIDITY, [*others, odd])
+    assert pool == replace(pool_of("reed", HUMIDITY, others), left_out=1)
+    assert pool.sigma < 0.13 and (pool.instruments, pool.visits) == (9, 72)
+    assert component(pool, HUMIDITY, policy()).basis.endswith(
+        "(ν = 54), without 1 instrument that scatters by far more"
+    )
+
+
+@pytest.mark.parametrize("steps", [(5.0,), (0.0, 4.0)])
+def test_of_two_or_three_instruments_the_one_that_jumped_is_found_too(steps):
+    found = members(1 + len(steps), 8, 0.1, seed=4)
+    for epoch, step in zip(found, steps):
+        epoch.__dict__["errors"] = epoch.errors + np.where(epoch.years > 4.0, step, 0.0)
+    assert pool_of("reed", HUMIDITY, found).left_out == np.count_nonzero(steps)
+
+
+def test_instruments_that_are_alike_are_seldom_left_out():
+    """In one family of a hundred, whatever its size."""
+    families = [pool_of("reed", HUMIDITY, members(count, 5, 0.2, seed)) for seed in range(100) for count in (2, 6)]
+    assert sum(pool.left_out > 0 for pool in families) <= 5
+
+
 def test_visits_that_do_not_shift_have_none():
     (epoch,) = members(1, 6, 0.0)
     epoch.__dict__["errors"] = 0.1 * epoch.years
@@ -72,7 +99,7 @@ def test_each_channel_has_a_component_of_its_own():
 
 
 def test_the_records_of_a_family_are_pooled_and_the_drift_says_so():
-    shifts = iter(np.random.default_rng(3).normal(0.0, 0.3, 25))
+    shifts = iter(np.random.default_rng(4).normal(0.0, 0.3, 25))
     parts = [b.sensor(f"RH-{n}") for n in range(5)]
     for day in YEARS:
         rows = [row for n in range(5) for row in points(round(next(shifts), 2), sensor=f"RH-{n}")]
