@@ -10,6 +10,7 @@ from generator.assessment.assess import assess
 from generator.site import assets
 from generator.site.pages import Pages
 from generator.site.views.lookup import Lookup, look_up
+from generator.site.views.overview import overview
 from generator.site.views.retraces import RetraceBlock, in_question, retrace_block
 from tests import builders as b
 from tests.site.test_assets import ROOT
@@ -70,8 +71,27 @@ def test_a_changed_verdict_stands_with_both_sides_and_is_a_matter_for_the_overvi
     assert (row.before_chip.word, row.after_chip.word) == ("pass", "fail")
     assert question(found) == (
         f"what the calibration of 2026-12-12 found would change 1 verdict: RH-1 ({HALF_WAY}-lab); "
-        "RH-1 would no longer be in tolerance"
+        "no longer in tolerance: RH-1"
     )
+    (reference,) = overview(found).references
+    assert "verdicts in question" in [chip.word for chip in reference.chips]
+    assert reference.sentence.endswith(question(found))
+
+
+def test_a_verdict_at_the_edge_is_no_matter_where_the_change_lies_within_its_uncertainty():
+    """Half of 0.04 K moves the error by 0.06 %RH, over the edge of the guard band; the budget holds that already."""
+    (result,) = lookup("0 degC").assessment.results
+    found = lookup("0 degC", "0.04 degC", shown=round(50 + 2 - result.U - 0.03, 2))
+    assert len(block(found).verdicts) == 1
+    assert question(found) == ""
+    assert overview(found).references == ()
+
+
+def test_three_visits_in_question_are_named_and_the_rest_counted():
+    days = tuple(f"2026-{month:02d}-20" for month in (6, 7, 8, 9, 10))
+    found = question(lookup("0 degC", "1 degC", days=days))
+    assert found.startswith("what the calibration of 2026-12-12 found would change 5 verdicts: RH-1 (2026-06-20-lab), ")
+    assert "RH-1 (2026-08-20-lab) and 2 more; no longer in tolerance: RH-1" in found
 
 
 def test_a_newer_calibration_of_the_quantity_takes_the_matter_over():

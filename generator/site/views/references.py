@@ -25,13 +25,14 @@ from generator.site.views.calibrations import (
 )
 from generator.site.views.lookup import Lookup, reference_link, visit_link
 from generator.site.views.results import status_chip
-from generator.site.views.retraces import RetraceBlock, retrace_block
+from generator.site.views.retraces import RetraceBlock, in_question, retrace_block
 from generator.site.words import Chip, Fact, Link
 
 RUNS_OUT = Chip(word="runs out soon", kind="due")
 NOT_CALIBRATED = Chip(word="not calibrated yet", kind="overdue")
 AWAY = Chip(word="away", kind="off")
 CHECK_FAILED = Chip(word="last check failed", kind="out")
+IN_QUESTION = Chip(word="verdicts in question", kind="close")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,16 +137,19 @@ def reference_state(lookup: Lookup, reference: Reference) -> ReferenceState:
     last = [r for r in checks if r.visit == checks[-1].visit] if checks else []
     largest = max(last, key=lambda r: abs(r.error)) if last else None
     failed = largest is not None and largest.verdict is Verdict.FAIL
+    question = in_question(lookup.carried_back.get(reference.id, ()))
+    more = [(AWAY, bool(away)), (CHECK_FAILED, failed), (IN_QUESTION, bool(question))]
+    said = [sentence, *([f"away: {away[0].reason}"] if away else []), *([question] if question else [])]
     return ReferenceState(
         link=reference_link(reference.id),
         kind=KINDS[reference.kind],
         name=reference.name,
         serial=reference.serial,
-        chips=(chip, *([AWAY] if away else []), *([CHECK_FAILED] if failed else [])),
+        chips=(chip, *(other for other, holds in more if holds)),
         valid_until=str(first_end) if first_end else "",
         runs_out=first_end,
-        sentence=sentence + (f"; away: {away[0].reason}" if away else ""),
-        needs_action=chip in (OUT_OF_DATE, NOT_CALIBRATED) or failed,
+        sentence="; ".join(said),
+        needs_action=chip in (OUT_OF_DATE, NOT_CALIBRATED) or failed or bool(question),
         last_check=f"largest error {words.error_with_u(largest)} {words.unit(largest.unit)}" if largest else "",
         check_chip=status_chip(largest) if largest else None,
         check_link=visit_link(largest.visit, str(largest.day)) if largest else None,

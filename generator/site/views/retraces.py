@@ -14,6 +14,9 @@ from generator.site.views.lookup import Lookup, visit_link
 from generator.site.words import Chip, Link
 from generator.units import CANONICAL
 
+NAMED = 3
+"""So many visits with verdicts in question are named in a sentence."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class CarriedRow:
@@ -71,18 +74,23 @@ def retrace_block(lookup: Lookup, carried: Sequence[CarriedBack]) -> RetraceBloc
 
 
 def in_question(carried: Sequence[CarriedBack]) -> str:
-    """For the Overview: verdicts that the newest calibration of a quantity puts in question; "" for none."""
+    """For the Overview: verdicts that the newest calibration of a quantity puts in question; "" for none.
+
+    A change within its U does not: the budget of each result holds it already.
+    """
     seen: set[str] = set()
     said = []
     for one in carried:  # newest first: of each quantity only the newest calibration
-        quantities = {change.quantity for change in one.found}
-        if quantities - seen and one.retrace.verdicts:
-            items = dict.fromkeys(f"{m.before.sensor} ({m.before.visit})" for m in one.retrace.verdicts)
-            count = words.counted(len(one.retrace.verdicts), "verdict")
+        newest = [change for change in one.found if change.quantity not in seen]
+        verdicts = one.retrace.verdicts
+        if verdicts and not all(change.conforms for change in newest):
+            items = list(dict.fromkeys(f"{m.before.sensor} ({m.before.visit})" for m in verdicts))
+            named = items[:NAMED] + ([f"{len(items) - NAMED} more"] if len(items) > NAMED else [])
             recall = [change.sensor for change in one.retrace.recalls]
-            more = f"; {words.listed(recall)} would no longer be in tolerance" if recall else ""
-            said.append(f"what the calibration of {one.day} found would change {count}: {words.listed(items)}{more}")
-        seen |= quantities
+            more = f"; no longer in tolerance: {words.listed(recall)}" if recall else ""
+            count = words.counted(len(verdicts), "verdict")
+            said.append(f"what the calibration of {one.day} found would change {count}: {words.listed(named)}{more}")
+        seen |= {change.quantity for change in one.found}
     return "; ".join(said)
 
 
