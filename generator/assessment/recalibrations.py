@@ -26,6 +26,8 @@ from generator.uncertainty.visit_curves import points_of
 
 CHANNELS = {"reference_humidity": Channel.HUMIDITY, "reference_temperature": Channel.TEMPERATURE}
 """Quantities that a visit here can calibrate."""
+TINY = 1e-300
+"""Stands for no uncertainty at all where a change is divided by it: two visits may share every source."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -97,7 +99,7 @@ def _compared(
     years = (now.date - before.date).days / DAYS_A_YEAR
     drift = before.drift.value * years / RECTANGULAR_DIVISOR if before.drift else 0.0
     points = _differences(measurement, in_use, as_found, drift)
-    at, change, U = max(points, key=lambda point: abs(point[1]) / point[2], default=(math.nan,) * 3)
+    at, change, U = max(points, key=lambda point: abs(point[1]) / max(point[2], TINY), default=(math.nan,) * 3)
     if math.isnan(at):
         return None
     return Recalibration(
@@ -160,9 +162,8 @@ def _as_found(
         return _certified(reference, quantity, calibration, calibration.as_found or calibration.points)
     adjusted = any(
         event.kind != "none"
-        for cell in measurement.cells
-        if (cell.sensor_visit.sensor, cell.sensor_visit.visit.id) == (reference.id, calibration.from_visit)
-        for event in cell.sensor_visit.events
+        for number in measurement.lines_of(reference.id, calibration.from_visit)
+        for event in measurement.cells[measurement.lines[number].cell].sensor_visit.events
     )
     phases = ("as_found",) if adjusted else ("as_found", "as_left")
     return _read_here(measurement, reference, quantity, calibration.from_visit, phases)

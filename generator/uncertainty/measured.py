@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -50,6 +51,17 @@ class Measurement:
     pressure_pa: dict[int, float] = field(default_factory=dict)
     stages: list[tuple[int, ReadingTable, ReferenceValues]] = field(default_factory=list)
     """(number of the first cell, table, reference values): what Monte Carlo draws again"""
+
+    _by_visit: dict[tuple[str, str], list[int]] = field(default_factory=dict, repr=False)
+    _indexed: int = 0
+
+    def lines_of(self, sensor: str, visit: str) -> Sequence[int]:
+        """Numbers of the lines that a visit (its id) gave of a sensor or reference; new lines are indexed once."""
+        for number in range(self._indexed, len(self.lines)):
+            sv = self.cells[self.lines[number].cell].sensor_visit
+            self._by_visit.setdefault((sv.sensor, sv.visit.id), []).append(number)
+        self._indexed = len(self.lines)
+        return self._by_visit.get((sensor, visit), ())
 
     def whole(self) -> Budgets:
         """The budgets of all lines."""

@@ -91,11 +91,9 @@ def points_of(whole: Measurement, reference: str, visit: str, channel: Channel, 
     """Points of the first of the phases that was read, by indication; a direction counts once, however often read."""
     read = [
         (number, line, whole.cells[line.cell].plateau)
-        for number, line in enumerate(whole.lines)
-        if line.channel is channel
+        for number in whole.lines_of(reference, visit)
+        if (line := whole.lines[number]).channel is channel
         and line.part is Part.SENSOR
-        and whole.cells[line.cell].sensor_visit.sensor == reference
-        and whole.cells[line.cell].sensor_visit.visit.id == visit
         and not any(f.rule.withholds_verdict for f in whole.reservations.get(line.cell, ()))
     ]
     chosen = next((found for phase in phases if (found := [item for item in read if item[2].phase == phase])), [])
