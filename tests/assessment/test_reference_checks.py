@@ -193,29 +193,3 @@ def test_a_probe_that_was_adjusted_here_is_compared_by_what_was_found_before():
     (one,) = [r for r in recalibrations(whole.records, whole.measurement) if r.quantity == "reference_humidity"]
     assert one.change == pytest.approx(1.4, abs=1e-6) and not one.conforms
     assert sorted(doubted(as_it_is(), probe_records(probe, *story))) == ["2026-06-10-lab"]
-
-
-def test_calibrations_here_without_a_source_of_their_own_are_compared_all_the_same():
-    known = {
-        name: {**b.flat(low, high, unit, U), "resolution": f"0 {unit}"}
-        for name, (low, high, unit, U) in {
-            "saturation_pressure": (0, 1500, "kPa", 0.4),
-            "saturation_temperature": (-20, 60, "degC", 0.03),
-            "chamber_pressure": (0, 150, "kPa", 0.06),
-            "chamber_temperature": (-20, 60, "degC", 0.03),
-        }.items()
-    }
-    gradients = {"saturator_gradient": "0 degC", "chamber_gradient": "0 degC", "lowest_efficiency": "100 %"}
-    generator = b.two_pressure(quantities=known, **gradients)
-    visits = [
-        b.visit(
-            f"{day}-probe",
-            *(b.plateau(at, [at] * 2, b.generated(at), sensor="PROBE-01", phase="as_left") for at in PROBE_POINTS),
-        )
-        for day in ("2026-03-02", "2026-09-02")
-    ]
-    humidity = b.quantity(*(b.by_visit(f"{day}-probe") for day in ("2026-03-02", "2026-09-02")), resolution="0 %RH")
-    probe = b.transfer_probe(quantities={"reference_humidity": humidity}, chamber_gradient="0 degC")
-    whole = b.assessed(probe_records(generator, probe, *visits))
-    (one,) = [r for r in recalibrations(whole.records, whole.measurement) if r.quantity == "reference_humidity"]
-    assert one.change == pytest.approx(0.0, abs=1e-9) and one.U < 1e-6

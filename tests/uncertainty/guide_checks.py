@@ -157,7 +157,7 @@ def _sine(program: Program) -> Any:
 
 def gum_h3(program: Program) -> Iterator[Check]:
     """A thermometer's calibration line: the covariance of intercept and slope counts."""
-    least_squares = program.drift.generalised_least_squares
+    least_squares = program.least_squares.generalised_least_squares
     n = len(H3_CELSIUS)
     design = np.column_stack([np.ones(n), H3_CELSIUS - 20.0])
     line, _ = least_squares(design, H3_CORRECTION, np.eye(n))

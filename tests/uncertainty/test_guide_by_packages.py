@@ -90,7 +90,7 @@ def test_the_line_of_h3_agrees_with_gtc_and_numpy():
     fit = GTC.ta.line_fit(H3_CELSIUS - 20.0, H3_CORRECTION)
     intercept, slope = fit.a_b
     s = math.sqrt(fit.ssr / (fit.N - 2))
-    line, spread = PROGRAM.drift.generalised_least_squares(design, H3_CORRECTION, s**2 * np.eye(fit.N))
+    line, spread = PROGRAM.least_squares.generalised_least_squares(design, H3_CORRECTION, s**2 * np.eye(fit.N))
     assert line == pytest.approx([GTC.value(intercept), GTC.value(slope)], rel=1e-10)
     assert np.sqrt(np.diag(spread)) == pytest.approx([GTC.uncertainty(intercept), GTC.uncertainty(slope)], rel=1e-10)
     assert spread[0, 1] / math.sqrt(spread[0, 0] * spread[1, 1]) == pytest.approx(
@@ -103,7 +103,7 @@ def test_the_line_of_h3_agrees_with_gtc_and_numpy():
 
 def test_without_the_covariance_of_intercept_and_slope_h3_goes_wrong():
     design = np.column_stack([np.ones(len(H3_CELSIUS)), H3_CELSIUS - 20.0])
-    _, spread = PROGRAM.drift.generalised_least_squares(design, H3_CORRECTION, 0.0035**2 * np.eye(11))
+    _, spread = PROGRAM.least_squares.generalised_least_squares(design, H3_CORRECTION, 0.0035**2 * np.eye(11))
     found = rows_over_columns(PROGRAM, list(np.linalg.cholesky(spread)))
     u, _, _ = PROGRAM.covariance.expanded_of_combination(found, (0, 1), (1.0, 10.0))
     assert u == pytest.approx(0.0041, abs=6e-5)  # JCGM 100:2008, H.3.4
