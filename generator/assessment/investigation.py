@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
@@ -30,7 +31,7 @@ from generator.assessment.exposure import (
 from generator.assessment.findings import Case
 from generator.assessment.history import VisitHistory
 from generator.assessment.instruments import Instruments, history_of
-from generator.assessment.line import drift_to
+from generator.assessment.line import Fit, drift_to
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.assessment.visit_to_visit import VisitToVisit, component
@@ -39,7 +40,7 @@ from generator.records.load import Records
 from generator.records.models import Channel, Sensor, in_force
 from generator.records.settings import SettingsOn
 from generator.records.snapshot import Snapshot
-from generator.records.trends import Trend, read_trend
+from generator.records.trends import Trend, read_trend, trend_paths
 from generator.uncertainty.budgets import Budgets
 
 CALIBRATING_S = 2 * 3600
@@ -59,18 +60,22 @@ _WORDS = {
 }
 
 
+_GRAVEST_FIRST = ("out of tolerance", "too close to call", "in tolerance")
+
+
 class Trends:
     """The trends of the sensors that are asked for, each read once."""
 
     def __init__(self, files: Snapshot, records: Records) -> None:
-        self._files, self._zone = files, records.zone
+        self._files, self._zone, self._paths = files, records.zone, trend_paths(files)
         self._held: dict[str, Trend | None] = {}
         self.faults: list[Fault] = []
 
     def of(self, sensor: str) -> Trend | None:
         """The trend of a sensor; None where there is none, or where it has faults (which are kept)."""
         if sensor not in self._held:
-            self._held[sensor], faults = read_trend(self._files, sensor, self._zone)
+            mine = {path: self._files[path] for path in self._paths.get(sensor, ())}
+            self._held[sensor], faults = read_trend(mine, sensor, self._zone)
             self.faults += faults
         return self._held[sensor]
 
@@ -96,6 +101,7 @@ class Investigation:
     ) -> None:
         self.records, self.budgets, self.visits, self.trends = records, budgets, visits, trends
         self.instruments = instruments
+        self.judged: dict[tuple[str, Channel], tuple[list[tuple[date, str]], list[tuple[date, str]]]] = {}
         self.by_place: dict[str, set[str]] = {}
         for name, sensor in records.sensors.items():
             for period in sensor.place:
@@ -155,16 +161,14 @@ class Investigation:
         """How the error went, and where a drift line tells, when the limit was crossed."""
         channel, between = case.worst.channel, self._between(case)
         first = datetime.fromtimestamp(start, UTC).date()
-        fit = None
         if case.last_good is not None and _opened(history) <= first:
-            fit, earlier = (
-                drift_to(visits, self.budgets, channel, between.sigma, between.information)
-                for visits in (history, history[:-1])
-            )
-            fit = fit if foretold(earlier, case.worst) else None
-        if fit is not None:
-            when = crossed(fit, case.worst, self._limit(case), first, case.day)
-            if when is not None:
+
+            def line(visits: Sequence[VisitHistory]) -> Fit | None:
+                return drift_to(visits, self.budgets, channel, between.sigma, between.information)
+
+            fit = line(history) if foretold(line(history[:-1]), case.worst) else None
+            when = crossed(fit, case.worst, self._limit(case), first, case.day) if fit is not None else None
+            if fit is not None and when is not None:
                 return path_of_line(fit, channel, start, end), when
         ids = {v.sensor_visit.visit.id: min(_times(v.results), default=0) for v in before}
         of_day = {v.sensor_visit.visit.day: ids[v.sensor_visit.visit.id] for v in before}
@@ -218,24 +222,29 @@ class Investigation:
 
     def _verdicts(self, name: str, case: Case) -> tuple[tuple[date, str] | None, tuple[date, str] | None]:
         """How a sensor was left before the day, and how it was found on the day or next after it."""
-        left = found = None
-        for visit in self.visits.get(name, ()):
-            day = visit.sensor_visit.visit.day
-            judged = [r for r in visit.results if r.channel is case.worst.channel and r.has_verdict]
-            as_found = [r for r in judged if r.phase == "as_found"]
-            if day < case.day:
-                as_left = [r for r in judged if r.phase == "as_left"]
-                left = _worst(day, as_left or ([] if visit.adjusted else as_found)) or left
-            elif found is None:
-                found = _worst(day, as_found)
-        return left, found
+        lefts, founds = self._judged(name, case.worst.channel)
+        left, found = bisect_left(lefts, (case.day, "")), bisect_left(founds, (case.day, ""))
+        return lefts[left - 1] if left else None, founds[found] if found < len(founds) else None
+
+    def _judged(self, name: str, channel: Channel) -> tuple[list[tuple[date, str]], list[tuple[date, str]]]:
+        """(day, worst verdict) of all that left and of all that found something judged of a sensor's channel."""
+        if (name, channel) not in self.judged:
+            lefts, founds = [], []
+            for visit in self.visits.get(name, ()):
+                judged = [r for r in visit.results if r.channel is channel and r.has_verdict]
+                as_found = [r for r in judged if r.phase == "as_found"]
+                as_left = [r for r in judged if r.phase == "as_left"] or ([] if visit.adjusted else as_found)
+                day = visit.sensor_visit.visit.day
+                lefts += _worst(day, as_left)
+                founds += _worst(day, as_found)
+            self.judged[name, channel] = lefts, founds
+        return self.judged[name, channel]
 
 
-def _worst(day: date, results: Sequence[Result]) -> tuple[date, str] | None:
-    if not results:
-        return None
+def _worst(day: date, results: Sequence[Result]) -> list[tuple[date, str]]:
+    """The day with the gravest verdict; nothing where nothing was judged."""
     said = {_WORDS[r.verdict] for r in results}
-    return day, next(w for w in ("out of tolerance", "too close to call", "in tolerance") if w in said)
+    return [(day, next(w for w in _GRAVEST_FIRST if w in said))] if said else []
 
 
 def _times(results: Iterable[Result]) -> list[int]:

@@ -106,17 +106,29 @@ def misplaced_trends(paths: Iterable[str], sensors: Collection[str]) -> Iterator
             yield Fault(rule=TREND_NAME, place=Place(path=path), message=message, cure=cure)
 
 
+def trend_paths(files: Iterable[str]) -> dict[str, list[str]]:
+    """By sensor, the paths of its exports, sorted."""
+    found: dict[str, list[str]] = {}
+    for path in sorted(path for path in files if path.startswith(TRENDS)):
+        sensor = trend_sensor(path)
+        if sensor is not None:
+            found.setdefault(sensor, []).append(path)
+    return found
+
+
 def check_trends(files: Snapshot, sensors: Collection[str], zone: ZoneInfo) -> list[Fault]:
     """Every fault of every sensor's trend, one sensor's exports in memory at a time."""
-    named = sorted({name for path in files if path.startswith(TRENDS) and (name := trend_sensor(path))})
-    return [fault for sensor in named if sensor in sensors for fault in read_trend(files, sensor, zone)[1]]
+    faults = []
+    for sensor, paths in trend_paths(files).items():
+        if sensor in sensors:
+            faults += read_trend({path: files[path] for path in paths}, sensor, zone)[1]
+    return faults
 
 
 def read_trend(files: Snapshot, sensor: str, zone: ZoneInfo) -> tuple[Trend | None, list[Fault]]:
     """The trend of one sensor from all its exports; None where there is none, or with faults."""
-    paths = sorted(path for path in files if path.startswith(TRENDS) and trend_sensor(path) == sensor)
     parts, faults, hashes = [], [], []
-    for path in paths:
+    for path in trend_paths(files).get(sensor, ()):
         content = files[path]
         hashes.append((path, hashlib.sha256(content).hexdigest()))
         part, found = read_trend_file(path, content, zone)
