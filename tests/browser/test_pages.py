@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,6 +28,7 @@ KINDS = (
     "references/index.html",
     "references/PROBE-01.html",
     "schedule.html",
+    "drift.html",
     "findings/index.html",
     "findings/SET-1-2026-11-09-set.html",
     "method.html",
@@ -58,12 +60,34 @@ def test_the_history_is_drawn_with_its_marks_and_drift(page: Page, folder: Path)
     page.wait_for_selector(".chart.js-plotly-plot .main-svg")
     names = page.evaluate("document.querySelector('.chart').data.map(t => t.name ?? '')")
     assert {"20 %RH", "50 %RH", "80 %RH", "tolerance"} <= set(names)
-    assert any(name.startswith("drift +1.6 %RH per year") for name in names)
+    assert any(re.match(r"drift \+1\.6\d* ± 0\.\d+ %RH per year, 20 %RH", name) for name in names)
+    key = page.locator(".chart + .chart-key").first.inner_text()
+    assert "thick lines: the error that the drift expects; band: where a measurement at " in key
+    assert page.locator(".chart .annotation-text", has_text="due").count() == 1
     page.goto((folder / "sensors/SET-1.html").as_uri())
     page.wait_for_selector(".chart.js-plotly-plot .main-svg")
     assert "2026-11-09 zero adjusted" in page.locator(".chart + .chart-key").first.inner_text()
     crossed = page.evaluate("document.querySelector('.chart').data.find(t => t.name == 'fail').y")
     assert len(crossed) == 3 and max(crossed) < -2, "three points failed as found"
+
+
+def test_lines_of_a_history_end_at_an_adjustment(page: Page, folder: Path):
+    page.goto((folder / "sensors/SET-1.html").as_uri())
+    page.wait_for_selector(".chart.js-plotly-plot .main-svg")
+    line = page.evaluate(
+        "document.querySelector('.chart').data.find(t => t.legendgroup == '50 %RH' && t.mode == 'lines').y"
+    )
+    assert [value is None for value in line] == [False, False, True, False], "found, found | left"
+
+
+def test_drift_of_all_stands_side_by_side_with_its_states(page: Page, folder: Path):
+    page.goto((folder / "drift.html").as_uri())
+    page.wait_for_selector(".chart.js-plotly-plot .main-svg")
+    drawn = page.evaluate("document.querySelector('.chart').data.map(t => [t.name, t.marker.symbol, t.x.length])")
+    assert ["drifting", "diamond", 1] in drawn
+    assert page.locator(".chart .ytick", has_text="CREEP-1").count() == 1
+    page.get_by_label("Show").fill("drifting")
+    assert page.locator("#drifts tbody tr:visible").count() == 1
 
 
 def test_a_budget_unfolds_and_the_keyboard_reaches_its_table(page: Page, folder: Path):

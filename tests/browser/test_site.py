@@ -81,6 +81,32 @@ def test_a_chart_has_a_name_for_those_who_cannot_see_it(drawn: Page):
     assert name is not None and "errors of RH-101 since 2023" in name
 
 
+def test_a_control_chart_crosses_what_lies_beyond_its_limits_and_says_so_in_words(page: Page, site: Site):
+    page.goto(site.served("drift.html"))
+    drawn_points(page)
+    crossed = page.evaluate(
+        "document.querySelector('.chart').data.filter(t => t.name?.startsWith('signal'))"
+        ".map(t => [t.name, t.x, t.yaxis])"
+    )
+    assert crossed == [["signal value", ["2026-03-10"], "y"], ["signal mean", ["2026-03-10"], "y2"]]
+    key = page.locator(".chart + .chart-key").inner_text()
+    assert "× signal: beyond its limits" in key and "1: 2025-03-11 span adjusted" in key
+
+
+def test_the_tools_of_a_chart_stand_above_its_results(drawn: Page):
+    top = drawn.evaluate("document.querySelector('.chart .nsewdrag').getBoundingClientRect().top")
+    drawn.locator(".chart").hover()
+    tools = drawn.locator(".chart .modebar").first.bounding_box()
+    assert tools is not None and tools["y"] + tools["height"] <= top
+
+
+@pytest.mark.parametrize("page", [{"viewport": {"width": 500, "height": 900}}], indirect=True)
+def test_a_narrow_chart_has_no_tools_over_its_newest_results(page: Page, site: Site):
+    page.goto(site.served(SENSOR))
+    drawn_points(page)
+    assert page.locator(".chart .modebar-btn").count() == 0
+
+
 def test_drawing_again_changes_nothing(page: Page, site: Site):
     page.goto(site.served(SENSOR))
     before = drawn_points(page)

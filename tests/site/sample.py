@@ -15,7 +15,6 @@ LISTS = (
     "visits/index",
     "references/index",
     "schedule",
-    "drift",
     "findings/index",
     "method",
     "data/index",
@@ -81,6 +80,35 @@ VISIT = {
     "y_title": "Error / %RH",
     "points": [p for p in HISTORY["points"] if str(p["date"]).startswith(VISITS[3])],  # type: ignore[index]
     "working": {"low": 12.0, "high": 18.0, "text": "works here"},
+}
+
+CONTROL = {
+    "kind": "control",
+    "title": "changes of RH-101 from visit to visit",
+    "y_title": "Change / %RH",
+    "mean_title": "Average / %RH",
+    "centre": 0.1,
+    "lower": -0.5,
+    "upper": 0.7,
+    "mean_centre": 0.0,
+    "points": [
+        {
+            "date": day,
+            "value": value,
+            "mean": mean,
+            "mean_low": -0.2,
+            "mean_high": 0.2,
+            "signals": signals,
+            "hover": [f"found on {day}", f"change {value:+.2f} ± 0.60 %RH"],
+        }
+        for day, value, mean, signals in (
+            (VISITS[1], 0.1, 0.02, []),
+            (VISITS[2], 0.3, 0.08, []),
+            (VISITS[3], 0.4, 0.14, []),
+            (VISITS[4], 0.9, 0.29, ["value", "mean"]),
+        )
+    ],
+    "events": [{"date": "2025-03-11", "text": "span adjusted"}],
 }
 
 
@@ -175,6 +203,16 @@ def visit_page() -> SitePage:
     )
 
 
+def drift_page() -> SitePage:
+    return SitePage(
+        path="drift.html",
+        title="Drift",
+        body=f'<h2 id="control">Changes</h2>{chart(CONTROL)}',
+        headings=(("control", "Changes"),),
+        scripts=True,
+    )
+
+
 def sample_content(records: Path, day: date, templates: Path) -> SiteContent:
     """Stands in for the real builder: the same content for the same day and bytes of records."""
     note = (records / "note.txt").read_text(encoding="utf-8") if (records / "note.txt").is_file() else ""
@@ -184,6 +222,7 @@ def sample_content(records: Path, day: date, templates: Path) -> SiteContent:
             SitePage(path=f"{name}.html", title=name.split("/")[0].capitalize(), body=f"<p>{name}</p>")
             for name in LISTS
         ),
+        drift_page(),
         sensor_page(),
         SitePage(path="sensors/RH-1012.html", title="RH-1012", body="<p>Another sensor.</p>"),
         visit_page(),

@@ -77,7 +77,7 @@ def test_styles_and_scripts_load_nothing_from_elsewhere(site: Path):
 
 def test_only_pages_with_a_chart_load_the_plotting_script(site: Path):
     drawing = [path.name for path in site.rglob("*.html") if "plotly.min.js" in path.read_text(encoding="utf-8")]
-    assert sorted(drawing) == ["RH-101.html", "a-visit.html"]
+    assert sorted(drawing) == ["RH-101.html", "a-visit.html", "drift.html"]
 
 
 def test_a_site_without_charts_carries_no_plotting_script(builder: Use, records: Path, tmp_path: Path):
