@@ -330,10 +330,14 @@ def pairs_between(before: VisitHistory, now: VisitHistory) -> list[tuple[Result,
         return []
     found = []
     for result in now.as_found:
-        same = [r for r in before.left if same_condition(r, result)]
-        same.sort(key=lambda r: r.direction != result.direction)
-        if same:
-            found.append((same[0], result))
+        best = None
+        for left in before.left:
+            if (best is None or left.direction == result.direction) and same_condition(left, result):
+                best = left
+                if left.direction == result.direction:
+                    break
+        if best is not None:
+            found.append((best, result))
     return found
 
 
