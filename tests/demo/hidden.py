@@ -211,6 +211,7 @@ SENSORS: dict[str, SensorTruth] = {
         noise=0.025,
         spells=(
             _steady("2022-09-20", 0.22, 0.6, per_year=0.12, warm=0.04),
+            _steady("2026-05-20", 2.9, 1.0, warm=0.04),  # dropped; its check in June says so
             _steady("2026-09-22", 0.05, 0.2, per_year=0.10, warm=0.04),  # its table renewed
         ),
     ),
