@@ -16,7 +16,6 @@ from datetime import date
 import numpy as np
 
 from generator.assessment.history import Epoch, VisitHistory, same_condition
-from generator.assessment.least_squares import aitken
 from generator.assessment.line import LEAST_VISITS, Fit, Rate, drift_to, fit_line
 from generator.assessment.outlook import Leaves, PointOutlook, outlooks
 from generator.assessment.result import Result
@@ -222,20 +221,25 @@ def _shown(rate: Rate) -> str:
 
 
 def naive_sentence(fit: Fit, channel: Channel) -> str:
-    """What ordinary least squares says of the same errors: levels and one rate, each result as if independent."""
+    """What ordinary least squares says of the same errors: levels and one rate, each result as if independent.
+
+    With a level for each point the rate is that of what is left of years and errors about their means there.
+    """
     epoch = fit.epoch
-    n, levels = len(epoch.results), len(epoch.levels)
-    design = np.column_stack([np.eye(levels)[epoch.level], epoch.years])
-    plain = aitken(design, epoch.errors, np.eye(n), np.zeros((n, 0)))
-    if plain.freedom == 0:
+    counts = np.bincount(epoch.level)
+    years, errors = (v - (np.bincount(epoch.level, v) / counts)[epoch.level] for v in (epoch.years, epoch.errors))
+    freedom = len(years) - len(counts) - 1
+    if freedom == 0:
         return "Ordinary least squares has no residual left to judge a rate by."
-    variance = plain.chi_squared / plain.freedom
-    rate = Rate(rate=float(plain.values[-1]), u=math.sqrt(variance * float(plain.covariance[-1, -1])), nu=plain.freedom)
+    squares = float(years @ years)
+    slope = float(years @ errors) / squares
+    left = errors - slope * years
+    rate = Rate(rate=slope, u=math.sqrt(float(left @ left) / freedom / squares), nu=freedom)
     verdict = "significant" if abs(rate.rate) > rate.U else "not significant"
     ours = fit.rate
     said = (
         f"Ordinary least squares, which takes every result for independent and equally sure, says {_shown(rate)} "
-        f"{channel.unit} per year (ν = {plain.freedom}): {verdict}"
+        f"{channel.unit} per year (ν = {freedom}): {verdict}"
     )
     if fit.rejected:
         return f"{said}, where the line is rejected."

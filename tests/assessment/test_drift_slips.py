@@ -32,10 +32,10 @@ SLIPS = {
     "a prediction without its measurement": (Slip("outlook", ", own=newest.u**2)", ")"), "ahead"),
     "years of 360 days": (Slip("history", "DAYS_A_YEAR = 365.25", "DAYS_A_YEAR = 360.0"), "one_point"),
     "residuals over all results": (
-        Slip("drift", "variance = plain.chi_squared / plain.freedom", "variance = plain.chi_squared / n"),
+        Slip("drift", "float(left @ left) / freedom / squares", "float(left @ left) / len(years) / squares"),
         "plainly",
     ),
-    "a normal k for three residuals": (Slip("drift", "nu=plain.freedom", "nu=math.inf"), "plainly"),
+    "a normal k for three residuals": (Slip("drift", "nu=freedom", "nu=math.inf"), "plainly"),
     "maximum likelihood for restricted": (
         Slip("least_squares", "free = whitened[:, p:] - q @ (q.T @ whitened[:, p:])", "free = whitened[:, p:]"),
         "pools",
