@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from generator import humidity
-from generator.assessment import conformity, control_charts, drift, due, history, line
+from generator.assessment import conformity, control_charts, drift, due, history, line, outlook, visit_to_visit
 from generator.records.models import Policy
 from generator.rounding import MINUS, fixed, significant
 from generator.site import words
@@ -212,9 +212,23 @@ def _choices() -> Iterator[Fact]:
         name="Drift",
         value=f"a rate needs {line.LEAST_VISITS} visits of one element; set points within "
         f"{history.SAME_TARGET_RH:g} %RH, approached the same way and within {history.SAME_TEMPERATURE_K:g} K, are "
-        f"one level; where the chi-squared test rejects the line (p < {100 * line.REJECTED:g} %), none is claimed; "
-        f"it is called drifting where it stands out of its U and uses {100 * drift.MATTERS:g} % of the tolerance "
-        "or more within one interval",
+        "one level, and each adjustment begins new ones; where the chi-squared test rejects the line "
+        f"(p < {100 * line.REJECTED:g} %), no rate is claimed; where points at least {line.SPAN_SPREAD_RH:g} %RH apart "
+        f"drift apart (p < {100 * line.SPAN_ASKED_FOR:g} %), zero and span are told apart; it is called drifting where "
+        f"it stands out of its U and uses {100 * drift.MATTERS:g} % of the tolerance or more within one interval",
+    )
+    yield Fact(
+        name="From visit to visit",
+        value="what all results of a visit shift by beyond their uncertainty: by restricted maximum likelihood from "
+        "the visits of a family where they leave degrees of freedom enough, else as the policy declares it; an "
+        f"instrument that scatters by far more than the others (p < {100 * visit_to_visit.UNLIKE:g} %, by F, over the "
+        "family) is left out",
+    )
+    yield Fact(
+        name="Leaving the tolerance",
+        value="the day on which |expected error| + U of a measurement is beyond the tolerance with a probability of "
+        f"{100 * outlook.MEDIAN:g} %, and of {100 * outlook.EARLIEST:g} % and {100 * outlook.LATEST:g} % for its "
+        f"bounds; looked for over {outlook.HORIZON_YEARS} years from the last visit",
     )
     yield Fact(
         name="At the working temperature",
