@@ -14,7 +14,7 @@ from generator.assessment.instruments import Instruments, instruments_of
 from generator.assessment.investigation import Trends, with_exposures
 from generator.assessment.plausibility import mix_ups
 from generator.assessment.reference_checks import CheckChart, check_charts
-from generator.assessment.reference_doubt import doubts, with_doubts
+from generator.assessment.reference_doubt import Doubt, doubts, with_doubts
 from generator.assessment.reliability import Reliability, reliabilities
 from generator.assessment.result import Result
 from generator.assessment.results import make_results
@@ -55,6 +55,8 @@ class Assessment:
     """how often each model was in tolerance as found, everywhere and by place"""
     check_charts: Mapping[str, CheckChart]
     """by reference: its checks between calibrations"""
+    doubts: tuple[Doubt, ...]
+    """days on which a reference is in doubt, which its results carry as reservations"""
     reservations: tuple[Fault, ...]
     """reservations of the records themselves (those of results stand with the results)"""
 
@@ -94,7 +96,6 @@ def assess(files: Snapshot, day: date) -> Assessment:
         raise RecordsRefused(faults)
     answers = monte_carlo_answers(records, measurement)
     results = make_results(records, visits, measurement, answers, faults)
-    results = with_doubts(records, measurement, results, doubts(records, measurement, results, day))
     trends = Trends(files, records)
     assessment = assemble(records, day, visits, measurement, answers, results, faults, trends)
     if trends.faults:
@@ -121,7 +122,6 @@ def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fa
     here = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.visit.path == path}
     answers = monte_carlo_answers(records, measurement, here)
     results = make_results(records, visits, measurement, answers, faults)
-    results = with_doubts(records, measurement, results, doubts(records, measurement, results, visit.day))
     if physics:  # what a reading means is in doubt: nothing is said of it
         results = [replace(r, verdict=Verdict.NONE) if r.visit == visit.id else r for r in results]
     return assemble(records, visit.day, visits, measurement, answers, results, faults), mine
@@ -193,6 +193,8 @@ def assemble(
     trends: Trends | None = None,
 ) -> Assessment:
     """Summaries by visit, standings by sensor and cases from the results; `trends`: cases with what surrounds them."""
+    in_doubt = doubts(records, measurement, results, day)
+    results = with_doubts(records, measurement, results, in_doubt)
     by_visit: dict[tuple[str, str], list[Result]] = {}
     for result in results:
         by_visit.setdefault((result.visit, result.sensor), []).append(result)
@@ -226,6 +228,7 @@ def assemble(
         instruments=instruments,
         reliabilities=reliabilities(records, results, _target_reliability(records, day)),
         check_charts=check_charts(records, results),
+        doubts=in_doubt,
         reservations=tuple(f for f in faults if f.rule.severity is Severity.RESERVATION),
     )
 

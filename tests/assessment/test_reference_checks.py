@@ -193,3 +193,12 @@ def test_a_probe_that_was_adjusted_here_is_compared_by_what_was_found_before():
     (one,) = [r for r in recalibrations(whole.records, whole.measurement) if r.quantity == "reference_humidity"]
     assert one.change == pytest.approx(1.4, abs=1e-6) and not one.conforms
     assert sorted(doubted(as_it_is(), probe_records(probe, *story))) == ["2026-06-10-lab"]
+
+
+def test_the_assessment_keeps_the_days_on_which_a_reference_is_in_doubt():
+    (doubt,) = b.assessed(probe_records(checked("2026-03-10", 0.1), checked("2026-05-10", 3.0))).doubts
+    assert (doubt.reference, doubt.quantity) == ("PROBE-01", None)
+    assert (doubt.first, doubt.last) == (date(2026, 3, 11), None)
+    assert doubt.holds("PROBE-01", "reference_humidity", date(2026, 5, 10))
+    assert not doubt.holds("PROBE-01", "reference_humidity", date(2026, 3, 10))
+    assert not doubt.holds("PROBE-02", "reference_humidity", date(2026, 5, 10))
