@@ -21,6 +21,8 @@ from scipy.special import chdtrc, fdtrc
 TRACE = 1e-12
 """Part of the largest variance that every result has for itself: results without any source of their own hang together
 wholly, and a trace keeps each apart."""
+LEAST = 1e-18
+"""The trace where nothing varies at all: a standard deviation of a billionth of a unit."""
 ALIKE = 1e-9
 """A contrast whose λ is less than this part of the largest says nothing of the shared variance."""
 STARTS = 60
@@ -173,5 +175,5 @@ def restricted_maximum(found: Contrasts) -> float:
 
 def _root(covariance: np.ndarray) -> np.ndarray:
     """Lower triangular root of the covariance."""
-    trace = max(TRACE * float(np.max(np.diag(covariance))), 1e-300)
+    trace = max(TRACE * float(np.max(np.diag(covariance))), LEAST)
     return np.linalg.cholesky(covariance + trace * np.eye(len(covariance)))

@@ -98,4 +98,4 @@ def component(pool: Pool | None, channel: Channel, policy: Policy) -> VisitToVis
             basis += f", without {left_out} that scatter{'' if pool.left_out > 1 else 's'} by far more"
         return VisitToVisit(sigma=pool.sigma, information=pool.information, basis=basis)
     declared = policy.visit_to_visit if channel is Channel.HUMIDITY else policy.visit_to_visit_temperature
-    return VisitToVisit(sigma=declared, information=math.inf, basis="declared")
+    return VisitToVisit(sigma=declared, information=math.inf, basis="declared" if declared else "none declared")

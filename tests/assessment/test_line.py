@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from generator.assessment.history import STATED_OWN, epochs_of
-from generator.assessment.line import drift_to, fit_line
+from generator.assessment.line import contrasts_of, drift_to, fit_line
 from generator.records.models import Channel
 from tests.assessment.histories import Instrument, visit
 
@@ -244,3 +244,16 @@ def test_another_laboratorys_direction_does_not_part_its_points_from_ours():
     assert len(instrument.epoch(both).levels) == 3
     falling = [replace(r, direction="falling") for r in visits[2].as_found]
     assert len(instrument.epoch([*visits[:2], replace(visits[2], as_found=tuple(falling))]).levels) == 6
+
+
+@pytest.mark.parametrize("errors", [(0.1, 0.1, 0.1), (0.1, 0.2, 0.3), (0.0, 5.0, -5.0)])
+def test_results_that_claim_to_be_without_any_uncertainty_break_nothing(errors):
+    """A certain line has a certain rate; what is off it is rejected."""
+    instrument, visits = yearly([[e, e] for e in errors], (20.0, 80.0), u=0.0, shared=0.0)
+    fit = fit_line(instrument.epoch(visits), HUMIDITY, 0.0)
+    if errors[2] > 0.0:
+        assert fit.rate.rate == pytest.approx((errors[2] - errors[0]) / 2.0, abs=1e-3)
+        assert fit.rate.u < 1e-8
+    else:
+        assert fit.rejected
+    assert contrasts_of(fit.epoch, HUMIDITY).weights.shape == (1,)

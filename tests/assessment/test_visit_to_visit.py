@@ -113,4 +113,4 @@ def test_the_records_of_a_family_are_pooled_and_the_drift_says_so():
     assert all(pytest.approx(2.18 * between / math.sqrt(10.0), rel=0.03) == d.U for d in drifts)
     assert all(10.0 < d.nu < 20.0 for d in drifts)
     (few,) = b.assessed(yearly(dict.fromkeys(YEARS, 0.0))).standings["RH-1"].drifts
-    assert (few.between, few.between_basis, few.nu) == (0.0, "declared", math.inf)
+    assert (few.between, few.between_basis, few.nu) == (0.0, "none declared", math.inf)
