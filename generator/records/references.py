@@ -94,6 +94,8 @@ class Calibration(Record):
     """day of the calibration"""
     laboratory: Text | None = None
     """who calibrated"""
+    accreditation: Text | None = None
+    """the laboratory's accreditation, as its certificate states it: the link to the SI beyond its word"""
     certificate: Text | None = None
     """number of the certificate"""
     valid_until: Day
@@ -110,6 +112,11 @@ class Calibration(Record):
     """what was found before an adjustment"""
     from_visit: Text | None = None
     """id of the visit here that calibrated it; its as-left results take the place of a table"""
+
+    @property
+    def calibrated_by(self) -> str | None:
+        """The laboratory with its accreditation; None where a visit here calibrated."""
+        return f"{self.laboratory} ({self.accreditation})" if self.accreditation else self.laboratory
 
     @model_validator(mode="after")
     def _table_or_visit(self) -> Self:

@@ -292,7 +292,7 @@ class _Statement:
                 "quantity": link.quantity,
                 "date": link.calibration.date.isoformat(),
                 "valid_until": link.calibration.valid_until.isoformat(),
-                "laboratory": link.calibration.laboratory,
+                "laboratory": link.calibration.calibrated_by,
                 "certificate": link.calibration.certificate,
                 "from_visit": link.calibration.from_visit,
                 "certificate_issued": link.certificate_issued,

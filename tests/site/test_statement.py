@@ -437,3 +437,18 @@ def test_nobody_authorises_a_preview():
     assert statement["authorised"] == {"name": None, "words": "not reviewed: preview"}
     assert statement["technicians"] == [{"id": "ann", "name": "Ann Reed"}]
     assert statement["revision"] == "preview"
+
+
+def test_the_accreditation_of_a_laboratory_goes_with_its_name():
+    known = b.flat(80, 110, "kPa", 0.05)
+    known["calibrations"][0]["accreditation"] = "accredited, No. 12"
+    plateau = b.plateau(50, [50.4, 50.5], b.generated(50, gauge=True))
+    files = b.records(
+        b.sensor(),
+        b.two_pressure(),
+        b.barometer(quantities={"ambient_pressure": known}),
+        b.visit("2026-03-16-lab", plateau),
+    )
+    (stated,) = stated_of(files).values()
+    of = {link["reference"]: link["laboratory"] for link in stated["traceability"]}
+    assert of == {"GEN-01": "Birch metrology", "BAR-01": "Birch metrology (accredited, No. 12)"}

@@ -100,7 +100,7 @@ def _calibration(
     return CalibrationView(
         anchor=f"{name.replace('_', '-')}-{calibration.date}",
         day=str(calibration.date),
-        by=calibration.laboratory or "a visit here",
+        by=calibration.calibrated_by or "a visit here",
         certificate=calibration.certificate or "",
         visit=lookup.visit(calibration.from_visit),
         valid_until=str(calibration.valid_until),

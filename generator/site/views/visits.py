@@ -308,7 +308,7 @@ def _trace_row(lookup: Lookup, link: TraceLink) -> TraceRow:
         reference=reference_link(link.reference.id),
         quantity=link.quantity.replace("_", " "),
         serves=serves,
-        source=f"{calibration.laboratory}, {calibration.certificate}" if calibration.laboratory else "",
+        source=f"{calibration.calibrated_by}, {calibration.certificate}" if calibration.laboratory else "",
         visit=lookup.visit(calibration.from_visit),
         day=str(calibration.date),
         valid_until=str(calibration.valid_until),
