@@ -6,7 +6,8 @@
  * `hover`: nothing is rounded or computed here but where things stand on the sheet.
  *
  * All kinds:
- *   kind      what is drawn; chart_results.js knows "history" and "visit", chart_trends.js "control" and "fleet"
+ *   kind      what is drawn; chart_results.js knows "history" and "visit", chart_trends.js "control" and "fleet",
+ *             chart_exposure.js "exposure"
  *   title     what the chart shows, for those who cannot see it
  *   y_title   text of the vertical axis: "Error / %RH"
  *   height    of the sheet in pixels; 420 if left out

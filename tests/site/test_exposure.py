@@ -114,6 +114,13 @@ def test_the_chart_holds_each_day_against_the_limits():
     assert len(chart["points"]) == 183
 
 
+def test_months_hold_what_the_chart_draws():
+    months = exposure_view(drier(), only(drier())).months
+    assert [row.month for row in months] == [f"2026-{m:02d}" for m in range(8, 13)] + ["2027-01", "2027-02"]
+    assert (months[0].outside, months[-1].outside) == ("0 of 15", "15 of 15")
+    assert months[-1].lowest == "44.0"
+
+
 def test_the_list_tells_days_and_hours():
     (row,) = case_rows(drier())
     assert (row.days, row.hours) == ("182", hours_cell(only(drier())))

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby
 
 from generator.assessment.error_path import Basis, Crossed
 from generator.assessment.exposure import Exposure, Hours, Neighbour, Size, TrendExposure
 from generator.assessment.findings import Case
 from generator.records.models import Channel, Sensor
-from generator.rounding import expanded, fixed, value_with
+from generator.rounding import NOTHING, expanded, fixed, value_with
 from generator.site import words
 from generator.site.exposure_chart import exposure_chart
 from generator.site.views.lookup import Lookup, sensor_link
@@ -34,6 +35,18 @@ class NeighbourRow:
 
 
 @dataclass(frozen=True, kw_only=True)
+class MonthRow:
+    """The corrected humidity of one month, %RH."""
+
+    month: str
+    lowest: str
+    mean: str
+    highest: str
+    outside: str
+    """days on which some of it left the process limits"""
+
+
+@dataclass(frozen=True, kw_only=True)
 class ExposureView:
     """Everything about the time before an error was found."""
 
@@ -46,6 +59,7 @@ class ExposureView:
     neighbours: tuple[NeighbourRow, ...]
     compared: str
     chart: str | None
+    months: tuple[MonthRow, ...]
 
 
 def exposure_view(lookup: Lookup, case: Case) -> ExposureView | None:
@@ -63,6 +77,7 @@ def exposure_view(lookup: Lookup, case: Case) -> ExposureView | None:
         neighbours=tuple(_neighbour(lookup, neighbour) for neighbour in exposure.neighbours),
         compared=_compared(case, exposure),
         chart=exposure_chart(sensor, case) if trend else None,
+        months=tuple(_months(sensor, trend)) if trend else (),
     )
 
 
@@ -201,6 +216,22 @@ def _said(lookup: Lookup, sensor: Sensor, trend: TrendExposure) -> Iterator[str]
         yield (
             f"{_h(trend.beyond)} lay outside the points that were read: there the error of the outermost point is "
             "taken, and its U is too small."
+        )
+
+
+def _months(sensor: Sensor, trend: TrendExposure) -> Iterator[MonthRow]:
+    limits = sensor.process_limits
+    for month, days in groupby(trend.days, key=lambda day: f"{day.day:%Y-%m}"):
+        held = list(days)
+        outside = sum(
+            limits is not None and not (limits.lowest <= d.lowest and d.highest <= limits.highest) for d in held
+        )
+        yield MonthRow(
+            month=month,
+            lowest=fixed(min(d.lowest for d in held), 1),
+            mean=fixed(sum(d.mean for d in held) / len(held), 1),
+            highest=fixed(max(d.highest for d in held), 1),
+            outside=f"{outside} of {len(held)}" if limits is not None else NOTHING,
         )
 
 
