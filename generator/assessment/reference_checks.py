@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -123,14 +124,17 @@ def size_of(result: Result) -> str:
     return f"{value_with(result.error, result.U, sign=True)} ± {expanded(result.U)} %RH at {result.target:g} %RH"
 
 
-def bracket(records: Records, results: Sequence[Result], reference: str, day: date) -> tuple[date | None, date | None]:
-    """The days before (or on) and after a day on which a reference was last, and next, calibrated or checked as good.
+def good_days(records: Records, results: Sequence[Result], day: date) -> Mapping[str, tuple[date, ...]]:
+    """By reference, the days up to a day on which it was calibrated (in any quantity) or checked as good, in order."""
+    checks = checks_of(results)
+    found = {}
+    for name, reference in records.references.items():
+        days = {c.date for quantity in reference.quantities.values() for c in quantity.calibrations if c.date <= day}
+        found[name] = tuple(sorted(days | {check.day for check in checks.get(name, ()) if check.good}))
+    return found
 
-    None: not on record; behind the day that means: not yet. A calibration is one of any of its quantities.
-    """
-    known = records.references.get(reference)
-    if known is None:
-        return None, None
-    days = {calibration.date for quantity in known.quantities.values() for calibration in quantity.calibrations}
-    days |= {check.day for check in checks_of(results).get(reference, ()) if check.good}
-    return max((d for d in days if d <= day), default=None), min((d for d in days if d > day), default=None)
+
+def bracket(good: Sequence[date], day: date) -> tuple[date | None, date | None]:
+    """The last good day on or before a day, and the first after it; None: not on record, or not yet."""
+    after = bisect_right(good, day)
+    return (good[after - 1] if after else None), (good[after] if after < len(good) else None)

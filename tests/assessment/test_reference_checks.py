@@ -10,7 +10,7 @@ import pytest
 from generator.assessment.assess import assess_visit
 from generator.assessment.conformity import Verdict
 from generator.assessment.recalibrations import recalibrations
-from generator.assessment.reference_checks import bracket
+from generator.assessment.reference_checks import bracket, good_days
 from tests import builders as b
 from tests.assessment.history_checks import checked, doubted, probe_records, recalibrated, used
 from tests.program import as_it_is
@@ -81,17 +81,19 @@ def test_an_unsettled_check_says_nothing():
 
 def test_a_day_is_bracketed_by_good_checks_and_calibrations_alone():
     files = probe_records(checked("2026-03-10", 0.1), checked("2026-05-10", 3.0), checked("2026-07-10", 0.1))
-    whole = b.assessed(files)
+    whole = b.assessed(files, "2026-08-31")
+    good = good_days(whole.records, whole.results, whole.day)
+    assert set(good) == {"GEN-01", "PROBE-01"} and good["GEN-01"] == (date(2026, 1, 12),)
 
     def around(day):
-        return bracket(whole.records, whole.results, "PROBE-01", date.fromisoformat(day))
+        return bracket(good["PROBE-01"], date.fromisoformat(day))
 
     assert around("2026-02-01") == (date(2026, 1, 12), date(2026, 3, 10))
     assert around("2026-03-10") == (date(2026, 3, 10), date(2026, 7, 10))
     assert around("2026-06-01") == (date(2026, 3, 10), date(2026, 7, 10))
     assert around("2026-08-01") == (date(2026, 7, 10), None)
     assert around("2026-01-01") == (None, date(2026, 1, 12))
-    assert bracket(whole.records, whole.results, "NOBODY", date(2026, 1, 1)) == (None, None)
+    assert good_days(whole.records, whole.results, date(2026, 1, 1))["GEN-01"] == ()
 
 
 def test_a_doubt_leaves_the_verdict_and_withholds_the_certificate():

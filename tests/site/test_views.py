@@ -297,7 +297,9 @@ def test_settings_say_their_value_in_words_and_where_they_are_set():
 def test_a_visit_says_who_with_what_and_which_file():
     view = the_visit("2026-11-02-bins")
     assert ("Technician", "Ann Reed") in [(fact.name, fact.value) for fact in view.facts]
-    assert [link.text for link, _ in view.references] == ["GEN-01"]
+    ((link, said),) = view.references
+    assert link.text == "GEN-01"
+    assert re.search(r"; calibrated or checked as good on 20\d\d-\d\d-\d\d and not again since$", said)
     (file,) = view.files
     assert file.title == "records/visits/2026/2026-11-02-bins.csv" and re.fullmatch("[0-9a-f]{64}", file.sha256)
     content = store.store()["visits/2026/2026-11-02-bins.csv"].decode()

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from generator.assessment.assess import Assessment
 from generator.assessment.carried_back import CarriedBack, carried_back
 from generator.assessment.findings import Case
+from generator.assessment.reference_checks import good_days
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.records.load import Records
@@ -59,6 +60,11 @@ class Lookup:
     def carried_back(self) -> Mapping[str, tuple[CarriedBack, ...]]:
         """By reference, what its calibrations found, carried back; measured when it is first asked for."""
         return carried_back(self.assessment)
+
+    @cached_property
+    def good_days(self) -> Mapping[str, tuple[date, ...]]:
+        """By reference, the days on which it was calibrated or checked as good."""
+        return good_days(self.records, self.assessment.results, self.day)
 
     def person(self, name: str) -> str:
         """A person's name; the id where people.yml does not know it."""

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import groupby
 
 from generator.assessment.adjustment import Hysteresis
+from generator.assessment.reference_checks import bracket
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.records.references import QUANTITIES
@@ -216,7 +218,15 @@ def _references(lookup: Lookup, parts: Sequence[SensorVisitSummary]) -> Iterator
         for name in _words_of(parts, column):
             known = lookup.records.references.get(name)
             kind = f"{KINDS[known.kind]}, serial {known.serial}" if known else ""
-            yield reference_link(name), kind
+            yield reference_link(name), kind + _bracketed(lookup, name, parts[0].sensor_visit.visit.day)
+
+
+def _bracketed(lookup: Lookup, reference: str, day: date) -> str:
+    """Between which days on which the reference was known to be good the visit lies."""
+    before, after = bracket(lookup.good_days.get(reference, ()), day)
+    if before is None:
+        return ""
+    return f"; calibrated or checked as good on {before} and " + (f"next on {after}" if after else "not again since")
 
 
 def _part(lookup: Lookup, summary: SensorVisitSummary, certificates: Certificates) -> SensorPart:
