@@ -80,6 +80,19 @@ def test_lines_of_a_history_end_at_an_adjustment(page: Page, folder: Path):
     assert [value is None for value in line] == [False, False, True, False], "found, found | left"
 
 
+def test_a_finding_draws_its_days_against_the_limits_and_not_over_days_without_a_value(page: Page, folder: Path):
+    page.goto((folder / "findings/SET-1-2026-11-09-set.html").as_uri())
+    page.wait_for_selector(".chart.js-plotly-plot .main-svg")
+    traces = page.evaluate(
+        "document.querySelector('.chart').data.map(t => [t.mode, t.marker?.symbol ?? '', t.x.length])"
+    )
+    means = [length for mode, symbol, length in traces if mode == "lines"][5:]
+    assert len(means) == 5 and sum(means) == 34, "five runs of days, four days missing"
+    assert any(symbol == "x-thin-open" and length > 0 for _, symbol, length in traces)
+    key = page.locator(".chart + .chart-key").inner_text()
+    assert "× outside the limits" in key and "2: 2026-11-09 found out of tolerance" in key
+
+
 def test_drift_of_all_stands_side_by_side_with_its_states(page: Page, folder: Path):
     page.goto((folder / "drift.html").as_uri())
     page.wait_for_selector(".chart.js-plotly-plot .main-svg")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any
 
@@ -45,6 +45,18 @@ def one_visit(visit_id: str, errors: dict[str, float]) -> Files:
     )
 
 
+def recorded(sensor: str, first: str, days: int, humidity: float) -> Files:
+    """An hourly trend that swings by 0.3 %RH, without a tenth of its days."""
+    start = datetime.fromisoformat(first)
+    rows = [
+        f"{start + timedelta(days=day, hours=hour):%Y-%m-%d %H:%M},{humidity + 0.3 * (hour % 3 - 1):.1f}\n"
+        for day in range(days)
+        for hour in range(24)
+        if day % 10 != 5
+    ]
+    return {f"trends/{sensor}.csv": ("time,humidity [%RH]\n" + "".join(rows)).encode()}
+
+
 def store() -> Files:
     """The records."""
     two_places = [{"id": "lab", "name": "Laboratory"}, {"id": "loft", "name": "Loft"}]
@@ -59,7 +71,8 @@ def store() -> Files:
         builders.family(interval={"months": 24}),
         position("FINE-1", HOSTILE, installed=swapped, place=moved),
         position("OUT-1", "Bin 4", criticality="high", controls=True),
-        position("SET-1", "Bin 5, set right"),
+        position("SET-1", "Bin 5, set right", process_limits={"lowest": "40 %RH", "highest": "50 %RH"}),
+        recorded("SET-1", "2026-10-01", days=38, humidity=47.6),
         position("NEAR-1", "Bin 6"),
         position("CREEP-1", "Bin 7", criticality="high"),
         position("LATE-1", "Bin 8", interval={"months": 6}),

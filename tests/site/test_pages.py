@@ -177,6 +177,7 @@ DRAWN = {
     "visit": (RESULT | {"reference"}, "y_title"),
     "control": ({"date", "value", "mean", "mean_low", "mean_high", "signals"}, "y_title"),
     "fleet": ({"group", "label", "value", "U", "state"}, "x_title"),
+    "exposure": ({"date", "low", "mean", "high", "U", "outside"}, "y_title"),
 }
 
 
