@@ -45,10 +45,14 @@ def check(files: Snapshot) -> tuple[Records | None, list[Fault]]:
 def _not_replaced(faults: Collection[Fault], files: Snapshot, visits: Collection[Visit]) -> Iterator[Fault]:
     """Faults without those in rows of a visit that a later revision replaces or withdraws."""
     tables: dict[str, tuple[tuple[int, ...], list[str]]] = {}
+    revised: dict[str, list[Visit]] = {}
+    for visit in visits:
+        if visit.revision > 1:
+            revised.setdefault(visit.id, []).append(visit)
     for fault in faults:
         path = fault.place.path
         name = NAME.fullmatch(path)
-        later = _sensors_after(visits, name[2], int(name[4] or 1)) if name else frozenset()
+        later = _sensors_after(revised.get(name[2], ()), int(name[4] or 1)) if name else frozenset()
         if not later:
             yield fault
             continue
@@ -61,14 +65,10 @@ def _not_replaced(faults: Collection[Fault], files: Snapshot, visits: Collection
             yield fault
 
 
-def _sensors_after(visits: Collection[Visit], visit_id: str, revision: int) -> frozenset[str]:
-    """Sensors that a later revision of a visit holds."""
+def _sensors_after(revisions: Collection[Visit], revision: int) -> frozenset[str]:
+    """Sensors that a later one of a visit's revisions holds."""
     return frozenset(
-        sensor
-        for visit in visits
-        if visit.id == visit_id and visit.revision > revision
-        for sensor in visit.text["sensor"]
-        if sensor
+        sensor for visit in revisions if visit.revision > revision for sensor in visit.text["sensor"] if sensor
     )
 
 

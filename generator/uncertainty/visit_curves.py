@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
@@ -21,6 +21,7 @@ SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
 def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[list[SensorVisit]]:
     """Sensor visits in an order in which every `from_visit` calibration is measured before it is used."""
     depth: dict[str, int] = {}
+    calibrated_by = {(sv.sensor, sv.visit.id): sv.words("reference") for sv in sensor_visits}
 
     def of(reference: str, trail: tuple[str, ...] = ()) -> int:
         if reference in depth or reference in trail or reference not in records.references:
@@ -30,9 +31,7 @@ def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[li
             for q in records.references[reference].quantities.values()
             for c in q.calibrations
             if c.from_visit
-            for sv in sensor_visits
-            if sv.sensor == reference and sv.visit.id == c.from_visit
-            for r in sv.words("reference")
+            for r in calibrated_by.get((reference, c.from_visit), ())
         }
         # Probes always come after the rest, so that a new `from_visit` moves no reading from one pool to another.
         probe = records.references[reference].kind == "transfer_probe"
@@ -51,21 +50,29 @@ def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[li
 
 def add_curves(records: Records, whole: Measurement, calibrations: Calibrations, terms: Terms) -> None:
     """Curves of references that were calibrated in what has been measured so far."""
-    for reference in records.references.values():
+    wanted = [
+        (reference.id, quantity, channel, calibration)
+        for reference in records.references.values()
         for quantity, channel in (
             ("reference_humidity", Channel.HUMIDITY),
             ("reference_temperature", Channel.TEMPERATURE),
-        ):
-            known = reference.quantities.get(quantity)
-            for calibration in known.calibrations if known else ():
-                key = (reference.id, quantity, calibration.date)
-                if calibration.from_visit and key not in calibrations.curves:
-                    curve = _curve(whole, terms, reference.id, calibration.from_visit, channel)
-                    if curve is not None:
-                        calibrations.curves[key] = curve
+        )
+        if (known := reference.quantities.get(quantity))
+        for calibration in known.calibrations
+        if calibration.from_visit and (reference.id, quantity, calibration.date) not in calibrations.curves
+    ]
+    if not wanted:
+        return
+    pick = terms.picker()
+    for reference, quantity, channel, calibration in wanted:
+        curve = _curve(whole, pick, reference, str(calibration.from_visit), channel)
+        if curve is not None:
+            calibrations.curves[reference, quantity, calibration.date] = curve
 
 
-def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel: Channel) -> VisitCurve | None:
+def _curve(
+    whole: Measurement, pick: Callable[[Iterable[int]], Terms], reference: str, visit: str, channel: Channel
+) -> VisitCurve | None:
     """As left (else as found), settled points only; rising and falling averaged at each point."""
     points = points_of(whole, reference, visit, channel, ("as_left", "as_found"))
     if not points:
@@ -76,6 +83,7 @@ def _curve(whole: Measurement, terms: Terms, reference: str, visit: str, channel
         for line, _, weight in point:
             new_row[line] = number
             share[line] = -weight  # corrected value = indication − error
+    terms = pick(line for point in points for line, _, _ in point)
     return VisitCurve(
         at=_means(points, "indication"),
         correction=-_means(points, "error"),

@@ -124,7 +124,8 @@ class Rows:
         for number, visit in enumerate(self.visits):
             if visit.path in lines:
                 hit = {bisect_right(visit.lines, line) - 1 for line in lines[visit.path]}
-                damaged |= (self.visit == number) & np.isin(self.row, sorted(hit))
+                of_visit = slice(*np.searchsorted(self.visit, (number, number + 1)))
+                damaged[of_visit] |= np.isin(self.row[of_visit], sorted(hit))
         return damaged
 
     @cached_property
