@@ -20,6 +20,7 @@ from generator.site.finding_form import form_page, form_path, forms
 from generator.site.views.exposure import exposure_view, hours_cell, hours_in_short
 from generator.site.views.findings import case_rows, case_view
 from generator.site.views.lookup import Lookup, look_up
+from generator.site.views.standing import matters
 from tests.assessment.test_investigation import DRIFTED, STEPPED, exported, store
 
 FOLDERS = assets.template_folders()
@@ -170,3 +171,9 @@ def test_without_findings_nothing_is_printed(tmp_path: Path):
     good = {day: rows for day, rows in STEPPED.items() if day < "2027"}
     assert forms(looked_up(store(good)), (tmp_path,)) == {}
     assert date.fromisoformat("2026-08-17") in {r.day for r in looked_up(store(good)).assessment.results}
+
+
+def test_what_needs_action_tells_the_hours():
+    lookup = drier()
+    (finding,) = [m for m in matters(lookup, lookup.assessment.standings["RH-1"]) if m.chip.word.startswith("finding")]
+    assert hours_in_short(only(lookup)) in finding.sentence

@@ -15,6 +15,7 @@ from generator.assessment.summary import SensorVisitSummary
 from generator.records.settings import instrument_on
 from generator.rounding import fixed
 from generator.site import words
+from generator.site.views.exposure import hours_in_short
 from generator.site.views.lookup import Lookup, finding_link, visit_link
 from generator.site.views.outlooks import LEAVES_BEFORE_DUE, leaving_before_due, leaving_day
 from generator.site.views.results import worst
@@ -138,7 +139,10 @@ def _open_cases(lookup: Lookup, standing: Standing) -> list[Matter]:
             continue
         who = f"{lookup.person(case.record.owner)} has it: " if case.record else ""
         good = f"some day after {case.last_good}" if case.last_good else "an unknown day"
-        sentence = f"{who}{case.direction}, from {good} to {case.day}"
+        if case.exposure is not None and case.exposure.crossed is not None:
+            good = f"about {case.exposure.crossed.median} by its drift"
+        hours = hours_in_short(case)
+        sentence = f"{who}{case.direction}, from {good} to {case.day}{f': {hours}' if hours else ''}"
         text = (case.record.deviation if case.record else None) or "finding"
         link = finding_link(case, text)
         state = words.case_chip(case.state)
