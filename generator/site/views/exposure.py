@@ -22,6 +22,9 @@ TOLD_STUCK = 3
 WHOLE = 0.5
 """Hours without a value that are not worth a word."""
 
+WELL_COVERED = 0.9
+"""A window of which less has values has its coverage told wherever its hours are."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class NeighbourRow:
@@ -87,7 +90,9 @@ def hours_in_short(case: Case) -> str:
     if trend is None or trend.hours is None:
         return ""
     least, most = _bounds(trend)
-    return f"about {_h(trend.hours.best)} outside its limits ({_h(least, '')} to {_h(most)})"
+    said = f"about {_h(trend.hours.best)} outside its limits ({_h(least, '')} to {_h(most)})"
+    whole = trend.covered >= WELL_COVERED * trend.window
+    return said if whole else f"{said} in the {_h(trend.covered, '')} of {_h(trend.window)} with a value"
 
 
 def hours_cell(case: Case) -> str:
@@ -96,7 +101,8 @@ def hours_cell(case: Case) -> str:
     if trend is None or trend.hours is None:
         return "not known"
     least, most = _bounds(trend)
-    return f"{_h(trend.hours.best, '')} ({_h(least, '')} to {_h(most, '')})"
+    partly = "" if trend.covered >= WELL_COVERED * trend.window else f" in {_h(trend.covered, '')} with a value"
+    return f"{_h(trend.hours.best, '')} ({_h(least, '')} to {_h(most, '')}){partly}"
 
 
 def days_of(lookup: Lookup, case: Case) -> str:
