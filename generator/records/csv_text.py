@@ -44,6 +44,10 @@ def split(path: str, content: bytes) -> tuple[Table | None, list[Fault]]:
         line = text[: text.index("\0")].count("\n") + 1
         return unreadable(line, "the file holds NUL characters", "save it as 'CSV UTF-8'")
     delimiter = delimiter_of(text)
+    if '"' not in text:  # every line is a row
+        written = text.replace("\r\n", "\n").replace("\r", "\n").removesuffix("\n").split("\n")
+        plain = tuple(line.split(delimiter) if line else [] for line in written)
+        return Table(rows=plain, lines=tuple(range(1, len(plain) + 1)), delimiter=delimiter), []
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     rows, lines, line = [], [], 1
     try:

@@ -272,7 +272,7 @@ class _Reading:
         for position, field in enumerate(fields):
             name, values = field.column.name, written[field.index]
             before = numbers.quantity.get(name, ())
-            for row, (value, other) in enumerate(zip(values, before, strict=False)):
+            for row, (value, other) in enumerate(zip(values, before, strict=True) if before else ()):
                 if value and other:
                     message, cure = f"{name} is given in two units", "keep the unit that was read"
                     self._row_fault(TWO_UNITS_FILLED, row, field.index, message, cure)
