@@ -21,6 +21,7 @@ from generator.site.swap import CannotPublish
 from generator.site.traceability import Traceability
 from generator.site.views.data import data
 from generator.site.views.drift import drift_page
+from generator.site.views.exposure import days_path
 from generator.site.views.findings import case_rows, case_view
 from generator.site.views.lookup import Lookup, finding_link, look_up, reference_link, sensor_link, visit_link
 from generator.site.views.method import method
@@ -86,6 +87,9 @@ def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
     for visit, parts in lookup.visits.items():
         results = [result for part in parts for result in part.results]
         found[f"data/contributions/{visit}.csv"] = downloads.contributions_csv(assessment, results)
+    for case in assessment.cases:
+        if case.exposure is not None and case.exposure.trend is not None:
+            found[days_path(case)] = downloads.exposure_csv(case.exposure.trend.days)
     for revisions in lookup.revisions.values():
         found |= {raw_path(visit): visit.content for visit in revisions}
     return found | {f"data/schemas/{kind}.json": schema for kind, schema in schemas().items()}

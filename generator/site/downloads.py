@@ -17,6 +17,7 @@ from typing import Any
 from generator.assessment.assess import Assessment
 from generator.assessment.conformity import stated_probability
 from generator.assessment.drift import Drift
+from generator.assessment.exposure import Day
 from generator.assessment.result import Result
 from generator.assessment.standing import Standing
 from generator.records.settings import instrument_on
@@ -55,6 +56,7 @@ RESULT_COLUMNS = (
     "reservations",
 )
 """The key of a row is visit, sensor, channel, plateau."""
+EXPOSURE_COLUMNS = ("day", "lowest", "mean", "highest", "U")
 CONTRIBUTION_COLUMNS = ("result", "source", "sensitivity", "standard_uncertainty", "contribution", "nu")
 DRIFT_COLUMNS = (
     "sensor",
@@ -162,6 +164,12 @@ def _drift_rows(standing: Standing, drift: Drift) -> Iterator[dict[str, Any]]:
         days = {f"leaves_{name}": getattr(leaves, name) for name in ("earliest", "median", "latest")} if leaves else {}
         own = {name: getattr(outlook, name) for name in DRIFT_COLUMNS if name not in common and hasattr(outlook, name)}
         yield common | own | days
+
+
+def exposure_csv(days: Sequence[Day]) -> bytes:
+    """The corrected humidity of each day before a finding, %RH: lowest, mean and highest, and U of the mean."""
+    rows = ([str(d.day), *(published(value) for value in (d.lowest, d.mean, d.highest, d.U))] for d in days)
+    return _csv(EXPOSURE_COLUMNS, rows)
 
 
 def records_manifest(files: Snapshot) -> bytes:

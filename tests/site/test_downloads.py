@@ -132,7 +132,8 @@ def test_the_list_of_records_is_what_sha256sum_checks():
     files = {**store.store(), "attachments/scan.pdf": b""}
     lines = downloads.records_manifest(files).decode().splitlines()
     listed = dict(reversed(line.split("  ", 1)) for line in lines)
-    assert listed == {path: hashlib.sha256(content).hexdigest() for path, content in store.store().items()}
+    records = {path: content for path, content in store.store().items() if not path.startswith("trends/")}
+    assert listed == {path: hashlib.sha256(content).hexdigest() for path, content in records.items()}
     assert list(listed) == sorted(listed)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 from datetime import date
@@ -16,6 +17,7 @@ import tests.builders as b
 from generator.assessment.findings import Case
 from generator.faults import RecordsRefused
 from generator.site import assets
+from generator.site.build import content_of
 from generator.site.finding_form import form_page, form_path, forms
 from generator.site.views.exposure import exposure_view, hours_cell, hours_in_short
 from generator.site.views.findings import case_rows, case_view
@@ -120,6 +122,16 @@ def test_months_hold_what_the_chart_draws():
     assert [row.month for row in months] == [f"2026-{m:02d}" for m in range(8, 13)] + ["2027-01", "2027-02"]
     assert (months[0].outside, months[-1].outside) == ("0 of 15", "15 of 15")
     assert months[-1].lowest == "44.0"
+
+
+def test_every_day_of_the_chart_stands_in_a_file_beside_it():
+    view = case_view(drier(), only(drier()))
+    content = content_of(dict(drier().records.files), drier(), FOLDERS, {})
+    rows = list(csv.DictReader(io.StringIO(content.files[view.exposure.days.path].decode())))
+    points = json.loads(view.exposure.chart)["points"]
+    assert [(row["day"], float(row["mean"]), float(row["U"])) for row in rows] == [
+        (point["date"], point["mean"], point["U"]) for point in points
+    ]
 
 
 def test_the_list_tells_days_and_hours():

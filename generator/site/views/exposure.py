@@ -63,6 +63,8 @@ class ExposureView:
     compared: str
     chart: str | None
     months: tuple[MonthRow, ...]
+    days: Link
+    """every day as CSV, where there is a trend"""
 
 
 def exposure_view(lookup: Lookup, case: Case) -> ExposureView | None:
@@ -81,7 +83,13 @@ def exposure_view(lookup: Lookup, case: Case) -> ExposureView | None:
         compared=_compared(case, exposure),
         chart=exposure_chart(sensor, case) if trend else None,
         months=tuple(_months(sensor, trend)) if trend else (),
+        days=Link(text="every day as CSV", path=days_path(case)),
     )
+
+
+def days_path(case: Case) -> str:
+    """Where the corrected humidity of a finding's days is published, inside the site."""
+    return f"findings/{case.sensor}/{case.visit}.days.csv"
 
 
 def hours_in_short(case: Case) -> str:
