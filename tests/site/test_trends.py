@@ -20,7 +20,7 @@ from generator.site.views.drift import DriftPage, drift_page
 from generator.site.views.history_events import history_events
 from generator.site.views.lookup import Lookup, look_up
 from generator.site.views.outlooks import leaves_first, leaving_before_due, leaving_day
-from generator.site.views.references import reference_view
+from generator.site.views.references import reference_state, reference_view
 from generator.site.views.sensor_drift import drift_views, proposal_view
 from tests import builders
 from tests.builders import Files
@@ -259,6 +259,24 @@ def test_visits_that_leaned_on_a_reference_in_doubt_are_named_on_its_page():
     assert [row.visit.text for row in view.doubts] == ["2026-05-20-room"]
     assert "in doubt from 2026-05-04" in view.doubts[0].why
     assert reference_view(found, found.records.references["GEN-01"]).doubts == ()
+
+
+def test_a_failed_check_marks_the_reference_until_it_is_calibrated_anew():
+    def words_of(*anew: builders.Keys) -> list[str]:
+        humidity = [builders.point(at, "0 %RH", "0.4 %RH") for at in ("0 %RH", "100 %RH")]
+        temperature = [builders.point(at, "0 degC", "0.1 degC") for at in ("0 degC", "60 degC")]
+        tables = {"reference_humidity": humidity, "reference_temperature": temperature, "air_temperature": temperature}
+        known = {
+            name: builders.quantity(*(builders.calibration(*table, **keys) for keys in ({}, *anew)))
+            for name, table in tables.items()
+        }
+        probe = builders.transfer_probe(quantities=known, check_limit={"humidity": "1 %RH"})
+        check = builders.visit("2026-04-03-check", *store.three_points("PROBE-01", 3.0, phase="check"))
+        found = look_up(builders.assessed(builders.records(builders.two_pressure(), probe, check)))
+        return [chip.word for chip in reference_state(found, found.records.references["PROBE-01"]).chips]
+
+    assert "last check failed" in words_of()
+    assert "last check failed" not in words_of({"on": "2026-05-20"})
 
 
 def test_a_calibration_during_the_checks_is_marked_and_one_before_them_is_not():

@@ -136,7 +136,7 @@ def reference_state(lookup: Lookup, reference: Reference) -> ReferenceState:
     checks = _check_results(lookup, reference)
     last = [r for r in checks if r.visit == checks[-1].visit] if checks else []
     largest = max(last, key=lambda r: abs(r.error)) if last else None
-    failed = largest is not None and largest.verdict is Verdict.FAIL
+    failed = largest is not None and largest.verdict is Verdict.FAIL and _in_doubt(lookup, reference)
     question = in_question(lookup.carried_back.get(reference.id, ()))
     more = [(AWAY, bool(away)), (CHECK_FAILED, failed), (IN_QUESTION, bool(question))]
     said = [sentence, *([f"away: {away[0].reason}"] if away else []), *([question] if question else [])]
@@ -154,6 +154,12 @@ def reference_state(lookup: Lookup, reference: Reference) -> ReferenceState:
         check_chip=status_chip(largest) if largest else None,
         check_link=visit_link(largest.visit, str(largest.day)) if largest else None,
     )
+
+
+def _in_doubt(lookup: Lookup, reference: Reference) -> bool:
+    """Whether nothing has ended a doubt: a calibration or a good check would have."""
+    doubts = [d for d in lookup.assessment.doubts if d.reference == reference.id]
+    return any(d.last is None or d.last >= lookup.day for d in doubts)
 
 
 def _due_soon_days(lookup: Lookup) -> int:

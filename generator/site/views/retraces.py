@@ -76,13 +76,14 @@ def retrace_block(lookup: Lookup, carried: Sequence[CarriedBack]) -> RetraceBloc
 def in_question(carried: Sequence[CarriedBack]) -> str:
     """For the Overview: verdicts that the newest calibration of a quantity puts in question; "" for none.
 
-    A change within its U does not: the budget of each result holds it already.
+    A change within its U does not: the budget of each result holds it already. A check of the reference itself is no
+    verdict that anybody relies on.
     """
     seen: set[str] = set()
     said = []
     for one in carried:  # newest first: of each quantity only the newest calibration
         newest = [change for change in one.found if change.quantity not in seen]
-        verdicts = one.retrace.verdicts
+        verdicts = [moved for moved in one.retrace.verdicts if moved.before.phase != "check"]
         if verdicts and not all(change.conforms for change in newest):
             items = list(dict.fromkeys(f"{m.before.sensor} ({m.before.visit})" for m in verdicts))
             named = items[:NAMED] + ([f"{len(items) - NAMED} more"] if len(items) > NAMED else [])
