@@ -197,13 +197,12 @@ class Investigation:
         trend = self.trends.of(case.sensor)
         if trend is None:
             return None, f"no trend of {case.sensor} is on record, so hours outside cannot be told"
-        if not len(trend.within(*window).time_utc):
-            return None, f"the trend of {case.sensor} holds nothing of the window"
         if not path.invertible:
             return None, "the errors found make two humidities read alike: the trend cannot be corrected"
         spans = [span for v in self.visits[case.sensor] if (span := _span(v.results))]
         inside = [span for span in spans if span[1] > window[0] and span[0] < window[1]]
-        return trend_exposure(trend, path, sensor.process_limits, window, inside, self.records.zone), ""
+        found = trend_exposure(trend, path, sensor.process_limits, window, inside, self.records.zone)
+        return (found, "") if found.covered > 0.0 else (None, f"the trend of {case.sensor} holds nothing of the window")
 
     def _neighbours(self, case: Case, start: int, end: int) -> Iterable[Neighbour]:
         place = in_force(self.records.sensors[case.sensor].place, case.day)

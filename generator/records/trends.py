@@ -59,7 +59,7 @@ class Trend:
         Until the next one; one usual step before a gap and at the end.
         """
         step = self.step_s
-        until_next = np.append(np.diff(self.time_utc).astype(float), step)
+        until_next = np.diff(self.time_utc, append=self.time_utc[-1:] + round(step)).astype(float)
         return np.where(until_next > HELD_STEPS * step, step, until_next)
 
     def within(self, start: int, end: int) -> Trend:

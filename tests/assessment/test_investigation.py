@@ -142,6 +142,22 @@ def test_without_a_trend_the_page_is_told_why():
     assert "no trend of RH-1" in case(store(STEPPED)).exposure.no_trend
     later = store(STEPPED, exported([48.0, 48.1], "2027-05-01"))
     assert "nothing of the window" in case(later).exposure.no_trend
+    blank = {"trends/RH-1.csv": b"time,humidity [%RH]\n2026-10-01 00:00,\n2026-10-01 01:00,\n"}
+    assert "nothing of the window" in case(store(STEPPED, blank)).exposure.no_trend
+
+
+def test_another_laboratorys_results_open_and_close_a_window_too():
+    before, after = ([row for target in (20, 50, 80) for row in b.stated(target, e, 0.4)] for e in (0.1, 4.0))
+    visits = {"2026-08-17": before, "2027-02-15": after}
+    exposure = case(store(visits, exported(np.full(24 * 400, 48.0), "2026-05-01"))).exposure
+    assert exposure.basis is Basis.BETWEEN
+    assert exposure.trend.hours.best == pytest.approx(24 * 182 * (4.0 - 3.0) / (4.0 - 0.1), abs=36)
+
+
+def test_where_two_humidities_read_alike_nothing_is_corrected():
+    folded = {"2026-08-17": read(0.1), "2027-02-15": read((35.0, 4.0, 0.0))}
+    exposure = case(store(folded, exported(np.full(24 * 400, 48.0), "2026-05-01"))).exposure
+    assert "read alike" in exposure.no_trend and np.isnan(exposure.size.true_when_shown)
 
 
 def test_a_bad_trend_refuses_only_where_a_case_needs_it():

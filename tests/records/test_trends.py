@@ -127,6 +127,7 @@ def test_a_value_stands_until_the_next_but_not_through_a_gap():
     assert trend.step_s == 3600
     assert (trend.held_s() / 3600).tolist() == [1, 1, 1, 1, 1, 1]
     assert trend.held_s().sum() / 3600 == 6
+    assert trend.within(0, 1).held_s().tolist() == []
 
 
 def test_a_broken_loop_is_left_out_and_told():

@@ -23,7 +23,7 @@ from generator.site.views.exposure import exposure_view, hours_cell, hours_in_sh
 from generator.site.views.findings import case_rows, case_view
 from generator.site.views.lookup import Lookup, look_up
 from generator.site.views.standing import matters
-from tests.assessment.test_investigation import DRIFTED, STEPPED, exported, store
+from tests.assessment.test_investigation import DRIFTED, STEPPED, exported, read, store
 
 FOLDERS = assets.template_folders()
 
@@ -96,6 +96,12 @@ def test_without_a_trend_the_reason_stands_in_place_of_hours():
     assert (view.hours, view.chart, view.meaning) == ((), None, "")
     assert view.said == ("No trend of RH-1 is on record, so hours outside cannot be told.",)
     assert hours_cell(only(lookup)) == "not known" and hours_in_short(only(lookup)) == ""
+
+
+def test_what_cannot_be_solved_is_left_unsaid():
+    lookup = looked_up(store({"2026-08-17": read(0.1), "2027-02-15": read((35.0, 4.0, 0.0))}))
+    (size,) = exposure_view(lookup, only(lookup)).size
+    assert size.endswith("(U with what differs from visit to visit).")
 
 
 def test_neighbours_are_told_with_what_they_showed():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -169,12 +170,15 @@ def _crossed(crossed: Crossed) -> str:
 def _size(sensor: Sensor, case: Case, size: Size) -> Iterator[str]:
     symbol = words.unit(case.worst.unit)
     at = f"{size.at:g} {symbol}"
-    truth = f"{value_with(size.true_when_shown, size.U)} ± {expanded(size.U)} {symbol}"
-    verb = "held by" if sensor.controls and case.worst.channel is Channel.HUMIDITY else "shown by"
-    yield (
+    said = (
         f"At {at}, where the sensor works, the error was {words.difference(size.error, size.U)} {symbol} (U with what "
-        f"differs from visit to visit): with {at} {verb} it, the air was at {truth}."
+        "differs from visit to visit)"
     )
+    if math.isfinite(size.true_when_shown):
+        verb = "held by" if sensor.controls and case.worst.channel is Channel.HUMIDITY else "shown by"
+        truth = f"{value_with(size.true_when_shown, size.U)} ± {expanded(size.U)} {symbol}"
+        said += f": with {at} {verb} it, the air was at {truth}"
+    yield f"{said}."
     if size.held:
         yield f"{at} lies outside the points that were read: the error of the nearest is taken."
 
