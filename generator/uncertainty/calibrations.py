@@ -133,11 +133,13 @@ class Calibrations:
         finest: dict[str, float] = {}
         for visit, digit in zip(visits, np.fmin.reduceat(step[chosen], first).tolist(), strict=True):
             finest[visit] = min(finest.get(visit, math.inf), digit)
-        numbers = []
+        if known.resolution:
+            finest = dict.fromkeys(finest, known.resolution.value)
+        written = {visit: f"{quantity}/resolution {digit:g}" for visit, digit in finest.items()}
+        add, name, numbers = self.catalogue.add, reference.id, []
         for visit, time in zip(visits, table.time[rows[chosen[first]]].tolist(), strict=True):
-            digit = known.resolution.value if known.resolution else finest[visit]
-            identity = f"{reference.id}/{visit}/{time}/{quantity}/resolution {digit:g}"
-            numbers.append(self.catalogue.add(rectangular(identity, label, digit / 2.0, unit)))
+            digit, identity = finest[visit], f"{name}/{visit}/{time}/{written[visit]}"
+            numbers.append(add(rectangular(identity, label, digit / 2.0, unit)))
         return Terms.of(chosen, np.array(numbers)[inverse], 1.0)
 
     def _by_calibration(

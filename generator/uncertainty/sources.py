@@ -53,10 +53,8 @@ class Catalogue:
 
     def add(self, source: Source) -> int:
         """The source's number; raises ValueError where the identity already means another size."""
-        number = self._numbers.get(source.identity)
-        if number is None:
-            number = len(self.sources)
-            self._numbers[source.identity] = number
+        number = self._numbers.setdefault(source.identity, len(self.sources))
+        if number == len(self.sources):
             self.sources.append(source)
         elif self.sources[number] != source:
             raise ValueError(f"source {source.identity!r} is given twice with different values")
