@@ -163,7 +163,7 @@ def test_drift_gives_back_the_line_as_it_was_computed():
         assert float(row["rate"]) == pytest.approx(outlook.rate, rel=1e-9)
         assert float(row["U_due"]) == pytest.approx(outlook.U_due, rel=1e-9)
         assert outlook.leaves is not None and row["leaves_median"] == str(outlook.leaves.median or "")
-        assert (row["unit"], row["state"], row["between_basis"]) == ("%RH", "drifting", "declared")
+        assert (row["unit"], row["state"], row["between_basis"]) == ("%RH", "drifting", "none declared")
 
 
 def test_where_no_rate_is_claimed_the_row_is_blank_but_for_the_state():

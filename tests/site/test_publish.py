@@ -252,26 +252,26 @@ def serving(builder: Use, config: Path, records: Path, tmp_path: Path) -> Iterat
 
 
 def test_serve_shows_a_changed_record_and_survives_a_faulty_one(serving: Serving, records: Path):
-    serving.wait_for("built 11 pages")
+    serving.wait_for("built 12 pages")
     assert "All is well." in serving.get("")
     write(records, "A sensor was added.")
-    serving.wait_for("built 11 pages", times=2)
+    serving.wait_for("built 12 pages", times=2)
     assert "A sensor was added." in serving.get("index.html")
     write(records, "faulty")
     serving.wait_for("error[unknown-reference]")
     assert "A sensor was added." in serving.get("index.html"), "the last good site"
     write(records, "Mended.")
-    serving.wait_for("built 11 pages", times=3)
+    serving.wait_for("built 12 pages", times=3)
     assert "Mended." in serving.get("index.html")
 
 
 def test_serve_sees_a_new_and_a_removed_record(serving: Serving, records: Path):
-    serving.wait_for("built 11 pages")
+    serving.wait_for("built 12 pages")
     (records / "sensors").mkdir()
     (records / "sensors" / "RH-102.yml").write_text("", encoding="utf-8")
-    serving.wait_for("built 11 pages", times=2)
+    serving.wait_for("built 12 pages", times=2)
     (records / "sensors" / "RH-102.yml").unlink()
-    serving.wait_for("built 11 pages", times=3)
+    serving.wait_for("built 12 pages", times=3)
 
 
 def test_serve_sees_a_changed_template_of_the_user(builder: Use, config: Path, records: Path, tmp_path: Path):
@@ -280,10 +280,10 @@ def test_serve_sees_a_changed_template_of_the_user(builder: Use, config: Path, r
     (styles / "house.css").write_text("/* one */", encoding="utf-8")
     serving = Serving(config, records, tmp_path / "site")
     try:
-        serving.wait_for("built 11 pages")
+        serving.wait_for("built 12 pages")
         assert "one" in serving.get("assets/styles/house.css")
         (styles / "house.css").write_text("/* two */ ", encoding="utf-8")
-        serving.wait_for("built 11 pages", times=2)
+        serving.wait_for("built 12 pages", times=2)
         assert "two" in serving.get("assets/styles/house.css")
     finally:
         serving.stop()
@@ -300,7 +300,7 @@ def test_serve_waits_for_records_that_are_faulty_from_the_start(
         with pytest.raises(urllib.error.HTTPError):
             serving.get("index.html")
         write(records, "Mended.")
-        serving.wait_for("built 11 pages")
+        serving.wait_for("built 12 pages")
         assert "Mended." in serving.get("index.html")
     finally:
         serving.stop()
@@ -320,7 +320,7 @@ def test_serve_outlives_a_template_that_is_being_worked_on(builder: Use, config:
         serving.wait_for("a template is half written")
         broken[0] = False
         write(records, "Mended.")
-        serving.wait_for("built 11 pages")
+        serving.wait_for("built 12 pages")
     finally:
         serving.stop()
 
