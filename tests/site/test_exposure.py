@@ -82,6 +82,22 @@ def test_what_stands_against_the_hours_is_said():
     assert "stood still at 48 %RH from 2026-08-17" in said
 
 
+def test_what_the_loop_adds_is_said_where_it_is_not_corrected():
+    rows = {}
+    for day, error in (("2026-08-17", 0.1), ("2027-02-15", 4.0)):
+        rows[day] = [
+            row
+            for target in (20, 50, 80)
+            for row in b.plateau(target, [target + error], b.generated(target), far_end=target + error + 0.4)
+        ]
+    trend = exported(np.full(24 * 400, 48.0), "2026-05-01")
+    for judged_at, told in (("sensor", True), ("far_end", False)):
+        lookup = looked_up(store(rows, trend, judged_at=judged_at))
+        said = exposure_view(lookup, only(lookup)).said
+        assert any("what the loop" in sentence for sentence in said) is told
+    assert not any("what the loop" in sentence for sentence in exposure_view(drier(), only(drier())).said)
+
+
 @pytest.mark.parametrize(("controls", "words"), [(True, "drives the plant"), (False, "drives nothing")])
 def test_whether_the_sensor_moved_the_air_is_said(controls: bool, words: str):
     lookup = looked_up(store(STEPPED, exported(np.full(24 * 400, 48.0), "2026-05-01"), controls=controls))

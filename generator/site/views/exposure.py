@@ -12,11 +12,13 @@ from generator.assessment.error_path import Basis, Crossed
 from generator.assessment.exposure import Exposure, Hours, Neighbour, Size, TrendExposure
 from generator.assessment.findings import Case
 from generator.records.models import Channel, Sensor
+from generator.records.settings import SettingsOn
 from generator.rounding import NOTHING, expanded, fixed, value_with
 from generator.site import words
 from generator.site.exposure_chart import exposure_chart
 from generator.site.views.lookup import Lookup, sensor_link
 from generator.site.words import Fact, Link
+from generator.uncertainty.cell_sources import Part
 
 TOLD_STUCK = 3
 """So many stretches in which a value stood still are named, and the others counted."""
@@ -79,7 +81,7 @@ def exposure_view(lookup: Lookup, case: Case) -> ExposureView | None:
         size=tuple(_size(sensor, case, exposure.size)) if exposure.size else (),
         hours=tuple(_hours(sensor, trend)) if trend else (),
         meaning=_meaning(sensor) if trend and trend.hours else "",
-        said=tuple(_said(lookup, sensor, trend)) if trend else (_sentence(exposure.no_trend),),
+        said=tuple(_said(lookup, case, trend)) if trend else (_sentence(exposure.no_trend),),
         neighbours=tuple(_neighbour(lookup, neighbour) for neighbour in exposure.neighbours),
         compared=_compared(case, exposure),
         chart=exposure_chart(sensor, case) if trend else None,
@@ -211,13 +213,17 @@ def _meaning(sensor: Sensor) -> str:
     return "The sensor drives nothing: in the hours outside the air was there for another reason, and the error hid it."
 
 
-def _said(lookup: Lookup, sensor: Sensor, trend: TrendExposure) -> Iterator[str]:
+def _said(lookup: Lookup, case: Case, trend: TrendExposure) -> Iterator[str]:
+    sensor = lookup.records.sensors[case.sensor]
     yield (
         "Every value was corrected by solving R + E(R) = indication with the error of its day. The uncertainty of the "
         "error is one and the same over the window, so the hours are counted with the whole trend moved by up to ± U."
     )
     if sensor.process_limits is None:
         yield "No process limits of the sensor are on record, so hours outside cannot be counted."
+    wired = SettingsOn(lookup.records, sensor, case.day).whole("signal") in ("current", "voltage")
+    if case.worst.part is Part.SENSOR and (wired or math.isfinite(case.worst.error_loop)):
+        yield "The errors were read at the sensor: what the loop to the building system adds is not corrected."
     if trend.window - trend.covered > WHOLE:
         yield f"{_h(trend.window - trend.covered)} of the window have no value: nothing is said of them."
     if trend.visits:
