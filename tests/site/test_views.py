@@ -211,7 +211,7 @@ def test_the_decision_rule_stands_once_on_overview_and_findings():
 def test_every_sensor_stands_in_the_list_with_its_state_and_due_day():
     rows = {row.link.text: row for row in sensor_rows(store.lookup())}
     assert list(rows) == sorted(store.assessment().standings)
-    assert [chip.word for chip in rows["CREEP-1"].chips] == ["in tolerance", "drifting", "in date"]
+    assert [chip.word for chip in rows["CREEP-1"].chips] == ["in tolerance", "in date", "drifting"]
     assert [chip.word for chip in rows["NEW-1"].chips] == ["never calibrated"]
     assert [chip.word for chip in rows["OFF-1"].chips] == ["out of service", "in tolerance"]
     assert (rows["LATE-1"].due, rows["NEW-1"].due, rows["OFF-1"].due) == ("2026-09-02", "", "")

@@ -69,11 +69,11 @@ def matters_of(standing: Standing) -> list[str]:
 
 
 def chips(standing: Standing) -> tuple[Chip, ...]:
-    """State, drift and due state, each once."""
+    """State, due state and, after both, drift, each once."""
     if not in_service(standing):
         return (words.due_chip(standing.due.state), *_conformity(standing))
     due = () if standing.due.state is DueState.NEVER else (_due_chip(standing),)
-    found = (*_conformity(standing), *([words.DRIFTING] if standing.drifting else []), *due)
+    found = (*_conformity(standing), *due, *([words.DRIFTING] if standing.drifting else []))
     return found if found else (words.due_chip(standing.due.state),)
 
 
