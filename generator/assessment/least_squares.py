@@ -23,6 +23,8 @@ TRACE = 1e-12
 wholly, and a trace keeps each apart."""
 LEAST = 1e-18
 """The trace where nothing varies at all: a standard deviation of a billionth of a unit."""
+SAME = 1e-12
+"""A parameter whose column leaves less than this part of itself beside the others cannot be told from them."""
 ALIKE = 1e-9
 """A contrast whose λ is less than this part of the largest says nothing of the shared variance."""
 STARTS = 60
@@ -57,7 +59,7 @@ def aitken(design: np.ndarray, values: np.ndarray, covariance: np.ndarray, share
     whitened = solve_triangular(_root(covariance), np.column_stack([design, values, shared]), lower=True)
     x, y, z = whitened[:, :p], whitened[:, p], whitened[:, p + 1 :]
     q, r = np.linalg.qr(x)
-    if np.any(np.abs(np.diag(r)) <= ALIKE * np.linalg.norm(r, axis=0)):
+    if np.any(np.abs(np.diag(r)) <= SAME * np.linalg.norm(r, axis=0)):
         raise np.linalg.LinAlgError("the parameters cannot be told apart")
     solved = solve_triangular(r, np.column_stack([q.T @ y, np.eye(p), q.T @ z]))
     residual = y - x @ solved[:, 0]
@@ -85,14 +87,17 @@ def chi_squared(residuals: np.ndarray, covariance: np.ndarray) -> float:
     return float(scaled @ scaled)
 
 
-def effective_freedom(variance: float, sensitivity: float, information: float) -> float:
-    """ν of a variance that holds an estimated one: 2·Var²/((dVar/dσ²)²·Var(σ̂²)) (Satterthwaite 1946).
+def effective_freedom(variance: np.ndarray | float, sensitivity: np.ndarray | float, information: float) -> np.ndarray:
+    """ν of a variance that holds an estimated one: 2·Var²/((dVar/dσ²)²·Var(σ̂²)) (Satterthwaite 1946), no less than 1.
 
-    `sensitivity`: dVar/dσ²; `information` = 1/Var(σ̂²), infinite where σ² is declared.
+    `sensitivity`: dVar/dσ²; `information` = 1/Var(σ̂²), infinite where σ² is declared. Shape of the variance.
     """
-    if math.isinf(information) or sensitivity <= 0.0:
-        return math.inf
-    return 2.0 * variance**2 * information / sensitivity**2
+    variance, sensitivity = np.asarray(variance, float), np.asarray(sensitivity, float)
+    if math.isinf(information):
+        return np.full(variance.shape, math.inf)
+    moved = sensitivity > 0.0
+    nu = 2.0 * variance**2 * information / np.where(moved, sensitivity, 1.0) ** 2
+    return np.where(moved, np.maximum(nu, 1.0), math.inf)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

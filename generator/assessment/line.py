@@ -62,7 +62,7 @@ class Expected:
         """(u, ν) of one point's error; `visit`: how many visits' own shifts are added, `own`: further variance."""
         variance = float(self.covariance[point, point]) + visit * self.between**2 + own
         sensitivity = float(np.sum(self.shared[point] ** 2)) + visit
-        return math.sqrt(variance), effective_freedom(variance, sensitivity, self.information)
+        return math.sqrt(variance), float(effective_freedom(variance, sensitivity, self.information))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,11 +164,10 @@ class Fit:
             self._row(None, 1.0, self.epoch.reference_values[level] - self.centre),
         )
         rows = still + years[:, None] * moving
-        u = np.sqrt(np.einsum("ij,jk,ik->i", rows, self.estimate.covariance, rows))
+        variance = np.einsum("ij,jk,ik->i", rows, self.estimate.covariance, rows)
         sensitivity = np.sum((rows @ self.estimate.shared) ** 2, axis=1)
-        if math.isinf(self.information):
-            return rows @ self.estimate.values, u, np.full(len(rows), math.inf)
-        return rows @ self.estimate.values, u, 2.0 * u**4 * self.information / np.maximum(sensitivity, 1e-300) ** 2
+        nu = effective_freedom(variance, sensitivity, self.information)
+        return rows @ self.estimate.values, np.sqrt(variance), nu
 
     def _row(self, level: int | None, zero: float, span: float) -> np.ndarray:
         """Coefficients of the parameters for what is asked."""
@@ -186,7 +185,7 @@ class Fit:
         return Rate(
             rate=float(row @ self.estimate.values),
             u=math.sqrt(variance),
-            nu=effective_freedom(variance, sensitivity, self.information),
+            nu=float(effective_freedom(variance, sensitivity, self.information)),
         )
 
 

@@ -69,7 +69,8 @@ def test_whatever_the_history_something_sound_is_said_of_it(data):
         return
     assert found.U >= 0.0 and 0.0 <= found.p_value <= 1.0 and found.nu > 0.0 and found.naive
     for outlook in found.outlooks:
-        assert outlook.U_due >= outlook.U_today >= 0.0 and math.isfinite(outlook.error_today)
+        assert outlook.U_today > 0.0 and outlook.U_due > 0.0
+        assert math.isfinite(outlook.error_today) and math.isfinite(outlook.error_due)
         leaves = outlook.leaves
         days = [leaves.earliest or date.max, leaves.median or date.max, leaves.latest or date.max]
         assert days == sorted(days) and leaves.sentence

@@ -20,7 +20,7 @@ SLIPS = {
     ),
     "the root of the variance forgotten": (Slip("line", "u=math.sqrt(variance),", "u=variance,"), "one_point"),
     "half of Satterthwaite": (
-        Slip("least_squares", "return 2.0 * variance**2 * information", "return variance**2 * information"),
+        Slip("least_squares", "nu = 2.0 * variance**2 * information", "nu = variance**2 * information"),
         "one_point",
     ),
     "a bound for the probability of one tail": (Slip("outlook", "0.025, 0.5, 0.975", "0.05, 0.5, 0.95"), "ahead"),

@@ -211,6 +211,7 @@ def test_the_degrees_of_freedom_of_a_variance_that_is_all_estimated_are_its_own(
     assert effective_freedom(2.0 * variance, 1.0, known) == pytest.approx(4.0 * nu)
     assert effective_freedom(variance, 1.0, math.inf) == math.inf
     assert effective_freedom(variance, 0.0, known) == math.inf
+    assert effective_freedom(0.01 * variance, 1.0, known) == 1.0  # less than one would say nothing at all
 
 
 def test_what_visits_share_tells_how_far_the_variance_of_a_parameter_grows():
