@@ -351,7 +351,7 @@ def calibrated_here(reference: str = "GEN-01", day: str = "2026-03-15") -> Files
     """The probe's humidity calibrated by a visit here."""
     text = minimal()["references/PRB-01.yml"].decode()
     start, end = text.index("      - date"), text.index("  reference_temperature:")
-    entry = f"      - {{date: {day}, valid_until: 2027-03-14, from_visit: 2026-03-15-probe}}\n"
+    entry = f"      - {{date: {day}, valid_until: 2027-03-14, from_visit: 2026-03-15-probe, drift: 0 %RH/year}}\n"
     test = row(
         SECOND,
         sensor="PRB-01",
