@@ -45,7 +45,7 @@ def suit_the_work() -> None:
     on any number of cores.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    gc.set_threshold(50_000, 20, 100)
+    gc.set_threshold(200_000, 50, 100)
 
 
 def _utf8_output() -> None:
