@@ -16,7 +16,7 @@ from datetime import date
 import numpy as np
 
 from generator.assessment.history import Epoch, VisitHistory, same_condition
-from generator.assessment.line import LEAST_VISITS, Fit, Rate, drift_to, fit_line
+from generator.assessment.line import LEAST_VISITS, Fit, Rate, drift_to, line_through
 from generator.assessment.outlook import Leaves, PointOutlook, outlooks
 from generator.assessment.result import Result
 from generator.assessment.visit_to_visit import VisitToVisit
@@ -130,10 +130,13 @@ def drift(
     if not epoch.recurs:
         sentence = f"{told}, none with a point of another: no rate{_jump(changes)}"
         return _no_rate(channel, sentence, epoch, changes, component)
-    fit = fit_line(epoch, channel, component.sigma, component.information)
+    fit = line_through(epoch, channel, component.sigma, component.information)
     naive = naive_sentence(fit, channel)
     if fit.rejected:
-        said = f"no single rate: the errors do not lie on a line ({fit.goodness}){_step(changes, channel)}"
+        why = f"the errors do not lie on a line ({fit.goodness})"
+        if fit.contradicted:
+            why = "since the last adjustment the errors move otherwise than before, over too few visits for a rate"
+        said = f"no single rate: {why}{_step(changes, channel)}"
         return _no_rate(channel, said, epoch, changes, component, fit=fit, naive=naive)
     found = outlooks(fit, ahead.today, ahead.due, ahead.tolerance_at)
     point, rate = _headline(fit, found)
@@ -150,8 +153,8 @@ def drift(
         chi_squared=fit.chi_squared,
         freedom=fit.freedom,
         span=fit.span,
-        segments=epoch.segments,
-        visits=len(days),
+        segments=fit.epoch.segments,
+        visits=len(fit.epoch.days),
         first=first,
         last=last,
         levels=levels,
@@ -210,7 +213,11 @@ def _judged(
             "(zero and span drift apart)"
         )
     visits = len(fit.epoch.days)
-    size += f" over {visits} visits" + (f" in {fit.epoch.segments} segments" if fit.epoch.segments > 1 else "")
+    size += f" over {visits} visits"
+    if fit.alone:
+        size += f" since {fit.epoch.opened}, before which the errors moved otherwise"
+    elif fit.epoch.segments > 1:
+        size += f" in {fit.epoch.segments} segments"
     line = f"the errors lie on a line ({fit.goodness})" if fit.freedom else "too few results to test the line"
     state = "drifting" if drifting else "watch" if significant or jump else "steady"
     return state, f"{size}: {meaning}; {line}{jump}"

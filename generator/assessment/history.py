@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -123,6 +123,20 @@ class Epoch:
         """The points of the open segment by target, then as they were first read."""
         numbers = [i for i, level in enumerate(self.levels) if level.segment == self.open_segment]
         return tuple(sorted(numbers, key=lambda i: aimed_at(self.levels[i].first)))
+
+    def open_segment_alone(self) -> Epoch | None:
+        """The open segment as if nothing had been before; None where nothing was read of it, or nothing else."""
+        kept = np.isin(self.level, self.open_levels)
+        if not kept.any() or kept.all():
+            return None
+        numbers, level = np.unique(self.level[kept], return_inverse=True)
+        return replace(
+            self,
+            results=tuple(result for result, keep in zip(self.results, kept, strict=True) if keep),
+            visit=self.visit[kept],
+            level=level,
+            levels=tuple(self.levels[number] for number in numbers),
+        )
 
     def newest(self, level: int) -> Result:
         """The newest result of a level."""

@@ -59,7 +59,7 @@ def aitken(design: np.ndarray, values: np.ndarray, covariance: np.ndarray, share
     whitened = solve_triangular(_root(covariance), np.column_stack([design, values, shared]), lower=True)
     x, y, z = whitened[:, :p], whitened[:, p], whitened[:, p + 1 :]
     q, r = np.linalg.qr(x)
-    if np.any(np.abs(np.diag(r)) <= SAME * np.linalg.norm(r, axis=0)):
+    if n < p or np.any(np.abs(np.diag(r)) <= SAME * np.linalg.norm(r, axis=0)):
         raise np.linalg.LinAlgError("the parameters cannot be told apart")
     solved = solve_triangular(r, np.column_stack([q.T @ y, np.eye(p), q.T @ z]))
     residual = y - x @ solved[:, 0]

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 
@@ -30,6 +30,9 @@ LEAST_VISITS = 3
 SPAN_ASKED_FOR = 0.01
 """Zero and span are said to drift apart where so large a t of the span's rate has less than this probability (our
 choice)."""
+MOVES_OTHERWISE = 0.05
+"""The open segment is fitted alone where so large a difference of its rate from that of the segments before has less
+than this probability (our choice)."""
 SPAN_SPREAD_RH = 20.0
 """Span drift can be told where the points that recur are at least so far apart, %RH (our choice)."""
 MANY = 1e12
@@ -97,6 +100,10 @@ class Fit:
     """h̄"""
     between: float
     information: float
+    contradicted: bool = False
+    """whether the open segment moves otherwise than those before, and is too short for a rate of its own"""
+    alone: bool = False
+    """whether the segments before are left out, because they moved otherwise"""
 
     @property
     def chi_squared(self) -> float:
@@ -110,8 +117,8 @@ class Fit:
 
     @property
     def rejected(self) -> bool:
-        """Whether the errors scatter about the line by more than their covariance allows (χ² test, one-sided)."""
-        return self.estimate.p_value < REJECTED
+        """Whether one rate contradicts the segments, or the errors scatter too much about the line (χ², one-sided)."""
+        return self.contradicted or self.estimate.p_value < REJECTED
 
     @property
     def goodness(self) -> str:
@@ -194,14 +201,44 @@ def fit_line(epoch: Epoch, channel: Channel, between: float, information: float 
 
     `between`: the visit-to-visit standard deviation; `information`: 1/Var of its square, infinite where it is declared.
     """
-    covariance = epoch.covariance + between**2 * (epoch.visits @ epoch.visits.T)
     return Fit(
         epoch=epoch,
-        estimate=aitken(_design(epoch, channel), epoch.errors, covariance, epoch.visits),
+        estimate=aitken(_design(epoch, channel), epoch.errors, _covariance(epoch, between), epoch.visits),
         centre=_centre(epoch),
         between=between,
         information=information,
     )
+
+
+def line_through(epoch: Epoch, channel: Channel, between: float, information: float = math.inf) -> Fit:
+    """The line through all segments; where the open one moves otherwise, or no line fits all, through that alone.
+
+    A mishap that an adjustment made good must not pass for a drift that goes on. The epoch and the rest as `fit_line`.
+    """
+    whole = fit_line(epoch, channel, between, information)
+    alone = epoch.open_segment_alone()
+    if alone is None:
+        return whole
+    contradicted = _moves_otherwise(whole, channel)
+    if not (contradicted or whole.rejected):
+        return whole
+    if tells_a_rate(alone):
+        return replace(fit_line(alone, channel, between, information), alone=True)
+    return replace(whole, contradicted=contradicted)
+
+
+def _moves_otherwise(whole: Fit, channel: Channel) -> bool:
+    """Whether the open segment's rate differs from that of the segments before by more than chance allows."""
+    epoch = whole.epoch
+    own = epoch.years * np.isin(epoch.level, epoch.open_levels)
+    design, covariance = np.column_stack([_design(epoch, channel), own]), _covariance(epoch, whole.between)
+    try:
+        found = aitken(design, epoch.errors, covariance, epoch.visits)
+    except np.linalg.LinAlgError:  # one of the two tells no rate
+        return False
+    variance, sensitivity = float(found.covariance[-1, -1]), float(np.sum(found.shared[-1] ** 2))
+    nu = float(effective_freedom(variance, sensitivity, whole.information))
+    return Rate(rate=float(found.values[-1]), u=math.sqrt(variance), nu=nu).p_value < MOVES_OTHERWISE
 
 
 def drift_to(
@@ -215,7 +252,7 @@ def drift_to(
     epoch = epochs_of(history, budgets)[-1]
     if epoch is None or not tells_a_rate(epoch):
         return None
-    fit = fit_line(epoch, channel, between, information)
+    fit = line_through(epoch, channel, between, information)
     return None if fit.rejected else fit
 
 
@@ -227,6 +264,11 @@ def tells_a_rate(epoch: Epoch) -> bool:
 def contrasts_of(epoch: Epoch, channel: Channel) -> Contrasts:
     """What an epoch says of the visit-to-visit component, whatever its levels and rates."""
     return contrasts(_design(epoch, channel), epoch.errors, epoch.covariance, epoch.visits)
+
+
+def _covariance(epoch: Epoch, between: float) -> np.ndarray:
+    """By the named sources, and what all results of one visit share, shape (n, n)."""
+    return epoch.covariance + between**2 * (epoch.visits @ epoch.visits.T)
 
 
 def _centre(epoch: Epoch) -> float:

@@ -88,7 +88,8 @@ class Policy(Dated):
     settling: Settling = Field(default=Settling(), json_schema_extra={"default": {}})
     """what makes a plateau settled"""
     least_pool: int = Field(default=10, ge=2)
-    """degrees of freedom from which a family's pooled repeatability replaces the declared one"""
+    """degrees of freedom from which what a family shows, its repeatability and its shifts from visit to visit, replaces
+    what is declared"""
     visit_to_visit: HumiditySpread = Field(default=0.0, json_schema_extra={"default": "0 %RH"})
     """standard deviation of a humidity error from visit to visit beyond its uncertainty"""
     visit_to_visit_temperature: TemperatureSpread = Field(default=0.0, json_schema_extra={"default": "0 degC"})

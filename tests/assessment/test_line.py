@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -13,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from generator.assessment.history import STATED_OWN, epochs_of
-from generator.assessment.line import contrasts_of, drift_to, fit_line
+from generator.assessment.line import contrasts_of, drift_to, fit_line, line_through
 from generator.records.models import Channel
 from tests.assessment.histories import Instrument, visit
 
@@ -122,6 +123,40 @@ def test_both_segments_carry_the_rate():
     assert fit.rate.rate == pytest.approx(0.4 * 365.25 / 365.0, rel=1e-6)
     assert fit.expected(third).errors == pytest.approx([-0.2, -0.1, 0.0], abs=1e-9)
     assert fit.freedom == 12 - 6 - 2
+
+
+def repaired(before: Sequence[float], after: Sequence[float]):
+    """What visits found before an adjustment to zero, the last of them at that visit, and what they found since."""
+    instrument, visits = Instrument(), []
+    for number, (day, shift) in enumerate(zip(days(len(before) + len(after)), [*before, *after], strict=True)):
+        found = [instrument.result(day, at, shift, own(f"{day}/{at}")) for at in (20.0, 50.0, 80.0)]
+        left = [instrument.result(day, at, 0.0, own(f"{day}/left/{at}")) for at in (20.0, 50.0, 80.0)]
+        visits.append(visit(day, found, left if number == len(before) - 1 else None))
+    return instrument, visits
+
+
+MISHAP = (0.0, 0.0, 0.0, 2.0)
+
+
+def test_a_mishap_that_was_made_good_is_no_drift_that_goes_on():
+    instrument, visits = repaired(MISHAP, (0.0, 0.0, 0.0))
+    epoch = instrument.epoch(visits)
+    assert fit_line(epoch, HUMIDITY, 0.7).rate.rate > 0.2 and not fit_line(epoch, HUMIDITY, 0.7).rejected
+    fit = line_through(epoch, HUMIDITY, 0.3)
+    assert fit.alone and fit.epoch.opened == visits[3].day and fit.epoch.segments == 1
+    assert fit.rate.rate == pytest.approx(0.0, abs=1e-9) and not fit.rejected
+
+
+def test_two_visits_that_turn_against_the_rate_before_are_too_few_for_another():
+    instrument, visits = repaired((0.0, 0.5, 1.0, 1.5), (-1.0,))
+    fit = line_through(instrument.epoch(visits), HUMIDITY, 0.2)
+    assert fit.contradicted and fit.rejected and not fit.alone
+
+
+def test_segments_that_agree_are_fitted_together():
+    instrument, visits = repaired(MISHAP, (0.55, 1.1, 1.65))
+    fit = line_through(instrument.epoch(visits), HUMIDITY, 0.7)
+    assert not fit.alone and not fit.contradicted and fit.epoch.segments == 2
 
 
 def test_a_new_element_has_its_own_rate():
