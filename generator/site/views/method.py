@@ -214,7 +214,8 @@ def _choices() -> Iterator[Fact]:
         f"{history.SAME_TARGET_RH:g} %RH, approached the same way and within {history.SAME_TEMPERATURE_K:g} K, are "
         "one level, and each adjustment begins new ones; where the results since the last adjustment move otherwise "
         f"than those before (p < {100 * line.MOVES_OTHERWISE:g} %), they alone are fitted; where the chi-squared test "
-        f"rejects the line (p < {100 * line.REJECTED:g} %), no rate is claimed; where points at least {line.SPAN_SPREAD_RH:g} %RH apart "
+        f"rejects the line (p < {100 * line.REJECTED:g} %), no rate is claimed; where points at least "
+        f"{line.SPAN_SPREAD_RH:g} %RH apart "
         f"drift apart (p < {100 * line.SPAN_ASKED_FOR:g} %), zero and span are told apart; it is called drifting where "
         f"it stands out of its U and uses {100 * drift.MATTERS:g} % of the tolerance or more within one interval",
     )
