@@ -93,7 +93,7 @@ def proposal(
         months_now=interval.months,
         months=months,
         reason=answer.reason + bound,
-        changes=_changes(interval.months, months, due.since, settings.day),
+        changes=_changes(interval.months, months, due, settings.day),
     )
 
 
@@ -107,14 +107,17 @@ def _bounded(months: float, rule: Intervals) -> tuple[int, str]:
     return whole, ""
 
 
-def _changes(now: int, months: int, since: date | None, today: date) -> str:
+def _changes(now: int, months: int, due: Due, today: date) -> str:
     if months == now:
         return f"nothing: the interval stays {_months(now)}"
+    since = due.since
     if since is None:
         return f"{_months(months)} instead of {now}, once there is a complete calibration to count from"
     then, planned = add_months(since, months), add_months(since, now)
     overdue = ", so overdue at once" if then < today <= planned else ""
-    return f"next due {then} instead of {planned}{overdue}"
+    waits = due.state is DueState.DEFERRED and due.day is not None and then < due.day
+    deferred = f"; deferred to {due.day} all the same" if waits else ""
+    return f"next due {then} instead of {planned}{deferred or overdue}"
 
 
 def _months(number: int) -> str:

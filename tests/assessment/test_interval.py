@@ -184,3 +184,13 @@ def test_a_point_that_may_be_out_already_is_said_to_be_so_and_a_day_gone_by_is_o
     found = proposed(as_it_is(), errors, intervals("control_chart"), day="2026-07-01")
     assert "may be beyond ± 2 %RH already; the policy's shortest interval is 2 months" in found.reason
     assert found.changes == "next due 2026-05-16 instead of 2027-03-16, so overdue at once"
+
+
+@pytest.mark.parametrize(
+    ("until", "said"), [("2027-08-01", "; deferred to 2027-08-01 all the same"), ("2027-05-01", "")]
+)
+def test_a_deferred_sensor_is_not_said_to_fall_due_earlier_than_it_does(until, said):
+    """12 months from 2026-03-16 become 15: due 2027-06-16, which a deferral may still outlast."""
+    waits = b.sensor(deferred_until=until, deferred_reason="hall closed")
+    found = proposed(as_it_is(), {"2026-03-16": 0.1}, intervals("staircase"), waits)
+    assert found.changes == f"next due 2027-06-16 instead of 2027-03-16{said}"
