@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -18,6 +19,9 @@ from generator.records.references import QUANTITIES
 from generator.rounding import MINUS, NOTHING, expanded, published, significant, value_with
 from generator.uncertainty.shifts import Shift, constant
 from generator.units import CANONICAL, UnitError, amount, symbols
+
+_NUMBER = re.compile(r"^([\d.,]+(?:[eE][+-]?\d+)?)\s*(?=\S)")
+"""The number that an amount begins with; its unit may have been typed right against it."""
 
 PARTS = {"error": "", "error_sensor": "sensor alone", "error_loop": "loop alone"}
 
@@ -123,7 +127,7 @@ def _asked(asked: Question) -> Iterator[str]:
     days = f"from {asked.since} on" if asked.until is None else f"from {asked.since} to {asked.until}"
     for name, text, size in asked.errors:
         way = "too high" if size > 0 else "too low" if size < 0 else "as it should"
-        shown = text.lstrip("+-").strip()
+        shown = _NUMBER.sub(r"\1 ", text.lstrip("+-").strip())
         by = f" by {shown}" if size else ""
         yield f"{asked.reference}: {name.replace('_', ' ')} held to have read {way}{by}, {days}"
 

@@ -67,6 +67,11 @@ def test_too_low_moves_the_other_way(records, capsys):
     assert changes == pytest.approx([0.297, 0.297], rel=0.02)
 
 
+def test_an_amount_is_shown_with_a_space_before_its_unit(records, capsys):
+    for typed in ("chamber_temperature=0.1degC", "chamber_temperature=+0.1  degC"):
+        assert "held to have read too high by 0.1 degC, from" in said(capsys, records, "--shift", typed)
+
+
 def test_days_up_to_the_last_are_retraced(records, capsys):
     text = said(capsys, records, "--until", "2026-09-15", "--shift", "saturation_temperature=+0.5 degC")
     assert text.splitlines() == [
