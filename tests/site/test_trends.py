@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from typing import Any
@@ -144,6 +145,27 @@ def test_drift_stands_as_part_of_the_tolerance_largest_first():
     share = float(rows["CREEP-1"].share.partition(" ")[0])
     assert share == pytest.approx(100 * max(abs(o.rate) for o in drift.outlooks) / 2.0, rel=0.05)
     assert rows["SINKS-1"].share.startswith("−")
+
+
+def test_a_row_of_the_fleet_names_the_points_that_it_speaks_of():
+    for row in page().rows:
+        for drift in standing(row.sensor.text).drifts:
+            uses = {f"{o.target:g} %RH": abs(o.rate) / o.tolerance for o in drift.outlooks}
+            assert row.share_at == (max(uses, key=uses.__getitem__) if uses else "")
+            first = {f"{o.target:g} %RH" for o in drift.outlooks if leaving_day(o) == (row.leaves, row.bounds)}
+            assert row.leaves_at in (first if row.bounds else {""})
+
+
+def test_a_bound_before_due_is_told_of_any_point_not_only_of_that_which_leaves_first():
+    """One point is likelier to leave first, another may leave sooner: the sooner bound counts."""
+    found = standing("CREEP-1")
+    first = found.drifts[0].outlooks[0]
+    days = (first.leaves.median, found.due.day)
+    one = replace(first, leaves=replace(first.leaves, median=date(2029, 6, 1), earliest=date(2029, 3, 1)))
+    other = replace(first, leaves=replace(first.leaves, median=None, earliest=date(2028, 6, 1), latest=None))
+    shown = replace(found, drifts=(replace(found.drifts[0], outlooks=(one, other)),))
+    assert max(days) < one.leaves.earliest and leaving_before_due(shown) is None
+    assert leaving_before_due(shown, likely=False) == (shown.drifts[0], other)
 
 
 def test_the_chart_has_every_channel_with_a_rate_under_its_place_and_model():

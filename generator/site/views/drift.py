@@ -9,6 +9,7 @@ from datetime import date
 
 from generator.assessment.drift import Drift
 from generator.assessment.interval import Proposal
+from generator.assessment.outlook import PointOutlook
 from generator.assessment.reliability import Reliability
 from generator.assessment.standing import Standing
 from generator.records.settings import instrument_on
@@ -47,9 +48,13 @@ class DriftRow:
     rate: str
     share: str
     """of the tolerance, % per year"""
+    share_at: str
+    """the point that uses most of it"""
     share_sort: str
     leaves: str
     bounds: str
+    leaves_at: str
+    """the point that leaves first; empty where none does"""
     due: str
     model: str
     place: str
@@ -160,13 +165,16 @@ def _leaving(lookup: Lookup, serving: Sequence[Standing]) -> Iterator[LeavingRow
     return (row for *_, row in sorted(found, key=lambda one: one[:3]))
 
 
+def _uses_most(drift: Drift) -> PointOutlook | None:
+    """The point whose drift uses most of its tolerance; None without rate or tolerance."""
+    limited = [outlook for outlook in drift.outlooks if outlook.tolerance > 0]
+    return max(limited, key=lambda outlook: abs(outlook.rate) / outlook.tolerance, default=None)
+
+
 def _share(drift: Drift) -> tuple[float, float] | None:
     """Rate and U of the point that uses most of its tolerance, in % of it per year; None without rate or tolerance."""
-    limited = [outlook for outlook in drift.outlooks if outlook.tolerance > 0]
-    if not limited:
-        return None
-    most = max(limited, key=lambda outlook: abs(outlook.rate) / outlook.tolerance)
-    return 100.0 * most.rate / most.tolerance, 100.0 * most.U_rate / most.tolerance
+    most = _uses_most(drift)
+    return None if most is None else (100.0 * most.rate / most.tolerance, 100.0 * most.U_rate / most.tolerance)
 
 
 def _model(lookup: Lookup, standing: Standing) -> str:
@@ -208,7 +216,7 @@ def _rows(lookup: Lookup, serving: Sequence[Standing]) -> Iterator[DriftRow]:
     found = []
     for standing in serving:
         for drift in standing.drifts:
-            share = _share(drift)
+            share, most = _share(drift), _uses_most(drift)
             first = drift.outlooks[leaves_first(drift.outlooks)] if drift.outlooks else None
             day, bounds = leaving_day(first) if first else ("", "")
             row = DriftRow(
@@ -218,9 +226,11 @@ def _rows(lookup: Lookup, serving: Sequence[Standing]) -> Iterator[DriftRow]:
                 chip=words.drift_chip(drift.state),
                 rate=_rate(drift) if drift.outlooks else "",
                 share=_percent(*share) if share else "",
+                share_at=words.target(most.target) if most else "",
                 share_sort=f"{abs(share[0]):.6g}" if share else "",
                 leaves=day,
                 bounds=bounds,
+                leaves_at=words.target(first.target) if first and bounds else "",
                 due=str(standing.due.day or ""),
                 model=_model(lookup, standing),
                 place=lookup.place(standing.settings.place.place),

@@ -38,14 +38,13 @@ def leaving_before_due(standing: Standing, *, likely: bool = True) -> tuple[Drif
     due = standing.due
     if standing.state is not State.IN or due.state is DueState.OUT_OF_SERVICE or due.day is None:
         return None
-    found = [(drift, drift.outlooks[leaves_first(drift.outlooks)]) for drift in standing.drifts if drift.outlooks]
     leaving = []
-    for drift, outlook in found:
-        day = None
-        if outlook.leaves is not None:
-            day = outlook.leaves.median if likely else outlook.leaves.earliest
-        if day is not None and day <= due.day:
-            leaving.append((day, drift, outlook))
+    for drift in standing.drifts:
+        for outlook in drift.outlooks:
+            leaves = outlook.leaves
+            day = None if leaves is None else leaves.median if likely else leaves.earliest
+            if day is not None and day <= due.day:
+                leaving.append((day, drift, outlook))
     return min(leaving, key=lambda one: one[0])[1:] if leaving else None
 
 
