@@ -71,7 +71,7 @@ def test_a_reference_calibrated_anew_is_marked_at_the_first_visit_by_its_new_cal
         *(store.one_visit(f"2026-0{month}-01-v", {"RH-1": 0.1}) for month in (3, 4, 6, 7)),
     )
     assert marks(look_up(builders.assessed(files)), "reference") == [
-        (date(2026, 6, 1), "GEN-01 calibrated anew, 2026-05-04")
+        (date(2026, 6, 1), "first since GEN-01 was calibrated anew on 2026-05-04")
     ]
 
 

@@ -125,7 +125,7 @@ def test_can_we_trust_the_store_today_in_one_sentence_with_numbers():
     assert good == ["FINE-1", "LOOP-1"]
     trust = the_overview().trust
     assert trust.startswith("2 of 8 sensors in service can be trusted today, 0 of the 2 of high consequence")
-    assert trust.endswith("6 sensors cannot without a look at the list below.")
+    assert trust.endswith("6 sensors cannot: the list below says why.")
     assert the_overview().lead == "out"
 
 

@@ -70,7 +70,7 @@ def _references(lookup: Lookup, standing: Standing) -> Iterator[ChartEvent]:
             for name in sorted(used):
                 days = {day for quantity, day in used[name] - before[name]}
                 if days:
-                    text = f"{name} calibrated anew, {max(days)}"
+                    text = f"first since {name} was calibrated anew on {max(days)}"
                     yield ChartEvent(day=visit.sensor_visit.visit.day, kind="reference", text=text)
         before = used
 

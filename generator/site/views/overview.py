@@ -145,7 +145,7 @@ def _trust(serving: Sequence[Standing]) -> str:
         said += f". Not counted: {words.counted(waiting, 'sensor')} deferred beyond its interval"
         said = said if waiting == 1 else said.replace("its interval", "their interval")
     late = len(serving) - len(good) - waiting
-    return f"{said}. {words.counted(late, 'sensor')} cannot without a look at the list below." if late else f"{said}."
+    return f"{said}. {words.counted(late, 'sensor')} cannot: the list below says why." if late else f"{said}."
 
 
 def _groups(lookup: Lookup, standings: Sequence[Standing]) -> tuple[ActionGroup, ...]:
