@@ -91,8 +91,10 @@ def _of_humidity(found: Sequence[Result], settings: SettingsOn, budgets: Budgets
         return Advice(action="leave", sentence=f"all errors lie within {limit}: leave it as it is")
     worst = max(beyond, key=lambda r: abs(r.error) - _limit(r, settings))
     error = value_with(worst.error, worst.U, sign=True)
-    limit = value_with(_limit(worst, settings), worst.U)
-    why = f"error {error} {worst.unit} at {worst.target:g} %RH is beyond {limit}"
+    own, passes = _limits(worst, settings)
+    limit = f"±{value_with(min(own, passes), worst.U)} {worst.unit}"
+    named = "the adjustment limit" if own <= passes else "what the rule passes"
+    why = f"error {error} {worst.unit} at {worst.target:g} %RH is beyond {limit}, {named}"
     if abs(worst.error_loop) > worst.U_loop and abs(worst.error_sensor) <= _limit(worst, settings):
         loop = value_with(worst.error_loop, worst.U_loop, sign=True)
         sentence = f"{why}, and {loop} of it is the loop's: correct the far end's scaling or input, leave the sensor"
@@ -128,11 +130,16 @@ def _adjustment(why: str, usable: Sequence[Result], budgets: Budgets) -> Advice:
 
 def _limit(result: Result, settings: SettingsOn) -> float:
     """The adjustment limit where one is set, never above what the rule passes; a pass is else left alone."""
+    return min(_limits(result, settings))
+
+
+def _limits(result: Result, settings: SettingsOn) -> tuple[float, float]:
+    """The adjustment limit, infinite where none is set; what the rule passes, infinite after a pass."""
     passes = math.inf if result.verdict is Verdict.PASS else max(result.tolerance - result.U, 0.0)
     own = settings.dated("adjustment_limit")
     if own is None:
-        return passes
-    return min(passes, tolerance_at(own, result.reference_value, settings.range(result.channel)))
+        return math.inf, passes
+    return tolerance_at(own, result.reference_value, settings.range(result.channel)), passes
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -59,3 +59,10 @@ def test_a_failing_temperature_channel_is_never_left_as_it_is():
     rows = [b.plateau(t, [t + 0.1] * 2, b.generated(t), output_temperature=[26.0] * 2) for t in (20, 50, 80)]
     advice = advised(rows, family)
     assert advice.action == "temperature" and "adjust or replace" in advice.sentence
+
+
+def test_the_limit_that_an_error_is_beyond_is_named_with_its_unit():
+    """Tolerance ± 2 %RH: a limit of our own below what the rule passes, or what the rule passes."""
+    own = b.family(adjustment_limit={"absolute": "0.5 %RH"})
+    assert "is beyond ±0.50 %RH, the adjustment limit: adjust zero" in advised(points(0.8), own).sentence
+    assert "%RH, what the rule passes: adjust zero" in advised(points(3.0)).sentence
