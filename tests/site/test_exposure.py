@@ -106,6 +106,16 @@ def test_whether_the_sensor_moved_the_air_is_said(controls: bool, words: str):
     assert ("held by" in view.size[0]) is controls
 
 
+def test_an_error_that_grows_with_humidity_is_told_where_the_air_was():
+    """1 %RH at 20, 3 at 50, 5 at 80: at 50 shown the air was at R with R + 1 + (R − 20)/15 = 50, so at 47.1875."""
+    grown = {"2026-08-17": read(0.1), "2027-02-15": read((1.0, 3.0, 5.0))}
+    lookup = looked_up(store(grown, exported(np.full(24 * 400, 48.0), "2026-05-01")))
+    (size,) = exposure_view(lookup, only(lookup)).size
+    assert "the air was at 47.19" in size and "(there the error was +2.81 ±" in size
+    (same,) = exposure_view(drier(), only(drier())).size
+    assert "there the error" not in same, "nothing to add where it is the same"
+
+
 def test_without_a_trend_the_reason_stands_in_place_of_hours():
     lookup = looked_up(store(STEPPED))
     view = exposure_view(lookup, only(lookup))

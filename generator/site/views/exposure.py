@@ -180,6 +180,9 @@ def _size(sensor: Sensor, case: Case, size: Size) -> Iterator[str]:
         verb = "held by" if sensor.controls and case.worst.channel is Channel.HUMIDITY else "shown by"
         truth = f"{value_with(size.true_when_shown, size.U)} ± {expanded(size.U)} {symbol}"
         said += f": with {at} {verb} it, the air was at {truth}"
+        there = words.difference(size.at - size.true_when_shown, size.U)
+        if there != words.difference(size.error, size.U):  # the error is not the same at every humidity
+            said += f" (there the error was {there} {symbol})"
     yield f"{said}."
     if size.held:
         yield f"{at} lies outside the points that were read: the error of the nearest is taken."
