@@ -13,7 +13,7 @@ from typing import Any
 from generator.assessment.findings import Case
 from generator.assessment.result import Result
 from generator.assessment.retrace import CERTIFICATE_SHARE, Moved, Retrace
-from generator.faults import did_you_mean
+from generator.faults import did_you_mean, in_order
 from generator.records.load import Records
 from generator.records.references import QUANTITIES
 from generator.rounding import MINUS, NOTHING, expanded, published, significant, value_with
@@ -115,9 +115,7 @@ def as_text(asked: Question, found: Retrace) -> str:
             ]
         )
     if found.faults:
-        blocks.append(
-            ["readings that it would make impossible", *dict.fromkeys(f"  {f.message}" for f in found.faults)]
-        )
+        blocks.append(["readings that it would make impossible", *(f"  {told}" for told in _impossible(found))])
     if found.moved:
         blocks.append(["results that move", *_table(found.moved)])
     return "\n\n".join("\n".join(block) for block in blocks)
@@ -138,8 +136,16 @@ def _sum_up(found: Retrace) -> str:
     parts = [f"{_counted(len(found.moved), 'result')} of {_counted(len(found.visits), 'visit')} move{_by(found)}"]
     parts.append(f"{_counted(len(found.verdicts), 'verdict')} change" if found.verdicts else "no verdict changes")
     parts.append(f"{_counted(len(found.recalls), 'sensor')} to recall" if found.recalls else "no sensor to recall")
+    if found.lost:
+        parts.append(f"{_counted(len(found.lost), 'result')} can no longer be computed, so nothing is known of them")
     text = "; ".join(parts)
     return text.replace("1 verdict change", "1 verdict changes") if len(found.verdicts) == 1 else text
+
+
+def _impossible(found: Retrace) -> list[str]:
+    """Where a reading contradicts physics, and how: each once."""
+    places = ((fault.place, fault.message) for fault in in_order(found.faults))
+    return [f"{place.path}:{place.line}:{place.column}: {message}" for place, message in places]
 
 
 def _by(found: Retrace) -> str:
@@ -218,7 +224,7 @@ def as_json(asked: Question, found: Retrace) -> str:
             "dropped": [{"sensor": c.sensor, "visit": c.visit} for c in found.dropped],
         },
         "certificates": [{"sensor": sensor, "visit": visit} for sensor, visit in found.certificates],
-        "impossible": list(dict.fromkeys(fault.message for fault in found.faults)),
+        "impossible": _impossible(found),
     }
     return json.dumps(document, ensure_ascii=False, indent=2)
 

@@ -108,7 +108,8 @@ def test_programs_get_every_number(records, capsys):
 
 def test_readings_that_it_would_make_impossible_are_named(records, capsys):
     text = said(capsys, records, "--shift", "saturation_temperature=+30 degC")
-    assert "readings that it would make impossible" in text
+    assert "2 results can no longer be computed, so nothing is known of them" in text.splitlines()[1]
+    assert "readings that it would make impossible\n  visits/2026/2026-09-16-lab.csv:2:" in text
     assert "→ –" in text
 
 

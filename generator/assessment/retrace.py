@@ -83,6 +83,11 @@ class Moved:
         return self.before.verdict is not self.after.verdict
 
     @property
+    def lost(self) -> bool:
+        """Whether its value can no longer be computed: the readings contradict physics with such an error."""
+        return math.isnan(self.after.error) and not math.isnan(self.before.error)
+
+    @property
     def reissue(self) -> bool:
         """Whether its certificate, if it may have one, no longer says what is known."""
         # Doubt in its reference is what a retrace settles: it may have been issued before the doubt arose.
@@ -125,6 +130,11 @@ class Retrace:
     def verdicts(self) -> tuple[Moved, ...]:
         """Those of which the verdict is another."""
         return tuple(m for m in self.moved if m.verdict_changed)
+
+    @property
+    def lost(self) -> tuple[Moved, ...]:
+        """Those that can no longer be computed: nothing is known of them, neither better nor worse."""
+        return tuple(m for m in self.moved if m.lost)
 
     @property
     def visits(self) -> tuple[str, ...]:
@@ -197,13 +207,16 @@ class Retracer:
         pairs = (Moved(before=self.results[r.key], after=r) for r in _refused(measurement, results))
         moved = tuple(pair for pair in pairs if _differs(pair))
         after = self._after(moved)
+        # A result that cannot be computed acquits nobody: what falls away with it is not known to fall away.
+        lost = {(m.before.sensor, m.before.visit) for m in moved if m.lost}
+        unsure = {sensor for sensor, _ in lost}
         opened, dropped = self._cases(after)
         return Retrace(
             shifts=tuple(shifts),
             moved=moved,
-            states=tuple(self._states(after)),
+            states=tuple(change for change in self._states(after) if change.worse or change.sensor not in unsure),
             opened=opened,
-            dropped=dropped,
+            dropped=tuple(case for case in dropped if (case.sensor, case.visit) not in lost),
             faults=tuple(measurement.faults),
         )
 

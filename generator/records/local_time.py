@@ -101,6 +101,8 @@ def utc_seconds_by_day(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, n
     days, which = np.unique(local.astype("datetime64[D]"), return_inverse=True)
     offsets, steady = np.zeros(len(days), np.int64), np.zeros(len(days), bool)
     for number, day in enumerate(days.tolist()):
+        if not (isinstance(day, date) and date.min < day < date.max):  # a calendar's ends: one by one
+            continue
         ends = [datetime(d.year, d.month, d.day, tzinfo=zone).utcoffset() for d in (day, day + timedelta(days=1))]
         steady[number] = ends[0] == ends[1]
         offsets[number] = int(ends[0].total_seconds()) if ends[0] is not None else 0
@@ -121,6 +123,8 @@ def clock_seconds(written: str, zone: ZoneInfo) -> int:
 
 def _by_clock(naive: datetime, offset: str | None, zone: ZoneInfo) -> int:
     shown = naive.isoformat(" ", "seconds" if naive.second else "minutes")
+    if not date.min < naive.date() < date.max:  # UTC may lie beyond the calendar
+        raise TimeRefused(BAD_TIME, f"{shown} is at an end of the calendar", "correct the year")
     candidates = tuple(_instants(naive, zone))
     if not candidates:
         cure = "write the time as the new clock showed it"
@@ -130,9 +134,12 @@ def _by_clock(naive: datetime, offset: str | None, zone: ZoneInfo) -> int:
             forms = " or ".join(f"{shown}{_offset_text(c, zone)}" for c in candidates)
             raise TimeRefused(TIME_REPEATED_HOUR, f"{shown} occurred twice in {zone.key}", f"write {forms}")
         return int(candidates[0].timestamp())
-    if len(candidates) == 1:
+    if len(candidates) == 1 and _offset_text(candidates[0], zone) == offset.replace("Z", "+00:00"):
         message = f"{shown} occurred once in {zone.key} and takes no offset"
         raise TimeRefused(TIME_OFFSET, message, f"write {shown}")
+    if len(candidates) == 1:
+        message = f"{zone.key} had no offset {offset} at {shown}"
+        raise TimeRefused(TIME_OFFSET, message, f"write {shown}{_as_clocks_showed(naive, offset, zone)}")
     for candidate in candidates:
         if _offset_text(candidate, zone) == offset.replace("Z", "+00:00"):
             return int(candidate.timestamp())
@@ -148,6 +155,15 @@ def _instants(naive: datetime, zone: ZoneInfo) -> Iterator[datetime]:
         if instant.astimezone(zone).replace(tzinfo=None) == naive and instant not in seen:
             seen.add(instant)
             yield instant
+
+
+def _as_clocks_showed(naive: datetime, offset: str, zone: ZoneInfo) -> str:
+    """What to write instead where the offset was meant."""
+    try:
+        there = datetime.fromisoformat(f"{naive.isoformat()}{offset}").astimezone(zone)
+    except ValueError:  # no clock has such an offset
+        return ""
+    return f", or {there.replace(tzinfo=None).isoformat(' ', 'minutes')} if the offset is right"
 
 
 def _offset_text(instant: datetime, zone: ZoneInfo) -> str:

@@ -307,3 +307,18 @@ def test_what_can_no_longer_be_computed_is_said():
     assert moved.after.verdict is Verdict.NONE
     assert found.largest is None
     assert found.certificates == (("RH-1", VISIT),)
+
+
+def test_what_can_no_longer_be_computed_acquits_no_sensor():
+    """The visit that failed cannot be computed any more: the one before it that passed says nothing of today."""
+    files = b.records(
+        b.sensor(),
+        b.two_pressure(),
+        b.visit("2026-01-16-lab", at_50(50.0)),
+        b.visit(VISIT, at_50(54.0, saturation_c=2.0, chamber_c=2.0)),
+    )
+    assert b.assessed(files).standings["RH-1"].state is State.OUT
+    found = shifted(files, "GEN-01", "saturation_temperature", 5.0, since=date(2026, 3, 1))
+    assert [m.before.visit for m in found.lost] == [VISIT]
+    assert found.states == ()
+    assert found.dropped == ()

@@ -219,3 +219,17 @@ def test_a_damaged_export_is_refused_or_read(at: float, word: str):
     assert (trend is None) == bool(faults)
     for fault in faults:
         assert fault.place.line >= 1 and fault.place.column >= 1 and fault.message and fault.cure
+
+
+@pytest.mark.parametrize("year", ["0000", "0001", "9999"])
+def test_a_time_at_an_end_of_the_calendar_is_refused(year: str):
+    time = f"{year}-12-31 23:30" if year == "9999" else f"{year}-01-01 00:10"
+    assert refused(f"time,humidity [%RH]\n2026-01-10 00:00,15\n{time},15\n") == [(3, 1, "bad-time")]
+
+
+def test_the_cure_of_an_offset_that_the_zone_did_not_have_is_the_local_time_of_that_instant():
+    (fault,) = read("time,humidity [%RH]\n2026-06-30T02:00Z,15\n")[1]
+    assert fault.rule.name == "time-offset"
+    assert "2026-06-30 04:00 if the offset is right" in fault.cure  # Oslo keeps UTC + 2 h in summer
+    (fault,) = read("time,humidity [%RH]\n2026-06-30 02:00+99:99,15\n")[1]
+    assert fault.cure.startswith("write 2026-06-30 02:00;")
