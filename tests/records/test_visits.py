@@ -315,7 +315,7 @@ def test_the_hour_that_occurs_twice_needs_its_offset():
         ("2026-10-25 02:30", "time-ambiguous", "write 2026-10-25 02:30+02:00 or 2026-10-25 02:30+01:00"),
         ("2026-10-25 02:30+03:00", "time-offset", "write 2026-10-25 02:30+02:00 or 2026-10-25 02:30+01:00"),
         ("2026-10-25 04:30+01:00", "time-offset", "write 2026-10-25 04:30"),
-        ("2026-10-26 09:00Z", "time-offset", "write 2026-10-26 09:00"),
+        ("2026-10-26 09:00Z", "time-offset", "write 2026-10-26 09:00, or 2026-10-26 10:00 if the offset is right"),
     ],
 )
 def test_an_offset_stands_only_in_that_hour(time: str, rule: str, cure: str):
