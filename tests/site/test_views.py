@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import math
 import re
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -20,7 +21,7 @@ from generator.site.views.lookup import look_up
 from generator.site.views.method import method, published_tables
 from generator.site.views.overview import OverviewView, overview
 from generator.site.views.references import reference_states, reference_view
-from generator.site.views.results import budget
+from generator.site.views.results import budget, result_table
 from generator.site.views.schedule import schedule
 from generator.site.views.sensors import SensorView, sensor_rows, sensor_view
 from generator.site.views.standing import since_when, trusted
@@ -323,6 +324,27 @@ def test_an_error_is_split_between_sensor_and_loop():
     for row in part.channels[0].loop:
         sensor, loop, both = (float(text.partition(" ")[0]) for text in (row.sensor, row.loop, row.total))
         assert (sensor, loop, both) == pytest.approx((0.2, 0.3, 0.5), abs=0.06)
+
+
+def test_one_error_has_one_U_on_a_page_also_where_a_simulation_gave_it():
+    rows = [builders.plateau(t, [t + 0.2] * 2, builders.generated(t), far_end=[t + 0.5] * 2) for t in (20.0, 50.0)]
+    coarse = builders.sensor(humidity={"resolution": "0.01 %RH", "far_end_resolution": "1 %RH"})
+    files = builders.records(builders.family(), coarse, builders.two_pressure(), builders.visit("2026-03-02-a", *rows))
+    lookup = look_up(builders.assessed(files))
+    assert lookup.assessment.answers, "Monte Carlo decides"
+    (part,) = visit_view(lookup, "2026-03-02-a", Traceability(lookup.assessment), no_certificate).parts
+    (channel,) = part.channels
+    errors = [row.error for group in channel.table.groups for row in group.rows]
+    assert errors == [row.total for row in channel.loop]
+
+
+def test_a_reservation_with_two_reasons_is_one_chip_and_two_sentences():
+    result = next(r for r in store.assessment().results if r.reservations)
+    first = result.reservations[0]
+    table = result_table([replace(result, reservations=(first, replace(first, message="another reason")))])
+    (row,) = (row for group in table.groups for row in group.rows)
+    assert row.reservations == (words.reservation_chip(first),)
+    assert sum(first.rule.name.replace("-", " ") in note for note in table.remarks) == 2
 
 
 def test_every_measured_result_has_its_budget_row_by_row():

@@ -139,7 +139,7 @@ def result_row(r: Result) -> ResultRow:
         tolerance=words.tolerance(r),
         outside=words.percent(r.p_outside),
         verdict=status_chip(r),
-        reservations=tuple(words.reservation_chip(fault) for fault in r.reservations),
+        reservations=tuple(dict.fromkeys(words.reservation_chip(fault) for fault in r.reservations)),
     )
 
 

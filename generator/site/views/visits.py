@@ -304,7 +304,9 @@ def _total(lookup: Lookup, r: Result) -> str:
     number = lookup.totals.get((measurement.lines[r.line].cell, r.channel)) if r.line is not None else None
     if number is None:
         return NOTHING
-    return words.difference(measurement.lines[number].error, float(measurement.whole().U[number]))
+    answer = lookup.assessment.answers.get(number)  # the U of the verdict, where a simulation gave it
+    U = answer.U if answer is not None else float(measurement.whole().U[number])
+    return words.difference(measurement.lines[number].error, U)
 
 
 def _width(h: Hysteresis) -> str:
