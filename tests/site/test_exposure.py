@@ -67,7 +67,8 @@ def test_hours_stand_with_their_bounds_and_those_of_a_step():
     view = exposure_view(drier(), only(drier()))
     facts = {fact.name: fact.value for fact in view.hours}
     hours = only(drier()).exposure.trend.hours
-    assert facts["Outside 45 to 60 %RH, corrected"].startswith(f"{hours.best:.0f} h, with a probability of 95 %")
+    counted = f"{hours.best:.0f} h if the error changed evenly (95 %: {hours.least:.0f} to {hours.most:.0f} h); "
+    assert facts["Outside 45 to 60 %RH, corrected"].startswith(counted)
     assert facts["Outside 45 to 60 %RH, corrected"].endswith("too dry")
     assert facts["Outside 45 to 60 %RH, as shown"] == "0 h"
     assert facts["Had the error come in one step"].startswith("0 to ")
@@ -104,6 +105,20 @@ def test_whether_the_sensor_moved_the_air_is_said(controls: bool, words: str):
     view = exposure_view(lookup, only(lookup))
     assert words in view.meaning
     assert ("held by" in view.size[0]) is controls
+
+
+@pytest.mark.parametrize(
+    ("shown", "words"),
+    [
+        (48.0, "the error hid some of the hours"),
+        (62.0, "showed hours outside that the air did not spend there"),
+        (52.0, "moved the record, not the air"),
+    ],
+)
+def test_a_sensor_that_drives_nothing_hid_hours_outside_or_showed_some_that_were_none(shown: float, words: str):
+    """Four too high in the end: 48 shown was 44, below 45; 62 shown, above 60, was 58; 52 shown was 48."""
+    lookup = looked_up(store(STEPPED, exported(np.full(24 * 400, shown), "2026-05-01")))
+    assert words in exposure_view(lookup, only(lookup)).meaning
 
 
 def test_an_error_that_grows_with_humidity_is_told_where_the_air_was():

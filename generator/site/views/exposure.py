@@ -79,8 +79,8 @@ def exposure_view(lookup: Lookup, case: Case) -> ExposureView | None:
     return ExposureView(
         since=tuple(_since(lookup, case, exposure)),
         size=tuple(_size(sensor, case, exposure.size)) if exposure.size else (),
-        hours=tuple(_hours(sensor, trend)) if trend else (),
-        meaning=_meaning(sensor) if trend and trend.hours else "",
+        hours=tuple(_hours(sensor, trend, exposure.basis)) if trend else (),
+        meaning=_meaning(sensor, trend) if trend else "",
         said=tuple(_said(lookup, case, trend)) if trend else (_sentence(exposure.no_trend),),
         neighbours=tuple(_neighbour(lookup, neighbour) for neighbour in exposure.neighbours),
         compared=_compared(case, exposure),
@@ -188,11 +188,11 @@ def _size(sensor: Sensor, case: Case, size: Size) -> Iterator[str]:
         yield f"{at} lies outside the points that were read: the error of the nearest is taken."
 
 
-def _hours(sensor: Sensor, trend: TrendExposure) -> Iterator[Fact]:
+def _hours(sensor: Sensor, trend: TrendExposure, basis: Basis) -> Iterator[Fact]:
     limits = sensor.process_limits
     if limits is not None and trend.hours is not None and trend.shown is not None:
         span = f"{limits.lowest:g} to {limits.highest:g} %RH"
-        yield Fact(name=f"Outside {span}, corrected", value=_counted(trend.hours))
+        yield Fact(name=f"Outside {span}, corrected", value=_counted(trend.hours, basis))
         if trend.stepped is not None:
             least, most = trend.stepped
             yield Fact(
@@ -204,23 +204,37 @@ def _hours(sensor: Sensor, trend: TrendExposure) -> Iterator[Fact]:
         yield Fact(name="Trend", value=path, note=f"SHA-256 {sha256}")
 
 
-def _counted(hours: Hours) -> str:
-    said = f"{_h(hours.best)}, with a probability of 95 % {_h(hours.least, '')} to {_h(hours.most)}"
+_IF = {
+    Basis.LINE: "",
+    Basis.BETWEEN: " if the error changed evenly",
+    Basis.HELD: " if the error was there throughout",
+}
+"""What the hours and their bounds rest on; how the error came about is not among the bounds."""
+
+
+def _counted(hours: Hours, basis: Basis) -> str:
+    said = f"{_h(hours.best)}{_IF[basis]} (95 %: {_h(hours.least, '')} to {_h(hours.most)})"
     sides = [f"{_h(amount)} too {side}" for amount, side in ((hours.dry, "dry"), (hours.damp, "damp")) if amount]
     return f"{said}; {words.listed(sides)}" if sides else said
 
 
-def _meaning(sensor: Sensor) -> str:
+def _meaning(sensor: Sensor, trend: TrendExposure) -> str:
+    if trend.hours is None or trend.shown is None:
+        return ""
     if sensor.controls:
-        return "The sensor drives the plant: in the hours outside, the plant itself brought the air there."
-    return "The sensor drives nothing: in the hours outside the air was there for another reason, and the error hid it."
+        return "The sensor drives the plant, so its error moved the air itself: hours outside may be its doing."
+    if trend.hours.best - trend.shown > WHOLE:
+        return "The sensor drives nothing: the air was outside for another reason, and the error hid some of the hours."
+    if trend.shown - trend.hours.best > WHOLE:
+        return "The sensor drives nothing: its error showed hours outside that the air did not spend there."
+    return "The sensor drives nothing: its error moved the record, not the air."
 
 
 def _said(lookup: Lookup, case: Case, trend: TrendExposure) -> Iterator[str]:
     sensor = lookup.records.sensors[case.sensor]
     yield (
         "Every value was corrected by solving R + E(R) = indication with the error of its day. The uncertainty of the "
-        "error is one and the same over the window, so the hours are counted with the whole trend moved by up to ± U."
+        "error is taken as one over the window: the hours are counted with the whole trend moved by up to ± U."
     )
     if sensor.process_limits is None:
         yield "No process limits of the sensor are on record, so hours outside cannot be counted."
