@@ -45,9 +45,9 @@ def test_a_change_that_moves_no_verdict_is_said_in_a_sentence():
     found = lookup("0 degC", "0.2 degC", shown=50.0)
     said = block(found)
     assert said.sentence.startswith(
-        "What the calibration of 2026-12-12 found, carried back: 1 result of 1 visit moves by up to 0.30 %RH ("
+        "What the calibration of 2026-12-12 found, carried back: 1 result of 1 visit moves by up to "
     )
-    assert said.sentence.endswith(" U); no verdict changes.")
+    assert said.sentence.endswith(" U (there 0.30 %RH); no verdict changes.")
     (row,) = said.rows
     assert (row.day, row.verdicts) == ("2026-12-12", "0")
     assert row.found == ("saturation temperature +0.200 ± 0.042 °C at −20 °C since 2026-01-12: more than its U",)

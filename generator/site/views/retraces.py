@@ -116,7 +116,7 @@ def _up_to(found: Retrace) -> str:
     if largest is None:
         return ""
     size = f"{words.digits(abs(largest.change), 2)} {words.unit(largest.before.unit)}"
-    return f" by up to {size} ({words.digits(largest.share, 2)} U)"
+    return f" by up to {words.digits(largest.share, 2)} U (there {size})"
 
 
 def _verb(stem: str, number: int) -> str:
