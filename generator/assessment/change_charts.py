@@ -117,7 +117,8 @@ def _sentence(
         first, last = days[average.signals[0]], days[average.signals[-1]]
         several = f"{len(average.signals)} times from {first} to {last}"
         left = several if len(average.signals) > 2 else "on " + " and ".join(str(days[n]) for n in average.signals)
-        why = "" if single.signals else ": small changes add up in one direction"
+        one_way = len({average.values[n] > average.centre for n in average.signals}) == 1
+        why = ": small changes add up in one direction" if one_way and not single.signals else ""
         said.append(f"the moving average left its limits {left}{why}")
     if not single.signals and not average.signals:
         said.append("all within their limits")

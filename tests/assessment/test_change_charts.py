@@ -85,6 +85,14 @@ def test_small_changes_that_add_up_are_the_moving_averages_to_find():
     assert ": small changes add up in one direction" in found.sentence
 
 
+def test_an_average_that_leaves_its_limits_on_both_sides_goes_in_no_direction():
+    there_and_back = [0.115, 0.085] * 3 + [-0.115, -0.085] * 3
+    found = chart(days(np.round(np.cumsum([0.0, *there_and_back]), 3).tolist()), OLD)
+    beyond = found.ewma.values[list(found.ewma.signals)]
+    assert found.individuals.signals == () and beyond.max() > 0.0 > beyond.min()
+    assert "left its limits" in found.sentence and "one direction" not in found.sentence
+
+
 def test_an_adjusted_instrument_is_compared_with_how_it_was_left():
     adjusted = [*points(1.2), b.adjusted("span"), *points(0.0, phase="as_left")]
     found = chart({"2024-03-16": 0.0, "2025-03-16": adjusted, "2026-03-16": 0.1})
