@@ -73,7 +73,7 @@ def instruments_of(
 
 
 def history_of(visits: Sequence[SensorVisitSummary], channel: Channel) -> tuple[VisitHistory, ...]:
-    """One channel's history over these visits to one instrument, in order of days: settled results in date only."""
+    """One channel's history over these visits to one instrument, in order of days: results that keep a verdict."""
     history = []
     for visit in visits:
         usable = [r for r in visit.results if r.channel is channel and _counts(r)]

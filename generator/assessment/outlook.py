@@ -1,8 +1,8 @@
 """What the line of an instrument expects of each of its points: today, when next due, and when it leaves the tolerance.
 
-Three uncertainties are kept apart. The crossing day is that of the expected true error: levels and rates. Trust today
-adds what a visit shifts by. The prediction at the next due day adds one measurement's own uncertainty, with references
-that share nothing with those before, since by then they may have been calibrated anew.
+Three uncertainties are kept apart. The crossing day is that of the expected true error: levels and rates. The error
+today adds what a visit shifts by. The prediction at the next due day adds one measurement's own uncertainty, with
+references that share nothing with those before, since by then they may have been calibrated anew.
 """
 
 from __future__ import annotations
@@ -52,7 +52,8 @@ class PointOutlook:
     error_today: float
     """true error expected on the day of the assessment"""
     U_today: float
-    """its uncertainty in use: the line's and what a visit shifts by"""
+    """the line's and what a visit shifts by, in the conditions of the calibrations: neither the air's temperature in
+    use nor the hysteresis of how it came to a humidity"""
     due: date | None
     error_due: float
     """expected at the next due day; nan without one"""
