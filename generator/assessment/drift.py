@@ -273,7 +273,8 @@ def _step(changes: Sequence[Change], channel: Channel) -> str:
     moved = sorted(_moved(changes), key=lambda change: change.change)
     if not moved:
         return ""
-    sizes = dict.fromkeys(value_with(change.change, change.U, sign=True) for change in (moved[0], moved[-1]))
+    coarser = max(moved[0].U, moved[-1].U)
+    sizes = dict.fromkeys(value_with(change.change, coarser, sign=True) for change in (moved[0], moved[-1]))
     days = f"{moved[0].before.day} and {moved[0].now.day}"
     return f"; a step of {' to '.join(sizes)} {channel.unit} between {days}"
 

@@ -6,7 +6,7 @@ a retrace tells what the error of the reference did to each result (ISO/IEC 1702
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -56,9 +56,25 @@ class Doubt:
 def doubts(
     records: Records, measurement: Measurement, results: Sequence[Result], day: date | None = None
 ) -> tuple[Doubt, ...]:
-    """All doubts that checks and calibrations up to a day (None: all on record) raise, by reference and first day."""
-    found = []
+    """All doubts that checks and calibrations up to a day (None: all on record) raise, by reference and first day.
+
+    A check that leaned on another reference in doubt clears nobody, though it may fail one.
+    """
     checks = checks_of(results)
+    found = _doubts(records, measurement, checks, day)
+    while True:
+        leaning = _Leaning(records, measurement, found)
+        sound = {name: [c for c in own if c.failed or not leaning.check(c)] for name, own in checks.items()}
+        again = _doubts(records, measurement, sound, day)
+        if again == found:
+            return found
+        checks, found = sound, again
+
+
+def _doubts(
+    records: Records, measurement: Measurement, checks: Mapping[str, Sequence[ReferenceCheck]], day: date | None
+) -> tuple[Doubt, ...]:
+    found = []
     for name, own in checks.items():
         reference = records.references[name]
         found += [_of_check(reference, number, own, day) for number, check in enumerate(own) if check.failed]
@@ -143,6 +159,11 @@ class _Leaning:
             _fault(cell, doubt, way) for doubt, way in self.of(number).items() if doubt.reference != result.sensor
         ]
         return replace(result, reservations=(*result.reservations, *faults)) if faults else result
+
+    def check(self, check: ReferenceCheck) -> bool:
+        """Whether a check leaned on another reference in doubt."""
+        cells = (self.measurement.lines[r.line].cell for r in check.results if r.line is not None)
+        return any(doubt.reference != check.reference for number in cells for doubt in self.of(number))
 
     def of(self, number: int, trail: tuple[int, ...] = ()) -> dict[Doubt, str]:
         """The doubts on one plateau, each with the reference here that led to it ("" for its own)."""

@@ -84,8 +84,9 @@ class Moved:
 
     @property
     def lost(self) -> bool:
-        """Whether its value can no longer be computed: the readings contradict physics with such an error."""
-        return math.isnan(self.after.error) and not math.isnan(self.before.error)
+        """Whether it has no value any more (its readings contradict physics), or no verdict (outside a range)."""
+        unjudged = self.verdict_changed and self.after.verdict is Verdict.NONE
+        return unjudged or (math.isnan(self.after.error) and not math.isnan(self.before.error))
 
     @property
     def reissue(self) -> bool:
@@ -133,7 +134,7 @@ class Retrace:
 
     @property
     def lost(self) -> tuple[Moved, ...]:
-        """Those that can no longer be computed: nothing is known of them, neither better nor worse."""
+        """Those left without value or verdict: nothing is known of them, neither better nor worse."""
         return tuple(m for m in self.moved if m.lost)
 
     @property
@@ -207,7 +208,7 @@ class Retracer:
         pairs = (Moved(before=self.results[r.key], after=r) for r in _refused(measurement, results))
         moved = tuple(pair for pair in pairs if _differs(pair))
         after = self._after(moved)
-        # A result that cannot be computed acquits nobody: what falls away with it is not known to fall away.
+        # A result without value or verdict acquits nobody: what falls away with it is not known to fall away.
         lost = {(m.before.sensor, m.before.visit) for m in moved if m.lost}
         unsure = {sensor for sensor, _ in lost}
         opened, dropped = self._cases(after)

@@ -204,3 +204,19 @@ def test_the_assessment_keeps_the_days_on_which_a_reference_is_in_doubt():
     assert doubt.holds("PROBE-01", "reference_humidity", date(2026, 5, 10))
     assert not doubt.holds("PROBE-01", "reference_humidity", date(2026, 3, 10))
     assert not doubt.holds("PROBE-02", "reference_humidity", date(2026, 5, 10))
+
+
+def test_a_good_check_by_a_reference_in_doubt_clears_nobody():
+    """The humidity generator fails in August: what it said of the probe in July cannot end the doubt of May."""
+
+    def generator_checked(day, error):
+        rows = b.plateau(50, [50.0 + error] * 2, b.generated(50, reference="GEN-02"), sensor="GEN-01", phase="check")
+        return b.visit(f"{day}-generator", rows)
+
+    limited = {"saturator_gradient": "0 degC", "chamber_gradient": "0 degC", "check_limit": {"humidity": "0.5 %RH"}}
+    story = (checked("2026-05-10", 3.0), checked("2026-07-10", 0.1), used("2026-07-20"))
+    two = (b.two_pressure(**limited), b.two_pressure("GEN-02", **limited))
+    sound = probe_records(*two, *story, generator_checked("2026-08-10", 0.1))
+    assert "2026-07-20-lab" not in doubted(as_it_is(), sound)
+    failed = probe_records(*two, *story, generator_checked("2026-08-10", 2.0))
+    assert doubted(as_it_is(), failed)["2026-07-20-lab"].startswith("PROBE-01 is in doubt from 2026-01-13 on")

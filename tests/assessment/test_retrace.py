@@ -322,3 +322,21 @@ def test_what_can_no_longer_be_computed_acquits_no_sensor():
     assert [m.before.visit for m in found.lost] == [VISIT]
     assert found.states == ()
     assert found.dropped == ()
+
+
+def test_what_is_left_without_a_verdict_acquits_no_sensor():
+    """Such an error puts the failed visit below the range that the sensor is specified for, where nothing is judged."""
+    files = b.records(
+        b.family(range={"lowest": "40 %RH", "highest": "100 %RH"}, points={"humidity": ["50 %RH"]}),
+        b.sensor(),
+        b.two_pressure(),
+        b.visit("2026-01-16-lab", at_50(50.0)),
+        b.visit(VISIT, at_50(54.0)),
+    )
+    assert b.assessed(files).standings["RH-1"].state is State.OUT
+    found = shifted(files, "GEN-01", "saturation_temperature", 6.0, since=date(2026, 3, 1))
+    (moved,) = found.lost
+    assert moved.after.verdict is Verdict.NONE
+    assert moved.after.error > 10.0
+    assert found.states == ()
+    assert found.dropped == ()
