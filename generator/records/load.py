@@ -23,7 +23,7 @@ from generator.records.models import (
 )
 from generator.records.snapshot import EVIDENCE, Snapshot
 from generator.records.validation import validation_faults
-from generator.records.visits import Visit, read_visit
+from generator.records.visits import Visit, read_visits
 from generator.records.yaml_text import Document, parse
 
 __all__ = ["RECORD_MODELS", "Records", "load"]
@@ -115,13 +115,13 @@ def load(files: Snapshot) -> tuple[Records | None, list[Fault]]:
 def read(files: Snapshot) -> Reading:
     """Read every file; a file with faults gives faults in place of its record."""
     reading = Reading()
-    visit_paths: list[str] = []
+    visits: dict[str, bytes] = {}
     for path in files:
         model = _model_of(path)
         if model is not None:
             _read_yaml(reading, path, files[path], model)
         elif path.startswith("visits/"):
-            visit_paths.append(path)
+            visits[path] = files[path]
         elif not path.startswith(EVIDENCE):
             cure = "move it to attachments/, or to the folder of its kind (README: the records)"
             if path.endswith(".yaml") and _model_of(path.removesuffix("yaml") + "yml"):
@@ -131,12 +131,8 @@ def read(files: Snapshot) -> Reading:
         if path not in files:
             cure = f"add {path} to the records folder"
             reading.fault(MISSING_RECORD, Place(path=path), f"{path} is not there", cure)
-    zone = _zone(reading)
-    for path in visit_paths:
-        visit, faults = read_visit(path, files[path], zone)
-        reading.faults += faults
-        if visit is not None:
-            reading.visits.append(visit)
+    reading.visits, faults = read_visits(visits, _zone(reading))
+    reading.faults += faults
     return reading
 
 

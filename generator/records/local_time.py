@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -22,9 +22,7 @@ LONGEST_TRIP = timedelta(days=14)
 _TIME = re.compile(
     r"([0-9]{4}-[0-9]{2}-[0-9]{2})[ T]([0-9]{2}:[0-9]{2}(?::[0-9]{2})?)(?:\s*([+-][0-9]{2}:[0-9]{2}|Z))?"
 )
-
-_PLAIN_TIME = "[0-9]{4}-[0-9]{2}-[0-9]{2}[ T](?:[01][0-9]|2[0-3]):[0-5][0-9](?::[0-5][0-9])?"
-_PLAIN_TIMES = re.compile(rf"{_PLAIN_TIME}(?:\n{_PLAIN_TIME})*")
+_PLAIN_TIME = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}[ T](?:[01][0-9]|2[0-3]):[0-5][0-9](?::[0-5][0-9])?")
 
 
 class TimeRefused(Exception):
@@ -40,6 +38,10 @@ def utc_seconds(written: str, visit_day: date, zone: ZoneInfo) -> int:
 
     An offset (`+01:00`) may only stand in the hour that occurs twice when the clocks go back.
     """
+    if _PLAIN_TIME.fullmatch(written):
+        midnight = _steady_midnight(written[:10], visit_day, zone)
+        if midnight is not None:
+            return midnight + _second_of_day(written[11:])
     match = _TIME.fullmatch(written)
     try:
         naive = datetime.fromisoformat(f"{match[1]}T{match[2]}") if match else None
@@ -52,22 +54,6 @@ def utc_seconds(written: str, visit_day: date, zone: ZoneInfo) -> int:
         cure = f"correct it, or the file's day {visit_day} (a visit lasts at most {LONGEST_TRIP.days} days)"
         raise TimeRefused(TIME_OFF_DAY, f"{written} is not within the visit of {visit_day}", cure)
     return _by_clock(naive, match[3], zone)
-
-
-def plain_utc_seconds(written: Sequence[str], visit_day: date, zone: ZoneInfo) -> list[int] | None:
-    """Many local times → seconds since 1970 UTC, where all lie on days of the visit whose clocks are not changed.
-
-    None where one does not, or takes `utc_seconds` to be understood.
-    """
-    if not _PLAIN_TIMES.fullmatch("\n".join(written)):
-        return None
-    midnight: dict[str, int] = {}
-    for day in {text[:10] for text in written}:
-        first = _steady_midnight(day, visit_day, zone)
-        if first is None:
-            return None
-        midnight[day] = first
-    return [midnight[text[:10]] + _second_of_day(text[11:]) for text in written]
 
 
 @lru_cache(maxsize=86_400)

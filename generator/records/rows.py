@@ -10,6 +10,7 @@ import numpy as np
 
 from generator.records.columns import INDICATIONS, READING_PHASES, REFERENCE_READINGS, SHARED_WORDS
 from generator.records.load import Records
+from generator.records.visit_columns import Words
 from generator.records.visits import Visit
 
 
@@ -86,43 +87,31 @@ def with_shared_readings(visit: Visit) -> Visit:
     if not taking:
         return visit
     rows, givers = np.array(taking).T
-    number, step, gauge = visit.number.copy(), visit.step.copy(), visit.gauge.copy()
-    text = visit.text.copy()
+    block = visit.own_block
+    number, step, gauge, text = (dict(getattr(block, kind)) for kind in ("number", "step", "gauge", "text"))
     for name in (*REFERENCE_READINGS, "ambient_pressure"):
-        values = number[name]
-        lacking = np.isnan(values[rows]) & ~np.isnan(values[givers])
-        if lacking.any():
-            to, of = rows[lacking], givers[lacking]
+        if name in number:
+            lacking = np.isnan(number[name][rows]) & ~np.isnan(number[name][givers])
             for columns in (number, step, gauge):
                 if name in columns:
                     columns[name] = columns[name].copy()
-                    columns[name][to] = columns[name][of]
+                    columns[name][rows[lacking]] = columns[name][givers[lacking]]
     for name in SHARED_WORDS:
-        words = list(text[name])
-        for row, giver in taking:
-            words[row] = words[row] or words[giver]
-        text[name] = tuple(words)
-    return replace(visit, number=number, gauge=gauge, step=step, text=text)
+        if name in text:
+            code = text[name].code.copy()
+            code[rows] = np.where(code[rows] > 0, code[rows], code[givers])
+            text[name] = Words(values=text[name].values, code=code)
+    return replace(visit, block=replace(block, number=number, gauge=gauge, step=step, text=text), start=0)
 
 
 def without_lines(visit: Visit, lines: Container[int]) -> Visit:
     """The visit without the rows that begin on these lines."""
-    keep = [row for row, line in enumerate(visit.lines) if line not in lines]
-
-    def words(column: tuple[str, ...]) -> tuple[str, ...]:
-        return tuple(column[row] for row in keep)
-
-    def numbers(column: np.ndarray) -> np.ndarray:
-        return np.asarray(column[keep])
-
+    keep = np.array([row for row, line in enumerate(visit.lines) if line not in lines], np.int64)
     return replace(
         visit,
         lines=tuple(visit.lines[row] for row in keep),
-        text=visit.text.taken(words),
-        number=visit.number.taken(numbers),
-        quantity=visit.quantity.taken(words),
-        gauge=visit.gauge.taken(numbers),
-        step=visit.step.taken(numbers),
+        block=visit.own_block.taken(keep),
+        start=0,
         time_utc=visit.time_utc[keep],
     )
 

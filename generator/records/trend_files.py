@@ -18,8 +18,9 @@ import numpy as np
 from generator.faults import Fault, Place, Rule, did_you_mean, error
 from generator.records.csv_text import field_place, split
 from generator.records.local_time import BAD_TIME, TimeRefused, clock_seconds, utc_seconds_by_day
+from generator.records.visit_columns import BAD_NUMBER
 from generator.records.visit_header import BAD_UNIT, MISSING_COLUMN, MISSING_UNIT, REPEATED_COLUMN, UNKNOWN_COLUMN
-from generator.records.visits import BAD_NUMBER, ROW_LENGTH
+from generator.records.visits import ROW_LENGTH
 from generator.units import NUMBER, Unit, UnitError, header_unit
 
 TREND_UNREADABLE = error("trend-unreadable", "an export of the building system holds no rows, or is no Parquet file")

@@ -7,32 +7,26 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
-from functools import lru_cache
-from math import nan
-from typing import TypeVar
+from functools import cached_property
+from itertools import accumulate, chain, compress, repeat
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from generator.faults import Fault, Place, Rule, did_you_mean, error
-from generator.records.columns import COLUMNS, REQUIRED, Column
-from generator.records.csv_text import Table, field_place, rows_by_line, split
-from generator.records.local_time import TimeRefused, plain_utc_seconds, utc_seconds
-from generator.records.visit_header import Field, Header, read_header
-from generator.units import NUMBER
+from generator.faults import Fault, Place, Rule, error
+from generator.records.csv_text import field_place, rows_by_line, split
+from generator.records.local_time import TimeRefused, utc_seconds
+from generator.records.visit_columns import Block, Tell, Words, read_columns
+from generator.records.visit_header import read_header
 
 VISIT_NAME = error("visit-name", "a visit's file is not named year/YYYY-MM-DD-words[.rN].csv")
 EMPTY_VISIT = error("empty-visit", "a visit holds no rows")
 ROW_LENGTH = error("row-length", "a row has more fields than the header has names")
-BAD_NUMBER = error("bad-number", "a field is not a number")
-DECIMAL_COMMA = error("decimal-comma", "a number is written with a decimal comma between commas")
-SPREADSHEET_ERROR = error("spreadsheet-error", "a field holds a spreadsheet's error value")
-TWO_UNITS_FILLED = error("two-units-filled", "one row gives a reading in two units")
-BAD_WORD = error("bad-word", "a field holds none of the words that may stand there")
-BLANK_FIELD = error("blank-field", "a field that every row needs is blank")
 
 NAME = re.compile(
     r"visits/([0-9]{4})/(([0-9]{4}-[0-9]{2}-[0-9]{2})-[a-z0-9]+(?:-[a-z0-9]+)*)"
@@ -40,44 +34,25 @@ NAME = re.compile(
 )
 YEARS = range(1900, 2200)
 """In which visits are made; outside, a year is a slip of the finger."""
-_SPREADSHEET_ERROR = re.compile(r"#(REF!|DIV/0!|N/A|NAME\?|VALUE!|NUM!|NULL!|SPILL!|CALC!|#+)")
-_DIGITS_ONLY = re.compile(r"[-+0-9. ]*")
-_LARGEST = 1e12
-_STEPS = tuple(10.0**-decimals for decimals in range(400))
-
+_TOGETHER = 500
+"""Files whose rows are read together: many enough to read each word once, few enough to be in memory as written."""
 
 Values = TypeVar("Values")
 
 
 class Columns(dict[str, Values]):
-    """Columns of a visit by name; those that its file does not have share one blank."""
+    """Columns of some rows of a block by name, each cut out when it is first asked for."""
 
-    __slots__ = ("blank",)
+    __slots__ = ("block", "kind", "rows")
 
-    def __init__(self, columns: Mapping[str, Values], blank: Values) -> None:
-        super().__init__(columns)
-        self.blank = blank
+    def __init__(self, block: Block, kind: str, rows: slice) -> None:
+        self.block, self.kind, self.rows = block, kind, rows
 
     def __missing__(self, name: str) -> Values:
-        if name not in COLUMNS:
-            raise KeyError(name)
-        return self.blank
-
-    def copy(self) -> Columns[Values]:
-        """The same columns, in which others may be put."""
-        return Columns(self, self.blank)
-
-    def taken(self, take: Callable[[Values], Values]) -> Columns[Values]:
-        """The same columns with some of their rows."""
-        return Columns({name: take(column) for name, column in self.items()}, take(self.blank))
-
-
-@lru_cache(maxsize=256)
-def _blank(n: int, value: float | bool) -> np.ndarray:
-    """n equal values that nobody can write to."""
-    values = np.full(n, value)
-    values.flags.writeable = False
-    return values
+        whole = self.block.column(self.kind, name)
+        column: Any = (whole.texts if isinstance(whole, Words) else whole)[self.rows]
+        self[name] = column
+        return column
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,18 +70,12 @@ class Visit:
     header: tuple[str, ...]
     lines: tuple[int, ...]
     """line that each row begins in"""
-    text: Columns[tuple[str, ...]]
-    number: Columns[np.ndarray]
-    quantity: Columns[tuple[str, ...]]
-    """by numeric column, the quantity that each row's reading came in ('' where blank)"""
-    gauge: Columns[np.ndarray]
-    """by pressure column, whether each row's reading is a gauge pressure"""
-    step: Columns[np.ndarray]
-    """by numeric column, the weight of the last digit written, in canonical units (nan where blank)"""
+    block: Block = field(repr=False)
+    """columns of this visit and of others that were read with it"""
+    start: int
+    """its first row in the block"""
     time_utc: np.ndarray
     """seconds since 1970 UTC, int64; 0 where the time could not be read"""
-    fields: Mapping[str, tuple[int, ...]]
-    """column name → its field numbers"""
     content: bytes
 
     @property
@@ -118,6 +87,44 @@ class Visit:
     def sha256(self) -> str:
         """Of the file's bytes."""
         return hashlib.sha256(self.content).hexdigest()
+
+    def _columns(self, kind: str) -> Columns[Any]:
+        return Columns(self.block, kind, slice(self.start, self.start + len(self.lines)))
+
+    @cached_property
+    def text(self) -> Columns[tuple[str, ...]]:
+        """Words, '' where blank."""
+        return self._columns("text")
+
+    @cached_property
+    def number(self) -> Columns[np.ndarray]:
+        """Numbers in canonical units."""
+        return self._columns("number")
+
+    @cached_property
+    def quantity(self) -> Columns[tuple[str, ...]]:
+        """By numeric column, the quantity that each row's reading came in ('' where blank)."""
+        return self._columns("quantity")
+
+    @cached_property
+    def gauge(self) -> Columns[np.ndarray]:
+        """By pressure column, whether each row's reading is a gauge pressure."""
+        return self._columns("gauge")
+
+    @cached_property
+    def step(self) -> Columns[np.ndarray]:
+        """By numeric column, the weight of the last digit written, in canonical units (nan where blank)."""
+        return self._columns("step")
+
+    @property
+    def own_block(self) -> Block:
+        """Its rows as a block of their own."""
+        return self.block.taken(np.arange(self.start, self.start + len(self.lines)))
+
+    @property
+    def fields(self) -> Mapping[str, tuple[int, ...]]:
+        """Column name → its field numbers."""
+        return read_header(self.header).indices
 
     @property
     def time_local(self) -> tuple[str, ...]:
@@ -143,16 +150,99 @@ class Visit:
 
 def read_visit(path: str, content: bytes, zone: ZoneInfo) -> tuple[Visit | None, list[Fault]]:
     """Read one visit; all its faults at once, as values. With a broken header there is no `Visit`."""
+    visits, faults = read_visits({path: content}, zone)
+    return (visits[0] if visits else None), faults
+
+
+def read_visits(files: Mapping[str, bytes], zone: ZoneInfo) -> tuple[list[Visit], list[Fault]]:
+    """Read the visits of these files by path; all faults at once, file after file."""
+    visits: list[Visit] = []
+    faults: list[Fault] = []
+    waiting: dict[tuple[tuple[str, ...], bool], list[_File]] = {}
+    for path, content in files.items():
+        file = _opened(path, content, faults)
+        if file is not None:
+            together = waiting.setdefault((file.header, file.decimal_comma), [])
+            together.append(file)
+            if len(together) == _TOGETHER:
+                visits += _read_together(waiting.pop((file.header, file.decimal_comma)), zone, faults)
+    for together in waiting.values():
+        visits += _read_together(together, zone, faults)
+    order = {path: number for number, path in enumerate(files)}
+    visits.sort(key=lambda visit: order[visit.path])
+    return visits, sorted(faults, key=lambda fault: order[fault.place.path])
+
+
+@dataclass(kw_only=True, slots=True)
+class _File:
+    """A visit's file with a header that holds, and its rows as they were written, each as long as the header."""
+
+    path: str
+    content: bytes
+    id: str
+    day: date
+    revision: int
+    header: tuple[str, ...]
+    decimal_comma: bool
+    lines: Sequence[int]
+    rows: Sequence[Sequence[str]]
+
+    def fault(self, rule: Rule, line: int, field: int, message: str, cure: str) -> Fault:
+        place = field_place(self.path, self.content, line, field)
+        return Fault(rule=rule, place=place, message=message, cure=cure)
+
+
+def _opened(path: str, content: bytes, faults: list[Fault]) -> _File | None:
+    """The file, or its faults: nothing of it can be read where its name, its header or its rows do not hold."""
     name = NAME.fullmatch(path)
     day = _day(name[3]) if name else None
     if name is None or day is None or name[1] != name[3][:4] or day.year not in YEARS:
         cure = "name it visits/YYYY/YYYY-MM-DD-words.csv, e.g. visits/2026/2026-03-14-drying.csv"
         message = "the file is not named like a visit"
-        return None, [Fault(rule=VISIT_NAME, place=Place(path=path), message=message, cure=cure)]
-    table, faults = split(path, content)
+        faults.append(Fault(rule=VISIT_NAME, place=Place(path=path), message=message, cure=cure))
+        return None
+    table, unreadable = split(path, content)
     if table is None:
-        return None, faults
-    return _Reading(path, content, zone, name[2], day, int(name[4] or 1)).visit(table)
+        faults += unreadable
+        return None
+    file = _File(
+        path=path,
+        content=content,
+        id=name[2],
+        day=day,
+        revision=int(name[4] or 1),
+        header=tuple(map(str.strip, table.rows[0])) if table.rows else (),
+        decimal_comma=table.delimiter != ",",
+        lines=table.lines[1:],
+        rows=table.rows[1:],
+    )
+    if not any(file.header):
+        cure = "write the column names in the first line"
+        faults.append(file.fault(EMPTY_VISIT, 1, 0, "the first line holds no header", cure))
+        return None
+    problems = [
+        file.fault(problem.rule, table.lines[0], problem.index, problem.message, problem.cure)
+        for problem in read_header(file.header).problems
+    ]
+    _keep(file, [any(map(str.strip, row)) for row in file.rows])
+    if not file.rows:
+        cure = "add rows, or delete the file before it is merged"
+        problems.append(file.fault(EMPTY_VISIT, 1, 0, "the visit holds no rows", cure))
+    if problems:
+        faults += problems
+        return None
+    width = len(file.header)
+    nameless = [index for index, text in enumerate(file.header) if not text]
+    if nameless or any(len(row) != width for row in file.rows):
+        strays = [_stray(row, nameless, width) for row in file.rows]
+        for line, row, stray in zip(file.lines, file.rows, strays, strict=True):
+            if stray is not None:
+                cure = "name the column, or quote a field that holds the separator (a decimal comma?)"
+                message = f"no column is named above {row[stray].strip()!r}"
+                faults.append(file.fault(ROW_LENGTH, line, stray, message, cure))
+        _keep(file, [stray is None for stray in strays])
+        file.rows = [[*row[:width], *[""] * (width - len(row))] for row in file.rows]
+    return file if file.rows else None
 
 
 def _day(text: str) -> date | None:
@@ -162,210 +252,59 @@ def _day(text: str) -> date | None:
         return None
 
 
-class _Reading:
-    """The reading of one file; collects faults."""
+def _keep(file: _File, keep: Sequence[bool]) -> None:
+    """Keep some rows of a file."""
+    if not all(keep):
+        file.lines, file.rows = tuple(compress(file.lines, keep)), tuple(compress(file.rows, keep))
 
-    def __init__(self, path: str, content: bytes, zone: ZoneInfo, visit_id: str, day: date, revision: int) -> None:
-        self.path, self.content, self.zone = path, content, zone
-        self.id, self.day, self.revision = visit_id, day, revision
-        self.faults: list[Fault] = []
-        self.decimal_comma = False
-        self.lines: tuple[int, ...] = ()
 
-    def fault(self, rule: Rule, line: int, field: int, message: str, cure: str) -> None:
-        place = field_place(self.path, self.content, line, field)
-        self.faults.append(Fault(rule=rule, place=place, message=message, cure=cure))
+def _stray(row: Sequence[str], nameless: Sequence[int], width: int) -> int | None:
+    """The first filled field of a row without a name above it."""
+    return next(
+        (index for index in (*nameless, *range(width, len(row))) if row[index : index + 1] and row[index].strip()), None
+    )
 
-    def visit(self, table: Table) -> tuple[Visit | None, list[Fault]]:
-        if not table.rows or not any(field.strip() for field in table.rows[0]):
-            cure = "write the column names in the first line"
-            self.fault(EMPTY_VISIT, 1, 0, "the first line holds no header", cure)
-            return None, self.faults
-        self.decimal_comma = table.delimiter != ","
-        texts = tuple(text.strip() for text in table.rows[0])
-        header = read_header(texts)
-        for problem in header.problems:
-            self.fault(problem.rule, table.lines[0], problem.index, problem.message, problem.cure)
-        body = [(line, row) for line, row in zip(table.lines[1:], table.rows[1:], strict=True) if "".join(row).strip()]
-        if not body:
-            cure = "add rows, or delete the file before it is merged"
-            self.fault(EMPTY_VISIT, 1, 0, "the visit holds no rows", cure)
-        if self.faults:
-            return None, self.faults
-        nameless = tuple(index for index, text in enumerate(texts) if not text)
-        whole = [(line, row) for line, row in body if self._fits(line, row, len(texts), nameless)]
-        if not whole:
-            return None, self.faults
-        self.lines = tuple(line for line, _ in whole)
-        return self._columns(texts, header, [row for _, row in whole]), self.faults
 
-    def _fits(self, line: int, row: Sequence[str], width: int, nameless: Sequence[int]) -> bool:
-        """Whether every filled field of a row has a name above it."""
-        if len(row) <= width and not nameless:
-            return True
-        for index in (*nameless, *range(width, len(row))):
-            if index < len(row) and row[index].strip():
-                cure = "name the column, or quote a field that holds the separator (a decimal comma?)"
-                self.fault(ROW_LENGTH, line, index, f"no column is named above {row[index].strip()!r}", cure)
-                return False
-        return True
+def _read_together(files: Sequence[_File], zone: ZoneInfo, faults: list[Fault]) -> Iterator[Visit]:
+    """The visits of files under one header, their rows end to end in one block."""
+    starts = list(accumulate((len(file.lines) for file in files), initial=0))
 
-    def _columns(self, texts: tuple[str, ...], header: Header, rows: list[list[str]]) -> Visit:
-        n, width = len(rows), len(texts)
-        padded = [row if len(row) == width else row[:width] + [""] * (width - len(row)) for row in rows]
-        written = [tuple(map(str.strip, column)) for column in zip(*padded, strict=True)]
-        fields = header.indices
-        text = Columns({f.column.name: self._words(f, written[f.index]) for f in header.words}, ("",) * n)
-        numbers = self._numbers(header, written, n)
-        for name in REQUIRED:
-            for row, value in enumerate(written[fields[name][0]]):
-                if not value:
-                    self._row_fault(BLANK_FIELD, row, fields[name][0], f"{name} is blank", f"fill in {name}")
-        return Visit(
-            path=self.path,
-            id=self.id,
-            revision=self.revision,
-            day=self.day,
-            header=texts,
-            lines=self.lines,
-            text=text,
-            number=numbers.number,
-            quantity=numbers.quantity,
-            gauge=numbers.gauge,
-            step=numbers.step,
-            time_utc=self._times(fields["time"][0], text["time"]),
-            fields=fields,
-            content=self.content,
+    def tell(rule: Rule, row: int, field: int, message: str, cure: str) -> None:
+        number = bisect_right(starts, row) - 1
+        faults.append(files[number].fault(rule, files[number].lines[row - starts[number]], field, message, cure))
+
+    width, header = len(files[0].header), read_header(files[0].header)
+    flat = list(chain.from_iterable(chain.from_iterable(file.rows for file in files)))
+    written = [flat[index::width] for index in range(width)]
+    block = read_columns(header, written, files[0].decimal_comma, tell)
+    days = chain.from_iterable(repeat(file.day, len(file.lines)) for file in files)
+    time_utc = _times(block.text["time"].texts, days, zone, header.indices["time"][0], tell)
+    for file, start, end in zip(files, starts, starts[1:], strict=False):
+        yield Visit(
+            path=file.path,
+            id=file.id,
+            revision=file.revision,
+            day=file.day,
+            header=file.header,
+            lines=tuple(file.lines),
+            block=block,
+            start=start,
+            time_utc=time_utc[start:end],
+            content=file.content,
         )
 
-    def _row_fault(self, rule: Rule, row: int, field: int, message: str, cure: str) -> None:
-        self.fault(rule, self.lines[row], field, message, cure)
 
-    def _words(self, field: Field, values: Sequence[str]) -> tuple[str, ...]:
-        name = field.column.name
-        distinct = dict.fromkeys(values)
-        meant = {value: word for value in distinct if (word := _word(field.column, value)) is not None}
-        if len(meant) == len(distinct):
-            return tuple(map(meant.__getitem__, values))  # each word is held once
-        for row, value in enumerate(values):
-            if value not in meant:
-                if _SPREADSHEET_ERROR.fullmatch(value):
-                    message = f"{name}: {value!r} is a spreadsheet's error"
-                    self._row_fault(SPREADSHEET_ERROR, row, field.index, message, "type it again")
-                else:
-                    choices = field.column.choices
-                    cure = f"write one of {', '.join(choices)}{did_you_mean(value, choices)}"
-                    message = f"{name}: {value!r} is not known"
-                    self._row_fault(BAD_WORD, row, field.index, message, cure)
-        return tuple(meant.get(value, "") for value in values)
-
-    def _numbers(self, header: Header, written: Sequence[Sequence[str]], n: int) -> _Numbers:
-        """Every column of numbers in canonical units, with the weight of the last digit written."""
-        fields = header.numbers
-        read = _plain_numbers([value for field in fields for value in written[field.index]])
-        if read is None:
-            pairs = [self._number(f, row, value) for f in fields for row, value in enumerate(written[f.index])]
-            read = np.array(pairs).reshape(-1, 2).T
-        number, step = read.reshape(2, len(fields), n)
-        number, step = (number + header.shift) * header.scale, step * header.scale
-        numbers = _Numbers(n)
-        for position, field in enumerate(fields):
-            name, values = field.column.name, written[field.index]
-            before = numbers.quantity.get(name, ())
-            for row, (value, other) in enumerate(zip(values, before, strict=True) if before else ()):
-                if value and other:
-                    message, cure = f"{name} is given in two units", "keep the unit that was read"
-                    self._row_fault(TWO_UNITS_FILLED, row, field.index, message, cure)
-            numbers.add(field, values, number[position], step[position])
-        return numbers
-
-    def _number(self, field: Field, row: int, written: str) -> tuple[float, float]:
-        """The number as written and the weight of its last digit."""
-        if not written:
-            return _NOTHING
-        comma = self.decimal_comma and written.count(",") == 1 and "." not in written
-        text = written.replace(",", ".") if comma else written
-        if NUMBER.fullmatch(text) and max(abs(float(text)), _last_digit(text)) <= _LARGEST:
-            return float(text), _last_digit(text)
-        name = field.column.name
-        if _SPREADSHEET_ERROR.fullmatch(written):
-            rule, message = SPREADSHEET_ERROR, f"{name}: {written!r} is a spreadsheet's error"
-            cure = "type it again"
-        elif re.fullmatch(r"[+-]?[0-9]+,[0-9]+", written):
-            rule, message = DECIMAL_COMMA, f"{name}: {written!r} has a decimal comma"
-            cure = "use a decimal point, or save the file with `;` between fields"
-        else:
-            rule, message = BAD_NUMBER, f"{name}: {written!r} is not a number"
-            cure = "write digits with a decimal point and no unit; leave it blank if it was not read"
-        self._row_fault(rule, row, field.index, message, cure)
-        return _NOTHING
-
-    def _times(self, field: int, written: Sequence[str]) -> np.ndarray:
-        plain = plain_utc_seconds(written, self.day, self.zone)
-        if plain is not None:
-            return np.array(plain, np.int64)
-        times = np.zeros(len(written), np.int64)
-        for row, text in enumerate(written):
-            try:
-                times[row] = utc_seconds(text, self.day, self.zone) if text else 0
-            except TimeRefused as refused:
-                self._row_fault(refused.rule, row, field, refused.message, refused.cure)
-        return times
-
-
-class _Numbers:
-    """The columns of numbers of one visit; those that it does not have share one blank array."""
-
-    def __init__(self, n: int) -> None:
-        self.n = n
-        self.number, self.step = Columns({}, _blank(n, nan)), Columns({}, _blank(n, nan))
-        self.quantity = Columns({}, ("",) * n)
-        self.gauge = Columns({}, _blank(n, False))
-
-    def add(self, field: Field, values: Sequence[str], number: np.ndarray, step: np.ndarray) -> None:
-        """Take a column; of one that stands twice, the fields that are filled."""
-        name, unit = field.column.name, field.unit
-        kind = unit.quantity if unit else "number"
-        quantity = tuple(kind if value else "" for value in values) if "" in values else (kind,) * self.n
-        is_gauge = unit is not None and unit.gauge is True
-        if name in self.number:
-            filled = np.array([value != "" for value in values])
-            number = np.where(filled, number, self.number[name])
-            step = np.where(filled, step, self.step[name])
-            quantity = tuple(a or b for a, b in zip(quantity, self.quantity[name], strict=True))
-            if kind == "pressure":
-                self.gauge[name] = np.where(filled, is_gauge, self.gauge[name])
-        elif is_gauge:
-            self.gauge[name] = np.array([value != "" for value in values])
-        self.number[name], self.step[name], self.quantity[name] = number, step, quantity
-
-
-_NOTHING = (nan, nan)
-
-
-def _word(column: Column, written: str) -> str | None:
-    """The word that is meant; nothing where none is known."""
-    if not column.choices or not written or written in column.choices:
-        return None if written[:1] == "#" and _SPREADSHEET_ERROR.fullmatch(written) else written
-    word = " ".join(written.casefold().replace("_", " ").split())
-    return next((choice for choice in column.choices if choice.replace("_", " ") == word), None)
-
-
-def _plain_numbers(values: Sequence[str]) -> np.ndarray | None:
-    """All numbers and their steps at once, where each is written in plain digits."""
-    if not _DIGITS_ONLY.fullmatch(" ".join(values)):
-        return None
-    at = {value: number for number, value in enumerate(dict.fromkeys(values))}
-    try:
-        number = [float(value or "nan") for value in at]
-        step = [_STEPS[len(value.partition(".")[2])] if value else nan for value in at]
-    except (ValueError, IndexError):
-        return None
-    if any(abs(value) > _LARGEST for value in number):
-        return None
-    return np.array([number, step])[:, [at[value] for value in values]]
-
-
-def _last_digit(text: str) -> float:
-    mantissa, _, exponent = text.lower().partition("e")
-    return float(10.0 ** max(-300, min(300, int(exponent or 0) - len(mantissa.partition(".")[2]))))
+def _times(texts: Sequence[str], days: Iterable[date], zone: ZoneInfo, field: int, tell: Tell) -> np.ndarray:
+    """Times of rows in seconds since 1970 UTC, by the days of their visits; 0 where one cannot be read."""
+    written = list(zip(texts, days, strict=True))
+    seconds: dict[tuple[str, date], int] = {}
+    refused: dict[tuple[str, date], TimeRefused] = {}
+    for text, day in dict.fromkeys(written):
+        try:
+            seconds[text, day] = utc_seconds(text, day, zone) if text else 0
+        except TimeRefused as why:
+            seconds[text, day], refused[text, day] = 0, why
+    for row in (row for row, time in enumerate(written) if time in refused) if refused else ():
+        problem = refused[written[row]]
+        tell(problem.rule, row, field, problem.message, problem.cure)
+    return np.fromiter(map(seconds.__getitem__, written), np.int64, len(written))

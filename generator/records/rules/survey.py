@@ -18,6 +18,7 @@ from generator.records.load import Records
 from generator.records.models import Reference, Sensor
 from generator.records.rows import standing_rows
 from generator.records.settings import SettingsOn, instrument_on
+from generator.records.visit_columns import Words
 from generator.records.visits import Visit
 
 RuleAcross = Callable[["Survey"], Iterator[Fault]]
@@ -25,31 +26,6 @@ RuleAcross = Callable[["Survey"], Iterator[Fault]]
 _REVISIONS = frozenset(str(number) for number in range(2, 100))
 _LONGEST_TRIP_S = 2**21
 """More seconds than a visit lasts: a time within a visit is known by its remainder."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Words:
-    """One column of words over all rows: a code for each row; code 0 is blank."""
-
-    values: tuple[str, ...]
-    code: np.ndarray
-
-    def where(self, test: Callable[[str], bool]) -> np.ndarray:
-        """Rows whose word passes a test; a blank never does."""
-        passed = np.array([bool(value) and test(value) for value in self.values])
-        return passed[self.code]
-
-    def among(self, words: Collection[str]) -> np.ndarray:
-        """Rows that hold one of these words."""
-        return self.where(lambda word: word in words)
-
-    @property
-    def filled(self) -> np.ndarray:
-        """Rows that hold a word."""
-        return self.code > 0
-
-    def __getitem__(self, row: int) -> str:
-        return self.values[self.code[row]]
 
 
 @dataclass(frozen=True, kw_only=True)
