@@ -137,7 +137,7 @@ def _sum_up(found: Retrace) -> str:
     parts.append(f"{_counted(len(found.verdicts), 'verdict')} change" if found.verdicts else "no verdict changes")
     parts.append(f"{_counted(len(found.recalls), 'sensor')} to recall" if found.recalls else "no sensor to recall")
     if found.lost:
-        parts.append(f"{_counted(len(found.lost), 'result')} can no longer be computed, so nothing is known of them")
+        parts.append(f"{_counted(len(found.lost), 'result')} left without value or verdict: nothing is known of them")
     text = "; ".join(parts)
     return text.replace("1 verdict change", "1 verdict changes") if len(found.verdicts) == 1 else text
 
@@ -152,7 +152,8 @@ def _by(found: Retrace) -> str:
     largest = found.largest
     if largest is None:
         return ""
-    return f", by up to {significant(abs(largest.change), 2)} {largest.before.unit} ({significant(largest.share, 2)} U)"
+    size = f"{significant(abs(largest.change), 2)} {largest.before.unit}"
+    return f", by up to {significant(largest.share, 2)} U (there {size})"
 
 
 def _counted(number: int, what: str) -> str:

@@ -45,8 +45,8 @@ def test_it_says_what_moves_what_changes_and_what_to_do(records, capsys):
     text = said(capsys, records, "--shift", "saturation_temperature=+0.5", "degC")
     first, second = text.splitlines()[:2]
     assert first == "GEN-01: saturation temperature held to have read too high by 0.5 degC, from 2026-06-01 on"
-    assert second.startswith("2 results of 1 visit move, by up to 1.5 %RH (")
-    assert second.endswith(" U); 1 verdict changes; 1 sensor to recall")
+    assert second.startswith("2 results of 1 visit move, by up to ")
+    assert second.endswith(" U (there 1.5 %RH); 1 verdict changes; 1 sensor to recall")
     blocks = {block.splitlines()[0]: block for block in text.split("\n\n")}
     assert "pass → fail" in blocks["verdicts that change"]
     recall = next(block for head, block in blocks.items() if head.startswith("sensors to recall"))
@@ -108,7 +108,7 @@ def test_programs_get_every_number(records, capsys):
 
 def test_readings_that_it_would_make_impossible_are_named(records, capsys):
     text = said(capsys, records, "--shift", "saturation_temperature=+30 degC")
-    assert "2 results can no longer be computed, so nothing is known of them" in text.splitlines()[1]
+    assert "2 results left without value or verdict: nothing is known of them" in text.splitlines()[1]
     assert "readings that it would make impossible\n  visits/2026/2026-09-16-lab.csv:2:" in text
     assert "→ –" in text
 
