@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from generator.assessment.conformity import Judgement, Verdict, judge, rule_in_words, tolerance_at, verdict_by_rule
 from generator.assessment.result import Result, blank_result
 from generator.faults import Fault, Rule, Severity, reservation
@@ -311,11 +313,11 @@ class _Maker:
             cure = "use a better reference, or a rule with a guard band"
             hold(LARGE_UNCERTAINTY, message, cure)
         temperature = self.measurement.temperature_c[line.cell]
-        away = temperature_away(settings, temperature)
+        working = settings.sensor.working_temperature
+        away = working is not None and bool(temperature_away(np.array(working), np.array(temperature)))
         # The coefficient carries the humidity to another temperature; nothing carries the temperature channel there.
         carried = channel is Channel.HUMIDITY and settings.whole("temperature_coefficient")
         if away and not carried:
-            working = settings.sensor.working_temperature
             message = f"holds at {temperature:.1f} degC only; the sensor works at {working:g} degC"
             cure = "calibrate at the working temperature, or declare the temperature coefficient"
             hold(OTHER_TEMPERATURE, message, cure)

@@ -50,7 +50,7 @@ class Budgets:
         variance = float(self.u[result]) ** 2
         lines = []
         for number, weight in zip(self.terms.source[entries], self.terms.weight[entries], strict=True):
-            source = self.catalogue.sources[int(number)]
+            source = self.catalogue[int(number)]
             contribution = float(weight) * source.u
             share = contribution**2 / variance if variance else 0.0
             lines.append(BudgetLine(source=source, sensitivity=float(weight), contribution=contribution, share=share))

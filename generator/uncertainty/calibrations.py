@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -15,6 +14,7 @@ from generator.records.references import QUANTITIES, Calibration, QuantityRecord
 from generator.uncertainty.shifts import Shift
 from generator.uncertainty.sources import (
     Catalogue,
+    Series,
     Source,
     freedom_from_k,
     rectangular,
@@ -65,6 +65,10 @@ class Calibrations:
     """cell → calibrations that its result leans on"""
     shifts: Sequence[Shift] = ()
     """errors beyond the calibrations' that a retrace supposes; the sources stay as they are"""
+    _resolutions: dict[tuple[str, str], list[tuple[Callable[[int], tuple[str, int, float]], np.ndarray]]] = field(
+        default_factory=dict, repr=False
+    )
+    """(reference, quantity) → what names each reading's resolution (visit, time, digit), and its sources' numbers"""
 
     def applied(
         self,
@@ -128,19 +132,33 @@ class Calibrations:
         """
         unit = CANONICAL[QUANTITIES[quantity]]
         label = f"{_words(quantity)}: resolution of {reference.id}"
-        cells, first, inverse = np.unique(table.cell[rows[chosen]], return_index=True, return_inverse=True)
-        visits = [table.cells[cell].sensor_visit.visit.name for cell in cells.tolist()]
-        finest: dict[str, float] = {}
-        for visit, digit in zip(visits, np.fmin.reduceat(step[chosen], first).tolist(), strict=True):
-            finest[visit] = min(finest.get(visit, math.inf), digit)
-        if known.resolution:
-            finest = dict.fromkeys(finest, known.resolution.value)
-        written = {visit: f"{quantity}/resolution {digit:g}" for visit, digit in finest.items()}
-        add, name, numbers = self.catalogue.add, reference.id, []
-        for visit, time in zip(visits, table.time[rows[chosen[first]]].tolist(), strict=True):
-            digit, identity = finest[visit], f"{name}/{visit}/{time}/{written[visit]}"
-            numbers.append(add(rectangular(identity, label, digit / 2.0, unit)))
-        return Terms.of(chosen, np.array(numbers)[inverse], 1.0)
+        _, first, inverse = np.unique(table.cell[rows[chosen]], return_index=True, return_inverse=True)
+        visit, time = table.visit[rows[chosen[first]]], table.time[rows[chosen[first]]]
+        finest = np.full(len(table.visits), np.inf if known.resolution is None else known.resolution.value)
+        if known.resolution is None:
+            np.fmin.at(finest, visit, np.fmin.reduceat(step[chosen], first))
+        # Plateaus of one visit and time are one reading of the reference: one source.
+        moments = visit * (np.ptp(time) + 1) + (time - time.min())
+        _, at, which = np.unique(moments, return_index=True, return_inverse=True)
+        visit, time, digit = visit[at], time[at], finest[visit[at]]
+
+        def key(i: int) -> tuple[str, int, float]:
+            return table.visits[int(visit[i])].name, int(time[i]), float(digit[i])
+
+        def identity(i: int) -> str:
+            name, moment, digit = key(i)
+            return f"{reference.id}/{name}/{moment}/{quantity}/resolution {digit:g}"
+
+        before = self._resolutions.setdefault((reference.id, quantity), [])
+        numbers = np.full(len(at), -1)
+        if before:  # read for other rows, in another way
+            found = {known_key(i): number for known_key, those in before for i, number in enumerate(those.tolist())}
+            numbers = np.array([found.get(key(i), -1) for i in range(len(at))])
+        new = np.flatnonzero(numbers < 0)
+        series = Series.rectangular(digit[new] / 2.0, lambda i: identity(new[i]), label, unit)
+        (numbers[new],) = self.catalogue.extend([series], [at[new]])
+        before.append((key, numbers))
+        return Terms.of(chosen, numbers[which][inverse], 1.0)
 
     def _by_calibration(
         self,

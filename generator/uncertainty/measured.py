@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import NamedTuple
 
 from generator.faults import Fault
 from generator.records.models import Channel
@@ -18,8 +19,7 @@ LineKey = tuple[str, str, int, Channel, Part]
 """path of the visit, sensor, number of the plateau, channel, part"""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Line:
+class Line(NamedTuple):
     """One measured error: a plateau, a channel, a part; its number is its row in the budgets."""
 
     cell: int

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from datetime import date
+from itertools import repeat
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from generator.records.rows import SensorVisit
 from generator.records.settings import SettingsOn
 from generator.uncertainty.budgets import make_budgets
 from generator.uncertainty.calibrations import Calibrations
-from generator.uncertainty.cell_sources import Part, Surroundings, cell_terms
+from generator.uncertainty.cell_sources import CellSources, Part, Surroundings
 from generator.uncertainty.indications import COLUMNS_OF, indications
 from generator.uncertainty.measured import Line, LineKey, Measurement
 from generator.uncertainty.reference_values import ReferenceValues, reference_values
@@ -91,6 +92,7 @@ class _Stage:
         self.settings = [settings[c.sensor_visit.sensor, day] for c, day in zip(self.table.cells, days, strict=True)]
         self.policies = [policies[day] for day in days]
         self.soak, self.room = self._first_soaks(), self._means(self.table.number["room_humidity"]).tolist()
+        self.own = CellSources(self.table.cells, self.settings, calibrations.catalogue)
         calibrations.used = {}
 
     def report(self, rule: Rule, row: int, place: Place, message: str, cure: str) -> None:
@@ -168,64 +170,48 @@ class _Stage:
         known = self._repeatabilities(channel, part, spread)
         good = np.isfinite(row_error)
 
-        def mean(values: np.ndarray) -> list[float]:
+        def mean(values: np.ndarray) -> np.ndarray:
             """Means over the readings of each cell."""
             with np.errstate(divide="ignore", invalid="ignore"):
-                return (np.bincount(table.cell[good], values[good], cells) / spread.n).tolist()
+                return np.bincount(table.cell[good], values[good], cells) / spread.n
 
-        value_of, shown_of, humidity_of = mean(reference_value), mean(shown), mean(reference.humidity.value)
-        slope_of, temperature_of = mean(reference.slope), mean(reference.temperature.value)
-        n_of, error_of, s_of = spread.n.tolist(), spread.mean.tolist(), spread.s.tolist()
-        steps = self._steps(channel)
-        new_line = np.full(cells, -1, np.int64)
-        own_line: list[int] = []
-        own: list[tuple[int, float]] = []
+        measured: list[int] = []
+        used: list[Repeatability] = []
         for cell in np.flatnonzero(spread.n > 0).tolist():
-            repeatability = known[cell]
-            if repeatability is None:
+            if (repeatability := known[cell]) is None:
                 self._no_repeatability(cell, channel)
                 continue
-            new_line[cell] = number = len(self.whole.lines)
-            here, correction = cell_terms(
-                table.cells[cell],
-                self.settings[cell],
-                channel,
-                part,
-                self.calibrations.catalogue,
-                repeatability,
-                n_of[cell],
-                {name: step[cell] for name, step in steps.items()},
-                Surroundings(
-                    humidity=humidity_of[cell],
-                    slope=slope_of[cell],
-                    temperature_c=temperature_of[cell],
-                    soak_min=self.soak[cell],
-                    previous_target=self._previous_target(cell),
-                ),
-            )
-            own += here
-            own_line += [number] * len(here)
-            self.whole.lines.append(
-                Line(
-                    cell=self.first + cell,
-                    channel=channel,
-                    part=part,
-                    error=error_of[cell] + correction,
-                    reference_value=math.nan if part is Part.LOOP else value_of[cell],
-                    indication=shown_of[cell],
-                    n=n_of[cell],
-                    s=s_of[cell],
-                    settling_correction=correction,
-                    repeatability=repeatability,
-                )
-            )
-        self.terms.append(
-            Terms(np.array(own_line, np.int64), np.array([o[0] for o in own], np.int64), np.array([o[1] for o in own]))
+            measured.append(cell)
+            used.append(repeatability)
+        at = np.array(measured, np.int64)
+        around = Surroundings(
+            humidity=mean(reference.humidity.value),
+            slope=mean(reference.slope),
+            temperature_c=mean(reference.temperature.value),
+            soak_min=self.soak,
+            previous_target=self._previous_target,
         )
+        own, correction = self.own.of(channel, part, at, used, spread.n, self._steps(channel), around)
+        new_line = np.full(cells, -1, np.int64)
+        new_line[at] = len(self.whole.lines) + np.arange(len(at))
+        columns = (
+            (self.first + at).tolist(),
+            repeat(channel),
+            repeat(part),
+            (spread.mean + correction)[at].tolist(),
+            repeat(math.nan) if part is Part.LOOP else mean(reference_value)[at].tolist(),
+            mean(shown)[at].tolist(),
+            spread.n[at].tolist(),
+            spread.s[at].tolist(),
+            correction[at].tolist(),
+            used,
+        )
+        self.whole.lines += map(Line._make, zip(*columns, strict=False))
+        self.terms.append(Terms(new_line[own.row], own.source, own.weight))
         new_row = np.where(good, new_line[table.cell], -1)
         self.terms.append(row_terms.moved(new_row, 1.0 / np.maximum(spread.n, 1)[table.cell]))
 
-    def _steps(self, channel: Channel) -> dict[str, list[float]]:
+    def _steps(self, channel: Channel) -> dict[str, np.ndarray]:
         """By column, the resolution of each cell's display where none is declared; nan where it was not read.
 
         It is the finest digit that the visit has of it: a spreadsheet drops trailing zeros.
@@ -240,7 +226,7 @@ class _Stage:
             by_cell = np.fmin.reduceat(np.where(direct, self.table.step[column], np.nan), self.firsts[:-1])
             finest = np.full(len(parts), np.nan)
             np.fmin.at(finest, part_of, by_cell)
-            steps[name] = np.where(np.isnan(by_cell), np.nan, finest[part_of]).tolist()
+            steps[name] = np.where(np.isnan(by_cell), np.nan, finest[part_of])
         return steps
 
     def _means(self, values: np.ndarray) -> np.ndarray:
@@ -250,12 +236,12 @@ class _Stage:
         with np.errstate(invalid="ignore"):
             return np.bincount(cell, values[good], cells) / np.bincount(cell, minlength=cells)
 
-    def _first_soaks(self) -> list[float]:
+    def _first_soaks(self) -> np.ndarray:
         """The first soak that is written in each cell; nan where none is."""
         written = np.flatnonzero(np.isfinite(self.table.number["soak"]))
         first = np.full(len(self.table.cells), np.nan)
         first[self.table.cell[written[::-1]]] = self.table.number["soak"][written[::-1]]
-        return first.tolist()
+        return first
 
     def _previous_target(self, cell: int) -> float:
         """Humidity that the probe came from: the plateau before, whatever its phase; at first the room's."""
@@ -279,7 +265,7 @@ class _Stage:
 
     def _unsettled(self, cell: int, rows: int, slope: float, minutes: float) -> str:
         rule = self.policies[cell].settling
-        soak = self.soak[cell]
+        soak = float(self.soak[cell])
         if rule.least_soak is not None and not soak >= rule.least_soak:
             had = "no soak is written" if math.isnan(soak) else f"soak {soak:g} min"
             return f"{had}, the policy asks for {rule.least_soak:g} min"

@@ -141,8 +141,8 @@ def _linear(
     variance = float(budgets.u[number]) ** 2
     numbered = zip(budgets.terms.source[entries], budgets.terms.weight[entries], strict=True)
     # In order of identity: the numbers of sources depend on what else is on record, the answer must not.
-    for source_number, weight in sorted(numbered, key=lambda pair: budgets.catalogue.sources[pair[0]].identity):
-        source = budgets.catalogue.sources[int(source_number)]
+    for source_number, weight in sorted(numbered, key=lambda pair: budgets.catalogue[int(pair[0])].identity):
+        source = budgets.catalogue[int(source_number)]
         part = (float(weight) * source.u) ** 2
         if part < SMALL_SHARE * variance:
             small += part

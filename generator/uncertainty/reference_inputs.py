@@ -111,7 +111,8 @@ class ReferenceInputs:
         cells, which = np.unique(self.table.cell[rows[at]], return_inverse=True)
         parts = [self.table.cells[cell].sensor_visit for cell in cells.tolist()]
         add = self.calibrations.catalogue.add
-        number_of = {id(part): add(source(f"{part.visit.name}/{part.sensor}")) for part in parts}
+        once = {id(part): part for part in parts}
+        number_of = {key: add(source(f"{part.visit.name}/{part.sensor}")) for key, part in once.items()}
         return Terms.of(at, np.array([number_of[id(part)] for part in parts], np.int64)[which], 1.0)
 
     def room_pressure(self, rows: np.ndarray) -> Measured:

@@ -6,12 +6,16 @@ Two results are correlated exactly as far as they lean on the same sources: the 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar, overload
 
 import numpy as np
 from scipy.special import ndtri, stdtrit
+
+Width = TypeVar("Width", float, np.ndarray)
 
 COVERAGE = math.erf(math.sqrt(2.0))
 """Coverage probability of k = 2 for a normal distribution: 95.449 973 6 %."""
@@ -43,22 +47,97 @@ class Source(NamedTuple):
     """variance group: sources whose u is one and the same estimate, counted once in the degrees of freedom"""
 
 
-@dataclass
-class Catalogue:
+@dataclass(frozen=True, kw_only=True)
+class Series:
+    """Sources of one kind that have no number yet: their sizes as arrays, each made only when it is asked for."""
+
+    source: Callable[[int], Source]
+    """of a position; its size is the one that stands there in `u` and `nu`"""
+    u: np.ndarray
+    nu: np.ndarray | None = None
+    """None: infinite"""
+    groups: Sequence[str] | None = None
+    """None: of no variance group"""
+    distribution: Distribution = Distribution.RECTANGULAR
+    named: bool = False
+    """whether others may give them again, and find them by their identity"""
+
+    @classmethod
+    def rectangular(
+        cls, half_width: np.ndarray, identity: Callable[[int], str], label: str, unit: str, *, named: bool = False
+    ) -> Series:
+        """Sources known by their limits ± half_width; `identity` of a position."""
+        return cls(
+            source=lambda i: rectangular(identity(i), label, float(half_width[i]), unit),
+            u=half_width_u(half_width),
+            named=named,
+        )
+
+
+class Catalogue(Sequence[Source]):
     """All sources, each once, by number. The same identity must always mean the same source."""
 
-    sources: list[Source] = field(default_factory=list)
-    _numbers: dict[str, int] = field(default_factory=dict)
-    _cached: tuple[np.ndarray, ...] = field(default=(np.zeros(0),) * 4, repr=False)
+    def __init__(self) -> None:
+        self._numbers: dict[str, int] = {}
+        self._groups: dict[str, int] = {}
+        self._starts, self._blocks = [0], list[Callable[[int], Source]]()  # first numbers, and what makes the sources
+        self._sizes: list[tuple[Sequence[float] | np.ndarray, ...]] = []
+        self._cached: tuple[np.ndarray, ...] = (np.zeros(0),) * 4
 
-    def add(self, source: Source) -> int:
-        """The source's number; raises ValueError where the identity already means another size."""
-        number = self._numbers.setdefault(source.identity, len(self.sources))
-        if number == len(self.sources):
-            self.sources.append(source)
-        elif self.sources[number] != source:
+    def __len__(self) -> int:
+        return self._starts[-1]
+
+    @overload
+    def __getitem__(self, number: int) -> Source: ...
+    @overload
+    def __getitem__(self, number: slice) -> list[Source]: ...
+    def __getitem__(self, number: int | slice) -> Source | list[Source]:
+        if isinstance(number, slice):
+            return [self[i] for i in range(*number.indices(len(self)))]
+        if not 0 <= number < len(self):
+            raise IndexError(number)
+        block = bisect_right(self._starts, number) - 1
+        return self._blocks[block](number - self._starts[block])
+
+    def find(self, source: Source) -> int | None:
+        """The number that a source has; raises ValueError where its identity already means another size."""
+        number = self._numbers.get(source.identity)
+        if number is not None and self[number] != source:
             raise ValueError(f"source {source.identity!r} is given twice with different values")
         return number
+
+    def add(self, source: Source) -> int:
+        """The source's number, a new one where it has none; raises ValueError as `find` does."""
+        number = self.find(source)
+        if number is None:
+            number = self._numbers[source.identity] = len(self)
+            rectangular = source.distribution is Distribution.RECTANGULAR
+            self._append(1, lambda _: source, ([source.u], [source.nu], [rectangular], [self._group(source.group)]))
+        return number
+
+    def extend(self, series: Sequence[Series], places: Sequence[np.ndarray]) -> list[np.ndarray]:
+        """Number the sources of several series by ascending place, at one place in the order of the series.
+
+        By place and not by kind, so that a result's sources stand in one order however many are numbered at once.
+        """
+        counts = [len(one.u) for one in series]
+        ends = np.cumsum(counts)
+        which = np.repeat(np.arange(len(series)), counts)
+        order = np.lexsort((which, np.concatenate(places)))
+        kinds, positions = which[order], order - (ends - counts)[which[order]]
+        sizes = [self._sizes_of(one) for one in series]
+        numbers = np.empty(len(order), np.int64)
+        numbers[order] = np.arange(len(self), len(self) + len(order))
+
+        def source(number: int) -> Source:
+            return series[kinds[number]].source(int(positions[number]))
+
+        self._append(len(order), source, tuple(np.concatenate(column)[order] for column in zip(*sizes, strict=True)))
+        parts = np.split(numbers, ends[:-1])
+        for one, part in zip(series, parts, strict=True):
+            if one.named:
+                self._numbers |= {one.source(i).identity: number for i, number in enumerate(part.tolist())}
+        return parts
 
     def standard_uncertainties(self) -> np.ndarray:
         """u of every source, shape (sources,)."""
@@ -76,19 +155,35 @@ class Catalogue:
         """Number of every source's variance group (its own where it has none), shape (sources,)."""
         return self._columns()[3]
 
+    def _group(self, name: str) -> int:
+        return self._groups.setdefault(name, len(self._groups)) if name else -1
+
+    def _sizes_of(self, one: Series) -> tuple[np.ndarray, ...]:
+        n = len(one.u)
+        nu = np.full(n, math.inf) if one.nu is None else one.nu
+        groups = np.full(n, -1) if one.groups is None else np.array([self._group(name) for name in one.groups], int)
+        return one.u, nu, np.full(n, one.distribution is Distribution.RECTANGULAR), groups
+
+    def _append(
+        self, count: int, source: Callable[[int], Source], sizes: tuple[Sequence[float] | np.ndarray, ...]
+    ) -> None:
+        self._starts.append(len(self) + count)
+        self._blocks.append(source)
+        self._sizes.append(sizes)
+
     def _columns(self) -> tuple[np.ndarray, ...]:
-        """The sources as arrays, made again only when sources were added."""
-        if len(self._cached[0]) != len(self.sources):
-            named: dict[str, int] = {}
-            own = len(self.sources)
-            groups = [named.setdefault(s.group, own + len(named)) if s.group else i for i, s in enumerate(self.sources)]
-            self._cached = (
-                np.array([s.u for s in self.sources], float),
-                np.array([s.nu for s in self.sources], float),
-                np.array([s.distribution is Distribution.RECTANGULAR for s in self.sources], bool),
-                np.array(groups, np.int64),
-            )
+        """The sizes of all sources, joined again only when sources were added."""
+        if len(self._cached[0]) != len(self):
+            u, nu, rectangular, group = (np.concatenate(column) for column in zip(*self._sizes, strict=True))
+            self._sizes = [(u, nu, rectangular, group)]
+            own = len(self)
+            self._cached = (u, nu, rectangular, np.where(group < 0, np.arange(own), own + group))
         return self._cached
+
+
+def half_width_u(half_width: Width) -> Width:
+    """Standard uncertainty of a rectangular distribution ± half_width."""
+    return abs(half_width) / RECTANGULAR_DIVISOR
 
 
 def rectangular(identity: str, label: str, half_width: float, unit: str) -> Source:
@@ -96,7 +191,7 @@ def rectangular(identity: str, label: str, half_width: float, unit: str) -> Sour
     return Source(
         identity=identity,
         label=label,
-        u=abs(half_width) / RECTANGULAR_DIVISOR,
+        u=half_width_u(half_width),
         unit=unit,
         distribution=Distribution.RECTANGULAR,
     )

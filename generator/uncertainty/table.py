@@ -11,6 +11,7 @@ import numpy as np
 from generator.faults import Place
 from generator.records.columns import INDICATIONS, NUMBERS, PRESSURES
 from generator.records.rows import Plateau, SensorVisit
+from generator.records.visits import Visit
 
 _WORDS = ("reference", "barometer", "loop_meter", "condensate", "salt", "medium")
 
@@ -33,7 +34,10 @@ class ReadingTable:
     """n readings in rows; `cell` says to which of the `cells` each belongs, rows of a cell in order of time."""
 
     cells: tuple[Cell, ...]
+    visits: tuple[Visit, ...]
     cell: np.ndarray
+    visit: np.ndarray
+    """number of the visit"""
     visit_row: np.ndarray
     number: dict[str, np.ndarray]
     step: dict[str, np.ndarray]
@@ -64,7 +68,7 @@ def reading_table(sensor_visits: Sequence[SensorVisit]) -> ReadingTable:
         for plateau in sv.plateaus
         if plateau.status == "read"
     )
-    visits = list({id(cell.sensor_visit.visit): cell.sensor_visit.visit for cell in cells}.values())
+    visits = tuple({id(cell.sensor_visit.visit): cell.sensor_visit.visit for cell in cells}.values())
     counts = [len(cell.plateau.rows) for cell in cells]
     visit_row = np.fromiter(chain.from_iterable(cell.plateau.rows for cell in cells), np.int64, sum(counts))
     # Whole visits are laid end to end; of them the rows of the cells are taken.
@@ -89,7 +93,9 @@ def reading_table(sensor_visits: Sequence[SensorVisit]) -> ReadingTable:
     text, quantity = ([getattr(v, kind) for v in visits] for kind in ("text", "quantity"))
     return ReadingTable(
         cells=cells,
+        visits=visits,
         cell=cell,
+        visit=visit_of,
         visit_row=visit_row,
         number={name: numbers(number, name, np.nan) for name in NUMBERS},
         step={name: numbers(step, name, np.nan) for name in NUMBERS},

@@ -84,15 +84,15 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "common_component",
     ),
     "resolution divided by √n": (
-        Slip("cell_sources", "label, step / 2.0, channel.unit)", "label, step / 2.0 / math.sqrt(9), channel.unit)"),
+        Slip("cell_sources", "half_width=step / 2.0,", "half_width=step / 2.0 / math.sqrt(9),"),
         "resolutions",
     ),
     "a whole digit for half of one": (
-        Slip("calibrations", "label, digit / 2.0, unit)", "label, digit, unit)"),
+        Slip("calibrations", "Series.rectangular(digit[new] / 2.0", "Series.rectangular(digit[new]"),
         "resolutions",
     ),
     "the scatter of one reading for that of the mean": (
-        Slip("cell_sources", "u=known.s / math.sqrt(n)", "u=known.s"),
+        Slip("cell_sources", "float) / np.sqrt(n[at])", "float)"),
         "scatter_of_readings",
     ),
     "n for n − 1": (
@@ -132,19 +132,21 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "loop",
     ),
     "settling corrected backwards": (
-        Slip("cell_sources", "return left / 2.0, [(catalogue", "return -left / 2.0, [(catalogue"),
+        Slip("cell_sources", "correction[left.cells] = left.half_width", "correction[left.cells] = -left.half_width"),
         "settling",
     ),
     "all that may be left of settling corrected": (
-        Slip("cell_sources", "return left / 2.0, [(catalogue", "return left, [(catalogue"),
+        Slip(
+            "cell_sources", "correction[left.cells] = left.half_width", "correction[left.cells] = 2.0 * left.half_width"
+        ),
         "settling",
     ),
     "a warm probe taken for a cold one": (
-        Slip("cell_sources", "if channel is Channel.HUMIDITY else -1.0", "if channel is Channel.HUMIDITY else 1.0"),
+        Slip("cell_sources", "np.full(len(self.cells), -1.0)", "np.full(len(self.cells), 1.0)"),
         "temperature_channel",
     ),
     "hysteresis with its whole width": (
-        Slip("cell_sources", "declared.value / 2.0, channel.unit)", "declared.value, channel.unit)"),
+        Slip("cell_sources", "half_width=width[cells] / 2.0", "half_width=width[cells]"),
         "hysteresis",
     ),
     "an efficiency above saturation": (

@@ -243,7 +243,7 @@ def test_lag_behind_a_changing_room_is_the_slope_of_its_readings_times_the_lag()
         rows = [row | {"output [%RH]": 50.3} for row in b.plateau(50, [50.3] * 3, {})]
         visit = b.visit("2026-03-16-lab", [row | reading for row, reading in zip(rows, readings, strict=True)])
         lab = measured(b.records(b.sensor(), probe, b.barometer(), visit))
-        found = [s for s in lab.measurement.whole().catalogue.sources if s.identity.endswith("response_lag")]
+        found = [s for s in lab.measurement.whole().catalogue if s.identity.endswith("response_lag")]
         assert [source.u for source in found] == pytest.approx([half / math.sqrt(3.0)])
 
 

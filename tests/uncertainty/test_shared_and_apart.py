@@ -79,7 +79,7 @@ def test_the_condition_of_a_salt_cell_is_its_own_at_each_visit():
         for m in (2, 3)
     ]
     lab = measured(b.records(b.sensor(), b.saturated_salt(salt_condition="0.4 %RH"), *visits))
-    sources = [s.identity for s in lab.measurement.whole().catalogue.sources if s.identity.endswith("/condition")]
+    sources = [s.identity for s in lab.measurement.whole().catalogue if s.identity.endswith("/condition")]
     assert len(sources) == 4
     assert all(any(salt in identity for salt in ("LiCl", "NaCl")) for identity in sources)
 
@@ -124,3 +124,32 @@ def test_a_mirror_whose_pressure_is_not_read_may_differ_from_the_chambers():
     own = b.mirrored(10.0, 23.0, "dew", mirror_pa=101_325.0)
     lab = measured(b.records(b.sensor(), mirror, b.visit(VISIT, b.plateau(44, [44.1] * 2, own))))
     assert lab.source("MIR-01/mirror_pressure_difference", 44.0) is None
+
+
+def test_every_source_has_a_name_of_its_own_and_the_size_that_budgets_compute_with():
+    """Two sensors in one chamber, one of them also by a probe, which is measured apart: what is one stays one."""
+    family = b.family(
+        self_heating="0.1 degC",
+        time_constant="10 min",
+        channels=["humidity", "temperature"],
+        humidity={"repeatability": "0.05 %RH", "hysteresis": "0.6 %RH"},
+        temperature={"repeatability": "0.05 degC"},
+    )
+    generator = {**b.two_pressure(), **b.transfer_probe(), **b.barometer()}
+    shown = {"output_temperature [degC]": "23.1"}
+    together = [b.plateau(50, [50.1] * 2, b.generated(50), sensor=name, **shown) for name in ("RH-1", "RH-2")]
+    by_probe = b.visit("2026-04-16-air", b.plateau(50, [50.0, 50.2], b.by_probe(50.0, air_c=23.0)))
+    files = b.records(family, b.sensor(), b.sensor("RH-2"), generator, b.visit(VISIT, *together), by_probe)
+    catalogue = measured(files).measurement.whole().catalogue
+    sources = list(catalogue)
+    names = [source.identity for source in sources]
+    assert len(set(names)) == len(names) > 20
+    assert names.count("RH-1/RH-1-A/self_heating") == names.count("RH-2/RH-2-A/self_heating") == 1
+    assert [catalogue.add(source) for source in sources if "self_heating" in source.identity] == [
+        number for number, name in enumerate(names) if "self_heating" in name
+    ]
+    assert [s.u for s in sources] == catalogue.standard_uncertainties().tolist()
+    assert [s.nu for s in sources] == catalogue.degrees_of_freedom().tolist()
+    assert [s.distribution == "rectangular" for s in sources] == catalogue.rectangular().tolist()
+    grouped = {number for number, source in enumerate(sources) if source.group}
+    assert {n for n, group in enumerate(catalogue.groups().tolist()) if group != n} == grouped
