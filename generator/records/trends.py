@@ -30,6 +30,8 @@ LOWEST_RH, HIGHEST_RH = -1.0, 105.0
 SHARE_OF_ONE = 1.05
 HELD_STEPS = 2.0
 """A value stands until the next one; where that is more than so many usual steps away, for one step (our choice)."""
+LONGEST_STEP_S = 3600.0
+"""Exports are hourly or finer: a value of a coarser one stands for an hour, not for its day or month (our choice)."""
 STUCK_S = 24 * 3600
 """A value that stays the same for longer than this is told as stuck (our choice)."""
 
@@ -50,8 +52,8 @@ class Trend:
 
     @property
     def step_s(self) -> float:
-        """The usual time from one value to the next, seconds."""
-        return float(np.median(np.diff(self.time_utc))) if len(self.time_utc) > 1 else 0.0
+        """The usual time from one value to the next, seconds, at most an hour."""
+        return min(float(np.median(np.diff(self.time_utc))), LONGEST_STEP_S) if len(self.time_utc) > 1 else 0.0
 
     def held_s(self) -> np.ndarray:
         """For how long each value stands, seconds; shape of `time_utc`.

@@ -233,3 +233,11 @@ def test_the_cure_of_an_offset_that_the_zone_did_not_have_is_the_local_time_of_t
     assert "2026-06-30 04:00 if the offset is right" in fault.cure  # Oslo keeps UTC + 2 h in summer
     (fault,) = read("time,humidity [%RH]\n2026-06-30 02:00+99:99,15\n")[1]
     assert fault.cure.startswith("write 2026-06-30 02:00;")
+
+
+def test_a_value_of_an_export_coarser_than_hourly_stands_for_an_hour():
+    """Two values ten months apart say nothing of the months between them."""
+    sparse = good("time [UTC],humidity [%RH]\n2026-02-20 00:00,49\n2026-12-20 00:00,56\n")
+    assert sparse.held_s().tolist() == [3600.0, 3600.0]
+    daily = good("time [UTC],humidity [%RH]\n" + "".join(f"2026-02-{day:02} 06:00,49\n" for day in range(1, 21)))
+    assert daily.held_s().sum() == 20 * 3600.0
