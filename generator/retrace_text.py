@@ -73,6 +73,8 @@ def _error(reference: str, quantities: Sequence[str], text: str) -> tuple[str, s
     if not equals or not size:
         example = f"{quantities[0]}=+0.1 {symbols(QUANTITIES[quantities[0]])[0]}"
         raise CannotRetrace(f"--shift {text!r} is no QUANTITY=ERROR\n  cure: write e.g. --shift '{example}'")
+    if "=" in size:
+        raise CannotRetrace(f"--shift {text!r} gives several errors\n  cure: write --shift once for each quantity")
     if name not in quantities:
         hint = did_you_mean(name, quantities)
         raise CannotRetrace(f"{reference} has no quantity {name!r}\n  cure: use one of {', '.join(quantities)}{hint}")

@@ -126,6 +126,11 @@ def test_readings_that_it_would_make_impossible_are_named(records, capsys):
         (["saturation_temperature=1 kPa/year"], "is no unit of temperature", "use one of degC, degF, K"),
         (["saturation_temperature"], "is no QUANTITY=ERROR", "write e.g. --shift 'saturation_pressure=+0.1 Pa'"),
         (["saturation_temperature="], "is no QUANTITY=ERROR", "write e.g."),
+        (
+            ["saturation_temperature=1 degC", "chamber_temperature=1 degC"],
+            "gives several errors",
+            "write --shift once for each quantity",
+        ),
         (["saturation_temperature=one degC"], "is not a number with a unit", "write a number and its unit"),
     ],
 )
