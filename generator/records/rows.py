@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
-from math import isnan
 
 import numpy as np
 
 from generator.records.columns import INDICATIONS, READING_PHASES, REFERENCE_READINGS, SHARED_WORDS
+from generator.records.joined import Joined, whole_visits
 from generator.records.load import Records
 from generator.records.visit_columns import Words
 from generator.records.visits import Visit
+
+_STATUS = ("not done", "read", "stated")
+_DIRECTIONS = ("start", "rising", "falling")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,102 +119,102 @@ def without_lines(visit: Visit, lines: Container[int]) -> Visit:
     )
 
 
-def standing_rows(visits: Sequence[Visit]) -> Mapping[tuple[str, str], Visit]:
-    """(visit id, sensor) → the latest revision that holds the sensor: that one stands, whole."""
-    standing: dict[tuple[str, str], Visit] = {}
-    for visit in sorted(visits, key=lambda v: (v.day, v.id, v.revision)):
-        for sensor in dict.fromkeys(visit.text["sensor"]):
-            if sensor:
-                standing[(visit.id, sensor)] = visit
-    return standing
+def standing_rows(visits: Sequence[Visit]) -> tuple[Joined, np.ndarray]:
+    """The rows that stand, and of each the number of its part: the rows of one sensor in one visit.
+
+    Of a visit's revisions, the latest that holds a sensor stands for it, whole. `visits`: by day, id and revision;
+    parts are numbered in the order in which their sensors first appear.
+    """
+    visit, row = whole_visits(visits)
+    whole = Joined(visits, visit, row)
+    sensor = whole.words("text", "sensor")
+    ids = {held.id: number for number, held in enumerate(visits)}
+    key = np.array([ids[held.id] for held in visits], np.int64)[visit] * len(sensor.values) + sensor.code
+    _, first, which = np.unique(key, return_index=True, return_inverse=True)
+    latest = np.zeros(len(first), np.int64)
+    np.maximum.at(latest, which, visit)
+    stands = sensor.filled & (visit == latest[which])
+    return Joined(visits, visit[stands], row[stands]), np.unique(first[which][stands], return_inverse=True)[1]
 
 
 def sensor_visits(records: Records) -> tuple[SensorVisit, ...]:
     """Every sensor's part of every visit that stands, by day, visit and sensor."""
-    readings = {visit.path: _Readings(with_shared_readings(visit)) for visit in records.visits}
+    rows, part = standing_rows(_sharing(records.visits))
+    order = np.lexsort((rows.time_utc(), part))
+    rows, part = Joined(rows.visits, rows.visit[order], rows.row[order]), part[order]
+    phase, reason, sensor = (rows.words("text", name) for name in ("phase", "reason", "sensor"))
+    starts = np.flatnonzero(np.diff(part, prepend=-1))
+    plateaus: list[list[Plateau]] = [[] for _ in starts]
+    events: list[list[Event]] = [[] for _ in starts]
+    _fill_plateaus(rows, part, plateaus)
+    for row in np.flatnonzero(phase.among(("adjusted",))).tolist():
+        events[part[row]].append(_event(rows.visits[rows.visit[row]], int(rows.row[row])))
+    withdrawn = set(part[phase.among(("withdrawn",))].tolist())
+    reasons = {int(part[row]): reason[row] for row in np.flatnonzero(reason.filled)[::-1].tolist()}
     return tuple(
-        _sensor_visit(readings[visit.path], sensor) for (_, sensor), visit in standing_rows(records.visits).items()
+        SensorVisit(
+            visit=rows.visits[visit],
+            sensor=sensor.values[name],
+            plateaus=tuple(plateaus[number]),
+            events=tuple(events[number]),
+            withdrawn=number in withdrawn,
+            reason=reasons.get(number, ""),
+        )
+        for number, (visit, name) in enumerate(
+            zip(rows.visit[starts].tolist(), sensor.code[starts].tolist(), strict=True)
+        )
     )
 
 
-class _Readings:
-    """What the rows of a visit say, as plain lists: the walk over them reads one value at a time."""
+def _sharing(visits: Sequence[Visit]) -> list[Visit]:
+    """Visits, with shared readings those in which several rows have one time and reference."""
+    visit, row = whole_visits(visits)
+    rows = Joined(visits, visit, row)
+    reference = rows.words("text", "reference")
+    shares = reference.filled & rows.words("text", "phase").among(READING_PHASES)
+    moment = np.array([rows.time_utc(), reference.code, visit])[:, shares]
+    moment = moment[:, np.lexsort(moment)]
+    again = set(moment[2, 1:][(moment[:, 1:] == moment[:, :-1]).all(axis=0)].tolist())
+    return [with_shared_readings(held) if number in again else held for number, held in enumerate(visits)]
 
-    def __init__(self, visit: Visit) -> None:
-        self.visit = visit
-        self.phase, self.note = visit.text["phase"], visit.text["note"]
-        self.time = visit.time_utc.tolist()
-        self.target = visit.number["target"].tolist()
-        stated = ~np.isnan(visit.number["stated_error"])
-        read = np.zeros(len(stated), bool)
-        for name in INDICATIONS:
-            read |= ~np.isnan(visit.number[name])
-        self.status = [
-            "stated" if s else "read" if r else "not done" for s, r in zip(stated.tolist(), read.tolist(), strict=True)
-        ]
-        self.rows: dict[str, list[int]] = {}
-        for row, sensor in enumerate(visit.text["sensor"]):
-            self.rows.setdefault(sensor, []).append(row)
 
-    def same_plateau(self, before: int, row: int) -> bool:
-        """Whether a row repeats the one before; two rows without a target do."""
-        return (
-            self.phase[before] == self.phase[row]
-            and self.status[before] == self.status[row]
-            and (self.target[before] == self.target[row] or (isnan(self.target[before]) and isnan(self.target[row])))
+def _fill_plateaus(rows: Joined, part: np.ndarray, plateaus: Sequence[list[Plateau]]) -> None:
+    """Cut rows, in order of part and time, into plateaus, and put each into its part's list.
+
+    Repeats at one target, or without one, are one plateau; a row that is no reading ends it.
+    """
+    phase, note, target = rows.words("text", "phase"), rows.words("text", "note"), rows.numbers("number", "target")
+    read = np.zeros(len(part), bool)
+    for name in INDICATIONS:
+        read |= ~np.isnan(rows.numbers("number", name))
+    status = np.where(~np.isnan(rows.numbers("number", "stated_error")), 2, read)
+    reading = phase.among(READING_PHASES)
+    before, after = slice(None, -1), slice(1, None)
+    in_phase = reading[1:] & (part[before] == part[after]) & (phase.code[before] == phase.code[after])
+    same = (target[before] == target[after]) | (np.isnan(target[before]) & np.isnan(target[after]))
+    first = np.ones(len(part), bool)
+    first[1:] = ~(in_phase & same & (status[before] == status[after]))
+    direction = np.zeros(len(part), np.int64)
+    direction[1:] = in_phase * (1 * (target[after] > target[before]) - (target[after] < target[before]))
+    starts = np.flatnonzero(first)
+    ends = np.append(starts[1:], len(part))
+    kept = reading[starts]
+    starts, ends = starts[kept], ends[kept]
+    row, noted = rows.row.tolist(), set(np.flatnonzero(note.filled).tolist())
+    columns = (starts, ends, part[starts], phase.code[starts], target[starts], direction[starts], status[starts])
+    for start, end, number, word, aim, way, state in zip(*(column.tolist() for column in columns), strict=True):
+        notes = dict.fromkeys(note[at] for at in range(start, end) if at in noted) if noted else ()
+        plateaus[number].append(
+            Plateau(
+                number=len(plateaus[number]) + 1,
+                phase=phase.values[word],
+                target=aim,
+                direction=_DIRECTIONS[way],
+                rows=tuple(row[start:end]),
+                status=_STATUS[state],
+                note="; ".join(notes),
+            )
         )
-
-    def plateau(self, rows: list[int], number: int, previous: Plateau | None) -> Plateau:
-        """The rows as one plateau; `previous`: the one before, since the last event."""
-        phase, target = self.phase[rows[0]], self.target[rows[0]]
-        direction = "start"
-        if previous is not None and previous.phase == phase:
-            direction = "rising" if target > previous.target else "falling" if target < previous.target else "start"
-        return Plateau(
-            number=number,
-            phase=phase,
-            target=target,
-            direction=direction,
-            rows=tuple(rows),
-            status=self.status[rows[0]],
-            note="; ".join(dict.fromkeys(filter(None, (self.note[row] for row in rows)))),
-        )
-
-
-def _sensor_visit(readings: _Readings, sensor: str) -> SensorVisit:
-    visit, phase = readings.visit, readings.phase
-    rows = sorted(readings.rows[sensor], key=readings.time.__getitem__)
-    plateaus: list[Plateau] = []
-    events: list[Event] = []
-    open_rows: list[int] = []
-    previous: Plateau | None = None
-
-    def close() -> None:
-        nonlocal previous, open_rows
-        if open_rows:
-            previous = readings.plateau(open_rows, len(plateaus) + 1, previous)
-            plateaus.append(previous)
-            open_rows = []
-
-    for row in rows:
-        if phase[row] not in READING_PHASES:
-            close()
-            previous = None
-            if phase[row] == "adjusted":
-                events.append(_event(visit, row))
-            continue
-        if open_rows and not readings.same_plateau(open_rows[-1], row):
-            close()
-        open_rows.append(row)
-    close()
-    return SensorVisit(
-        visit=visit,
-        sensor=sensor,
-        plateaus=tuple(plateaus),
-        events=tuple(events),
-        withdrawn=any(phase[row] == "withdrawn" for row in rows),
-        reason=next(filter(None, (visit.text["reason"][row] for row in rows)), ""),
-    )
 
 
 def _event(visit: Visit, row: int) -> Event:

@@ -11,7 +11,7 @@ from math import nan
 import numpy as np
 
 from generator.faults import Rule, did_you_mean, error
-from generator.records.columns import COLUMNS, REQUIRED, Column
+from generator.records.columns import REQUIRED, Column
 from generator.records.visit_header import Field, Header
 from generator.units import NUMBER
 
@@ -77,12 +77,15 @@ class Block:
     quantity: Mapping[str, Words]
     gauge: Mapping[str, np.ndarray]
 
-    def column(self, kind: str, name: str) -> np.ndarray | Words:
-        """One column of a kind: `text`, `number`, `step`, `quantity` or `gauge`."""
-        if name not in COLUMNS:
-            raise KeyError(name)
-        found: np.ndarray | Words | None = getattr(self, kind).get(name)
-        return _blank(self.n, kind) if found is None else found
+    def numbers(self, kind: str, name: str) -> np.ndarray:
+        """A column of `number`, `step` or `gauge`."""
+        column: np.ndarray | None = getattr(self, kind).get(name)
+        return _blank(self.n, False if kind == "gauge" else nan) if column is None else column
+
+    def words(self, kind: str, name: str) -> Words:
+        """A column of `text` or `quantity`."""
+        column: Words | None = getattr(self, kind).get(name)
+        return _no_words(self.n) if column is None else column
 
     def taken(self, rows: np.ndarray) -> Block:
         """The block of some of its rows."""
@@ -104,13 +107,16 @@ class Block:
 
 
 @lru_cache(maxsize=256)
-def _blank(n: int, kind: str) -> np.ndarray | Words:
+def _blank(n: int, value: float | bool) -> np.ndarray:
     """A blank column that nobody can write to."""
-    if kind in ("text", "quantity"):
-        return Words(values=("",), code=np.zeros(n, np.int32))
-    values = np.full(n, False if kind == "gauge" else nan)
+    values = np.full(n, value)
     values.flags.writeable = False
     return values
+
+
+@lru_cache(maxsize=256)
+def _no_words(n: int) -> Words:
+    return Words(values=("",), code=_blank(n, False).astype(np.int32))
 
 
 def read_columns(header: Header, written: Sequence[Sequence[str]], decimal_comma: bool, tell: Tell) -> Block:

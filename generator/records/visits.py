@@ -19,9 +19,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from generator.faults import Fault, Place, Rule, error
+from generator.records.columns import COLUMNS
 from generator.records.csv_text import field_place, rows_by_line, split
 from generator.records.local_time import TimeRefused, utc_seconds
-from generator.records.visit_columns import Block, Tell, Words, read_columns
+from generator.records.visit_columns import Block, Tell, read_columns
 from generator.records.visit_header import read_header
 
 VISIT_NAME = error("visit-name", "a visit's file is not named year/YYYY-MM-DD-words[.rN].csv")
@@ -49,8 +50,11 @@ class Columns(dict[str, Values]):
         self.block, self.kind, self.rows = block, kind, rows
 
     def __missing__(self, name: str) -> Values:
-        whole = self.block.column(self.kind, name)
-        column: Any = (whole.texts if isinstance(whole, Words) else whole)[self.rows]
+        if name not in COLUMNS:
+            raise KeyError(name)
+        words = self.kind in ("text", "quantity")
+        whole: Any = self.block.words(self.kind, name).texts if words else self.block.numbers(self.kind, name)
+        column: Values = whole[self.rows]
         self[name] = column
         return column
 

@@ -43,10 +43,9 @@ def missing_technicians(survey: Survey) -> Iterator[Fault]:
     """A certificate names who calibrated, and who approves must be another."""
     rows, named = survey.rows, survey.rows.words("technician").filled
     work = rows.own | rows.words("phase").among(("adjusted",))
-    for part, row in rows.firsts(work):
-        if not named[part.rows].any():
-            message = f"no technician is named for {part.sensor}"
-            yield rows.fault(NO_TECHNICIAN, row, "technician", message, "fill in who read it")
+    for part, row in rows.firsts(work & ~rows.in_part(named)):
+        message = f"no technician is named for {part.sensor}"
+        yield rows.fault(NO_TECHNICIAN, row, "technician", message, "fill in who read it")
 
 
 def people_of_findings(survey: Survey) -> Iterator[Fault]:

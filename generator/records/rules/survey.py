@@ -7,8 +7,6 @@ from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from itertools import chain
-from math import nan
 
 import numpy as np
 
@@ -48,17 +46,9 @@ class Rows:
     def __init__(self, visits: tuple[Visit, ...], damage: Collection[Place]) -> None:
         self.visits = visits
         self._damage = damage
-        standing = standing_rows(visits)
-        stands: list[bool] = []
-        for visit in visits:
-            sensors = visit.text["sensor"]
-            own = {name for name in set(sensors) if standing.get((visit.id, name)) is visit}
-            stands += [name in own for name in sensors]
-        self._stands = np.flatnonzero(stands)
-        counts = [len(visit.lines) for visit in visits]
-        self.visit = np.repeat(np.arange(len(visits)), counts)[self._stands]
-        starts = np.cumsum([0, *counts])[:-1]
-        self.row = self._stands - starts[self.visit] if visits else self._stands
+        self._joined, self.part = standing_rows(visits)
+        """and by row, the number of its part"""
+        self.visit, self.row = self._joined.visit, self._joined.row
         self._columns: dict[tuple[str, str], np.ndarray] = {}
         self._words: dict[tuple[str, str], Words] = {}
 
@@ -69,7 +59,7 @@ class Rows:
 
     def number(self, name: str) -> np.ndarray:
         """A column of numbers in canonical units; nan where blank."""
-        return self._column("number", name, nan)
+        return self._column("number", name)
 
     def read(self, *names: str) -> np.ndarray:
         """Rows in which at least one of these numbers stands."""
@@ -80,7 +70,7 @@ class Rows:
 
     def gauge(self, name: str) -> np.ndarray:
         """Rows in which a pressure is a gauge pressure."""
-        return self._column("gauge", name, False)
+        return self._column("gauge", name)
 
     def words(self, name: str) -> Words:
         """A column of words."""
@@ -107,8 +97,7 @@ class Rows:
     @cached_property
     def time(self) -> np.ndarray:
         """Seconds since 1970 UTC; 0 where the time could not be read."""
-        times = [visit.time_utc for visit in self.visits]
-        return np.concatenate(times)[self._stands] if times else np.zeros(0, np.int64)
+        return self._joined.time_utc()
 
     @cached_property
     def reading(self) -> np.ndarray:
@@ -159,29 +148,33 @@ class Rows:
 
     @cached_property
     def by_sensor(self) -> tuple[SensorRows, ...]:
-        """Rows by visit and sensor."""
-        sensor = self.words("sensor")
-        key = self.visit * len(sensor.values) + sensor.code
-        order = np.argsort(key, kind="stable")
-        parts = np.split(order, np.flatnonzero(np.diff(key[order])) + 1) if self.n else []
-        return tuple(
-            SensorRows(visit=self.visits[self.visit[rows[0]]], sensor=sensor[rows[0]], rows=rows) for rows in parts
-        )
+        """The parts."""
+        return tuple(map(self._part, range(len(self._bounds) - 1)))
 
     @cached_property
-    def part(self) -> np.ndarray:
-        """By row, the number of its entry in `by_sensor`."""
-        part = np.zeros(self.n, np.int64)
-        for number, entry in enumerate(self.by_sensor):
-            part[entry.rows] = number
-        return part
+    def _order(self) -> np.ndarray:
+        """Rows part after part."""
+        return np.argsort(self.part, kind="stable")
+
+    @cached_property
+    def _bounds(self) -> np.ndarray:
+        """Where each part begins in that order, and the last ends."""
+        return np.cumsum([0, *np.bincount(self.part).tolist()])
+
+    def _part(self, number: int) -> SensorRows:
+        rows = self._order[self._bounds[number] : self._bounds[number + 1]]
+        return SensorRows(visit=self.visit_of(rows[0]), sensor=self.words("sensor")[rows[0]], rows=rows)
+
+    def in_part(self, mask: np.ndarray) -> np.ndarray:
+        """Rows of parts in which some row passes."""
+        return (np.bincount(self.part[mask], minlength=len(self._bounds)) > 0)[self.part]
 
     def firsts(self, mask: np.ndarray) -> Iterator[tuple[SensorRows, int]]:
         """Each visit of a sensor in which some rows pass, with the first of them."""
         passing = np.flatnonzero(mask)
         parts, first = np.unique(self.part[passing], return_index=True)
-        for number, row in zip(parts, passing[first], strict=True):
-            yield self.by_sensor[number], int(row)
+        for number, row in zip(parts.tolist(), passing[first].tolist(), strict=True):
+            yield self._part(number), row
 
     def visit_of(self, row: int) -> Visit:
         """The visit that a row stands in."""
@@ -195,26 +188,16 @@ class Rows:
         """A fault at a row's field."""
         return Fault(rule=rule, place=self.place(row, column), message=message, cure=cure)
 
-    def _column(self, kind: str, name: str, blank: float | bool) -> np.ndarray:
+    def _column(self, kind: str, name: str) -> np.ndarray:
         """One column of all visits' `number` or `gauge`."""
         if (kind, name) not in self._columns:
-            if any(name in visit.fields for visit in self.visits):
-                whole = np.concatenate([getattr(visit, kind)[name] for visit in self.visits])[self._stands]
-            else:
-                whole = np.full(self.n, blank)
-            self._columns[kind, name] = whole
+            self._columns[kind, name] = self._joined.numbers(kind, name)
         return self._columns[kind, name]
 
     def _coded(self, kind: str, name: str) -> Words:
         """One column of all visits' `text` or `quantity`."""
         if (kind, name) not in self._words:
-            if any(name in visit.fields for visit in self.visits):
-                words = list(chain.from_iterable(getattr(visit, kind)[name] for visit in self.visits))
-                codes = {word: code for code, word in enumerate(dict.fromkeys(["", *words]))}
-                code = np.fromiter(map(codes.__getitem__, words), np.int64, len(words))[self._stands]
-                self._words[kind, name] = Words(values=tuple(codes), code=code)
-            else:
-                self._words[kind, name] = Words(values=("",), code=np.zeros(self.n, np.int64))
+            self._words[kind, name] = self._joined.words(kind, name)
         return self._words[kind, name]
 
 
