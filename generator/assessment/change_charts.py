@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
-import numpy as np
-
 from generator.assessment.control_charts import (
     FIRM_VALUES,
     LEAST_VALUES,
@@ -24,17 +22,11 @@ from generator.assessment.control_charts import (
     individuals,
     moving_range_sigma,
 )
-from generator.assessment.drift import pairs_between
+from generator.assessment.drift import expanded_of_changes, pairs_between
 from generator.assessment.history import VisitHistory
-from generator.assessment.result import Result
 from generator.records.models import Channel
 from generator.rounding import expanded, value_with
 from generator.uncertainty.budgets import Budgets
-from generator.uncertainty.covariance import expanded_of_combinations
-from generator.uncertainty.sources import coverage_factor
-
-Pairs = list[tuple[Result, Result]]
-"""(as left before, as found now), one a point"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +52,7 @@ def change_chart(visits: Sequence[VisitHistory], budgets: Budgets, channel: Chan
     found = [(now.day, pairs) for before, now in pairwise(visits) if (pairs := pairs_between(before, now))]
     days = tuple(day for day, _ in found)
     changes = tuple(math.fsum(now.error - before.error for before, now in pairs) / len(pairs) for _, pairs in found)
-    U = _expanded([pairs for _, pairs in found], budgets, between)
+    U = expanded_of_changes([pairs for _, pairs in found], budgets, between)
     single = average = None
     if len(changes) >= LEAST_VALUES:
         single = individuals(changes)
@@ -74,28 +66,6 @@ def change_chart(visits: Sequence[VisitHistory], budgets: Budgets, channel: Chan
         ewma=average,
         sentence=_sentence(days, changes, U, single, average, channel),
     )
-
-
-def _expanded(found: Sequence[Pairs], budgets: Budgets, between: float) -> tuple[float, ...]:
-    """U of each mean change; another laboratory's results are independent of ours, and share their u at one visit."""
-    sums, lines, weights = [], [], []
-    own = np.full(len(found), 2.0 * between**2)
-    k = np.zeros(len(found))
-    for number, pairs in enumerate(found):
-        for sign, results in ((-1.0, [before for before, _ in pairs]), (1.0, [now for _, now in pairs])):
-            stated = [r for r in results if r.line is None]
-            measured = [r.line for r in results if r.line is not None]
-            sums += [number] * len(measured)
-            lines += measured
-            weights += [sign / len(pairs)] * len(measured)
-            if stated:
-                own[number] += (math.fsum(r.u for r in stated) / len(pairs)) ** 2
-                k[number] = max(k[number], float(coverage_factor(min(r.nu_eff for r in stated))))
-    if lines:
-        u, k_lines, _ = expanded_of_combinations(budgets, sums, lines, weights)
-        own[: len(u)] += u**2
-        k[: len(u)] = np.maximum(k[: len(u)], k_lines)
-    return tuple(float(value) for value in k * np.sqrt(own))
 
 
 def _sentence(

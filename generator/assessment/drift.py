@@ -23,13 +23,16 @@ from generator.assessment.visit_to_visit import VisitToVisit
 from generator.records.models import Channel
 from generator.rounding import expanded, value_with
 from generator.uncertainty.budgets import Budgets
-from generator.uncertainty.covariance import expanded_of_combination
+from generator.uncertainty.covariance import expanded_of_combinations
 from generator.uncertainty.sources import coverage_factor
 
 __all__ = ["Change", "Drift", "Fit", "Leaves", "PointOutlook", "changes_between", "drift", "drift_to"]
 
 MATTERS = 0.1
 """A significant rate is called drifting when it uses this part of the tolerance within one interval (our choice)."""
+
+Pairs = Sequence[tuple[Result, Result]]
+"""(as left before, as found now), one a point"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -330,7 +333,13 @@ def last_changes(history: Sequence[VisitHistory], budgets: Budgets, between: flo
 
 def changes_between(before: VisitHistory, now: VisitHistory, budgets: Budgets, between: float) -> tuple[Change, ...]:
     """As found now minus as left before, at every point that both hold."""
-    return tuple(_change(left, found, budgets, between) for left, found in pairs_between(before, now))
+    pairs = pairs_between(before, now)
+    return tuple(
+        Change(target=found.target, before=left, now=found, change=found.error - left.error, U=U)
+        for (left, found), U in zip(
+            pairs, expanded_of_changes([[pair] for pair in pairs], budgets, between), strict=True
+        )
+    )
 
 
 def pairs_between(before: VisitHistory, now: VisitHistory) -> list[tuple[Result, Result]]:
@@ -353,10 +362,26 @@ def pairs_between(before: VisitHistory, now: VisitHistory) -> list[tuple[Result,
     return found
 
 
-def _change(before: Result, now: Result, budgets: Budgets, between: float) -> Change:
-    if before.line is not None and now.line is not None:
-        u, k, _ = expanded_of_combination(budgets, (before.line, now.line), (-1.0, 1.0))
-    else:
-        u, k = math.hypot(before.u, now.u), float(coverage_factor(min(before.nu_eff, now.nu_eff)))
-    u = math.sqrt(u * u + 2.0 * between * between)
-    return Change(target=now.target, before=before, now=now, change=now.error - before.error, U=k * u)
+def expanded_of_changes(changes: Sequence[Pairs], budgets: Budgets, between: float) -> tuple[float, ...]:
+    """U of each change, the mean over its pairs (one or more): what both visits lean on cancels.
+
+    Another laboratory's results are independent of ours, and share their u at one visit.
+    """
+    sums, lines, weights = [], [], []
+    own = np.full(len(changes), 2.0 * between**2)
+    k = np.zeros(len(changes))
+    for number, pairs in enumerate(changes):
+        for sign, results in zip((-1.0, 1.0), zip(*pairs, strict=True), strict=True):
+            stated = [r for r in results if r.line is None]
+            measured = [r.line for r in results if r.line is not None]
+            sums += [number] * len(measured)
+            lines += measured
+            weights += [sign / len(pairs)] * len(measured)
+            if stated:
+                own[number] += (math.fsum(r.u for r in stated) / len(pairs)) ** 2
+                k[number] = max(k[number], float(coverage_factor(min(r.nu_eff for r in stated))))
+    if lines:
+        u, k_lines, _ = expanded_of_combinations(budgets, sums, lines, weights)
+        own[: len(u)] += u**2
+        k[: len(u)] = np.maximum(k[: len(u)], k_lines)
+    return tuple((k * np.sqrt(own)).tolist())

@@ -57,10 +57,10 @@ class Level:
     first: Result
     """decides what else is the same point"""
 
-    def takes(self, segment: int, result: Result, *, any_direction: bool = False) -> bool:
-        """Whether a result of a segment belongs here."""
+    def takes(self, result: Result, *, any_direction: bool = False) -> bool:
+        """Whether a result of its segment belongs here."""
         directed = any_direction or result.direction == self.first.direction
-        return segment == self.segment and directed and same_condition(self.first, result)
+        return directed and same_condition(self.first, result)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -90,7 +90,8 @@ class Epoch:
     @cached_property
     def years(self) -> np.ndarray:
         """Years since the epoch opened, shape (n,)."""
-        return np.array([self.years_at(result.day) for result in self.results])
+        years = {day: self.years_at(day) for day in self.days}
+        return np.array([years[result.day] for result in self.results])
 
     def years_at(self, day: date) -> float:
         """Years from the opening to a day."""
@@ -142,11 +143,16 @@ class Epoch:
         """The newest result of a level."""
         return self.results[int(np.flatnonzero(self.level == level)[-1])]
 
+    @cached_property
+    def days_seen(self) -> np.ndarray:
+        """On how many days each level was seen, shape (levels,)."""
+        seen = {(number, result.day) for number, result in zip(self.level.tolist(), self.results, strict=True)}
+        return np.bincount([number for number, _ in seen], minlength=len(self.levels))
+
     @property
     def recurs(self) -> bool:
         """Whether a level was seen on two days: without that, levels alone explain all and no rate can be told."""
-        seen = {(int(number), result.day) for number, result in zip(self.level, self.results, strict=True)}
-        return len(seen) > len(self.levels)
+        return bool((self.days_seen > 1).any())
 
     @cached_property
     def covariance(self) -> np.ndarray:
@@ -214,18 +220,19 @@ def _entries(history: Sequence[VisitHistory]) -> tuple[list[_Entry], int, int]:
 
 def _epoch(entries: Sequence[_Entry], open_segment: int, budgets: Budgets) -> Epoch:
     levels: list[Level] = []
+    of_segment: dict[int, list[int]] = {}
     which = []
     for e in entries:
-        exact = [i for i, level in enumerate(levels) if level.takes(e.segment, e.result)]
-        # Another laboratory's order of points says nothing of the direction: any of the target will do.
-        near = exact or [
-            i
-            for i, level in enumerate(levels)
-            if e.result.status == "stated" and level.takes(e.segment, e.result, any_direction=True)
-        ]
-        if not near:
+        numbers = of_segment.setdefault(e.segment, [])
+        near = next((i for i in numbers if levels[i].takes(e.result)), None)
+        if near is None and e.result.status == "stated":
+            # Another laboratory's order of points says nothing of the direction: any of the target will do.
+            near = next((i for i in numbers if levels[i].takes(e.result, any_direction=True)), None)
+        if near is None:
+            near = len(levels)
+            numbers.append(near)
             levels.append(Level(segment=e.segment, first=e.result))
-        which.append(near[0] if near else len(levels) - 1)
+        which.append(near)
     return Epoch(
         results=tuple(e.result for e in entries),
         visit=np.array([e.visit for e in entries]),

@@ -164,17 +164,31 @@ class Fit:
             nu=self.rate.nu,
         )
 
-    def course(self, level: int, years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """(true error, u, ν) of a level over the years since the epoch opened, each with the shape of `years`."""
-        still, moving = (
-            self._row(level, 0.0, 0.0),
-            self._row(None, 1.0, self.epoch.reference_values[level] - self.centre),
+    def course(self, levels: np.ndarray, years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(true error, u, ν) of each level (by number) over the years since the epoch opened, shape (levels, years).
+
+        `years` has that shape: errors are straight in them, variances square.
+        """
+        found = self.estimate
+        moving = [self._row(None, 1.0, self.epoch.reference_values[level] - self.centre) for level in levels]
+        rates = np.reshape(moving, (len(levels), len(found.values)))
+        tied, shared, moved = found.covariance[levels], found.shared[levels], rates @ found.shared
+
+        def along(*powers: np.ndarray) -> np.ndarray:
+            """Horner's scheme."""
+            total = np.zeros(years.shape)
+            for factor in reversed(powers):
+                total = total * years + factor[:, None]
+            return total
+
+        variance = along(
+            tied[np.arange(len(levels)), levels],
+            2.0 * np.sum(rates * tied, axis=1),
+            np.sum((rates @ found.covariance) * rates, axis=1),
         )
-        rows = still + years[:, None] * moving
-        variance = np.einsum("ij,jk,ik->i", rows, self.estimate.covariance, rows)
-        sensitivity = np.sum((rows @ self.estimate.shared) ** 2, axis=1)
-        nu = effective_freedom(variance, sensitivity, self.information)
-        return rows @ self.estimate.values, np.sqrt(variance), nu
+        sensitivity = along(np.sum(shared**2, axis=1), 2.0 * np.sum(shared * moved, axis=1), np.sum(moved**2, axis=1))
+        error = along(found.values[levels], rates @ found.values)
+        return error, np.sqrt(variance), effective_freedom(variance, sensitivity, self.information)
 
     def _row(self, level: int | None, zero: float, span: float) -> np.ndarray:
         """Coefficients of the parameters for what is asked."""
@@ -289,7 +303,5 @@ def _span_can_be_told(epoch: Epoch, channel: Channel) -> bool:
     """Whether levels that recur are far enough apart, on visits enough."""
     if channel is not Channel.HUMIDITY or len(epoch.days) < LEAST_VISITS:
         return False
-    seen = {(int(number), result.day) for number, result in zip(epoch.level, epoch.results, strict=True)}
-    days = np.bincount([number for number, _ in seen], minlength=len(epoch.levels))
-    recurring = epoch.reference_values[days > 1]
+    recurring = epoch.reference_values[epoch.days_seen > 1]
     return len(recurring) > 1 and float(np.ptp(recurring)) >= SPAN_SPREAD_RH

@@ -17,6 +17,7 @@ from scipy.special import ndtr, stdtr
 
 from generator.assessment.history import DAYS_A_YEAR
 from generator.assessment.line import MANY, Fit
+from generator.assessment.result import Result
 from generator.rounding import expanded
 from generator.uncertainty.sources import coverage_factor
 
@@ -70,50 +71,67 @@ def outlooks(
     fit: Fit, today: date, due: date | None, tolerance_at: Callable[[float], float]
 ) -> tuple[PointOutlook, ...]:
     """One outlook for each point of the open segment; `tolerance_at`: the tolerance in force at a reference value."""
+    points = [fit.epoch.newest(level) for level in fit.epoch.open_levels]
     now = fit.expected(today)
-    then = fit.expected(due) if due is not None else None
-    found = []
-    for i, level in enumerate(fit.epoch.open_levels):
-        newest = fit.epoch.newest(level)
-        reference_value = float(now.reference_values[i])
-        rate = fit.rate_at(reference_value)
-        u_today, nu_today = now.spread(i, visit=1.0)
-        error_due = U_due = math.nan
-        if then is not None:
-            u_due, nu_due = then.spread(i, visit=1.0, own=newest.u**2)
-            error_due, U_due = float(then.errors[i]), float(coverage_factor(nu_due)) * u_due
-        tolerance = tolerance_at(reference_value)
-        found.append(
-            PointOutlook(
-                target=now.targets[i],
-                direction=now.directions[i],
-                temperature_c=newest.temperature_c,
-                reference_value=reference_value,
-                rate=rate.rate,
-                U_rate=rate.U,
-                error_today=float(now.errors[i]),
-                U_today=float(coverage_factor(nu_today)) * u_today,
-                due=due,
-                error_due=error_due,
-                U_due=U_due,
-                tolerance=tolerance,
-                limit=tolerance - newest.U,
-                leaves=_leaves(fit, level, tolerance, newest.U, newest.unit),
-            )
+    values = now.reference_values.tolist()
+    rates = [fit.rate_at(value) for value in values]
+    U_rate = _expanded([(rate.u, rate.nu) for rate in rates])
+    U_today = _expanded([now.spread(i, visit=1.0) for i in range(len(points))])
+    errors_due = U_due = [math.nan] * len(points)
+    if due is not None:
+        then = fit.expected(due)
+        errors_due = then.errors.tolist()
+        U_due = _expanded([then.spread(i, visit=1.0, own=newest.u**2) for i, newest in enumerate(points)])
+    tolerances = [tolerance_at(value) for value in values]
+    leaves = _leaves(fit, points, tolerances)
+    return tuple(
+        PointOutlook(
+            target=now.targets[i],
+            direction=now.directions[i],
+            temperature_c=newest.temperature_c,
+            reference_value=values[i],
+            rate=rates[i].rate,
+            U_rate=U_rate[i],
+            error_today=float(now.errors[i]),
+            U_today=U_today[i],
+            due=due,
+            error_due=errors_due[i],
+            U_due=U_due[i],
+            tolerance=tolerances[i],
+            limit=tolerances[i] - newest.U,
+            leaves=leaves[i],
         )
-    return tuple(found)
+        for i, newest in enumerate(points)
+    )
 
 
-def _leaves(fit: Fit, level: int, tolerance: float, U: float, unit: str) -> Leaves | None:
-    if math.isnan(tolerance):
-        return None
-    limit = f"{tolerance:.3g} {unit}"
-    if tolerance <= U:
-        said = f"cannot be decided with this U: ± {expanded(U)} {unit} is not below the tolerance of {limit}"
-        return Leaves(median=None, earliest=None, latest=None, sentence=said)
+def _expanded(spreads: Sequence[tuple[float, float]]) -> list[float]:
+    """k·u of each (u, ν)."""
+    u, nu = np.reshape(spreads, (-1, 2)).T
+    return (coverage_factor(nu) * u).tolist()
+
+
+def _leaves(fit: Fit, points: Sequence[Result], tolerances: Sequence[float]) -> list[Leaves | None]:
+    """When each point leaves its tolerance, by the U of its newest result; None without a tolerance."""
     start = fit.epoch.days[-1]
-    days = crossing_days(fit, level, start, tolerance - U, (EARLIEST, MEDIAN, LATEST))
-    return Leaves(earliest=days[0], median=days[1], latest=days[2], sentence=_in_words(days, start, f"± {limit}"))
+    decided = [i for i, newest in enumerate(points) if tolerances[i] > newest.U]
+    levels, limits = ([fit.epoch.open_levels[i] for i in decided], [tolerances[i] - points[i].U for i in decided])
+    crossed = crossing_days(fit, levels, start, limits, (EARLIEST, MEDIAN, LATEST))
+    days = dict(zip(decided, crossed, strict=True))
+    found: list[Leaves | None] = []
+    for i, newest in enumerate(points):
+        limit = f"{tolerances[i]:.3g} {newest.unit}"
+        if i in days:
+            earliest, median, latest = days[i]
+            said = _in_words(days[i], start, f"± {limit}")
+            found.append(Leaves(earliest=earliest, median=median, latest=latest, sentence=said))
+        elif math.isnan(tolerances[i]):
+            found.append(None)
+        else:
+            own = f"± {expanded(newest.U)} {newest.unit}"
+            said = f"cannot be decided with this U: {own} is not below the tolerance of {limit}"
+            found.append(Leaves(median=None, earliest=None, latest=None, sentence=said))
+    return found
 
 
 def _in_words(days: Sequence[date | None], start: date, tolerance: str) -> str:
@@ -130,30 +148,33 @@ def _in_words(days: Sequence[date | None], start: date, tolerance: str) -> str:
     return f"|error| + U leaves {tolerance} {likely} (95 %: from {from_day} to {latest or beyond})"
 
 
-def crossing_days(fit: Fit, level: int, start: date, limit: float, probabilities: Sequence[float]) -> list[date | None]:
-    """For each probability the first day from `start` on which |true error| > limit has it; None: not in the horizon.
+def crossing_days(
+    fit: Fit, levels: Sequence[int], start: date, limits: Sequence[float], probabilities: Sequence[float]
+) -> list[list[date | None]]:
+    """For each level and probability the first day from `start` on which |true error| > limit has it.
 
-    The error of a day is a t distribution scaled to the line's uncertainty about the line.
+    None: not in the horizon. The error of a day is a t distribution scaled to the line's uncertainty about the line.
     """
-    last = round(HORIZON_YEARS * DAYS_A_YEAR)
+    last, wanted = round(HORIZON_YEARS * DAYS_A_YEAR), np.array(probabilities)
+    of_level, limit = np.array(levels, int), np.array(limits, float)
     coarse = np.arange(0, last + STEP_DAYS, STEP_DAYS)
-    outside = _outside(fit, level, start, coarse, limit)
-    found: list[date | None] = []
-    for wanted in probabilities:
-        there = np.flatnonzero(outside >= wanted)
-        if not len(there):
-            found.append(None)
-            continue
-        end = int(coarse[there[0]])
-        fine = np.arange(max(end - STEP_DAYS, -1) + 1, end + 1)
-        day = int(fine[np.flatnonzero(_outside(fit, level, start, fine, limit) >= wanted)[0]])
-        found.append(start + timedelta(days=day) if day <= last else None)
+    outside = _outside(fit, of_level, start, np.tile(coarse, (len(levels), 1)), limit)
+    there = outside[:, None, :] >= wanted[:, None]
+    found: list[list[date | None]] = [[None] * len(probabilities) for _ in levels]
+    # Within the stride that ends on the first of the coarse days: one day of it is the day.
+    at, which = np.nonzero(there.any(axis=2))
+    fine = np.maximum(coarse[there[at, which].argmax(axis=1)][:, None] + np.arange(1 - STEP_DAYS, 1), 0)
+    outside = _outside(fit, of_level[at], start, fine, limit[at])
+    days = fine[range(len(at)), (outside >= wanted[which][:, None]).argmax(axis=1)]
+    for i, number, day in zip(at.tolist(), which.tolist(), days.tolist(), strict=True):
+        found[i][number] = start + timedelta(days=day) if day <= last else None
     return found
 
 
-def _outside(fit: Fit, level: int, start: date, days: np.ndarray, limit: float) -> np.ndarray:
-    """P(|true error| > limit) on each day, counted from `start`."""
-    error, u, nu = fit.course(level, fit.epoch.years_at(start) + days / DAYS_A_YEAR)
+def _outside(fit: Fit, levels: np.ndarray, start: date, days: np.ndarray, limits: np.ndarray) -> np.ndarray:
+    """P(|true error| > limit) of each level on its days, counted from `start`; shape (levels, days)."""
+    error, u, nu = fit.course(levels, fit.epoch.years_at(start) + days / DAYS_A_YEAR)
+    limit = limits[:, None]
     if np.all(np.isinf(nu)):
         return ndtr((-limit - error) / u) + ndtr((error - limit) / u)
     many = np.minimum(nu, MANY)

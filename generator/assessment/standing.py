@@ -137,6 +137,7 @@ def state_of(visits: Sequence[SensorVisitSummary]) -> tuple[State, date | None, 
     """
     standing: tuple[Result, ...] = ()
     unjudged_since = None
+    visits = _with_a_say(visits)
     for visit in visits:
         found, left = (
             tuple(r for r in visit.results if r.phase == p and r.has_verdict) for p in ("as_found", "as_left")
@@ -156,13 +157,30 @@ def state_of(visits: Sequence[SensorVisitSummary]) -> tuple[State, date | None, 
     return state, max(r.day for r in standing if _worst([r]) is state), standing
 
 
-def _newer(standing: Sequence[Result], judged: Sequence[Result], points: Sequence[float]) -> tuple[Result, ...]:
-    """What stands once more was judged: a channel with all points in force anew, else set point by set point."""
-    whole = {
+def _with_a_say(visits: Sequence[SensorVisitSummary]) -> Sequence[SensorVisitSummary]:
+    """From the newest visit without adjustment on that read every channel anew: none before it has a say any more."""
+    channels = {r.channel for visit in visits for r in visit.results}
+    for number in range(len(visits) - 1, -1, -1):
+        visit = visits[number]
+        if visit.last_change is None:
+            phases = ([r for r in visit.results if r.phase == p and r.has_verdict] for p in ("as_found", "as_left"))
+            if channels <= set().union(*(_whole(judged, visit.points) for judged in phases)):
+                return visits[number:]
+    return visits
+
+
+def _whole(judged: Sequence[Result], points: Sequence[float]) -> set[Channel]:
+    """The channels that were judged at all points in force."""
+    return {
         channel
-        for channel in Channel
+        for channel in {r.channel for r in judged}
         if points and points_met([r for r in judged if r.channel is channel], points) == len(points)
     }
+
+
+def _newer(standing: Sequence[Result], judged: Sequence[Result], points: Sequence[float]) -> tuple[Result, ...]:
+    """What stands once more was judged: a channel with all points in force anew, else set point by set point."""
+    whole = _whole(judged, points)
     kept = [
         old
         for old in standing

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from generator.assessment.adjustment import Advice, Hysteresis, advice, hysteresis
 from generator.assessment.result import Result
@@ -29,7 +30,7 @@ class SensorVisitSummary:
         """Whether the instrument was changed."""
         return self.last_change is not None
 
-    @property
+    @cached_property
     def last_change(self) -> int | None:
         """When the instrument was last changed here, seconds UTC."""
         return max((e.time_utc for e in self.sensor_visit.events if e.kind != "none"), default=None)

@@ -25,7 +25,7 @@ SLIPS = {
     ),
     "a bound for the probability of one tail": (Slip("outlook", "0.025, 0.5, 0.975", "0.05, 0.5, 0.95"), "ahead"),
     "the whole tolerance for what U leaves of it": (
-        Slip("outlook", "start, tolerance - U, (", "start, tolerance, ("),
+        Slip("outlook", "[tolerances[i] - points[i].U for", "[tolerances[i] for"),
         "ahead",
     ),
     "trust without the visit's shift": (Slip("outlook", "now.spread(i, visit=1.0)", "now.spread(i)"), "ahead"),
@@ -58,7 +58,7 @@ SLIPS = {
     ),
     "another loop compared": (Slip("drift", "if before.position != now.position:", "if False:"), "from_elsewhere"),
     "one visit's shift in a difference of two": (
-        Slip("drift", "u * u + 2.0 * between * between", "u * u + between * between"),
+        Slip("drift", "2.0 * between**2", "between**2"),
         "changes",
     ),
     "E_n upside down": (Slip("drift", "return self.change / self.U if", "return self.U / self.change if"), "changes"),

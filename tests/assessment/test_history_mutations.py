@@ -30,11 +30,11 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "changes_charted",
     ),
     "shared sources counted twice": (
-        Slip("change_charts", "[sign / len(pairs)] * len(measured)", "[1.0 / len(pairs)] * len(measured)"),
+        Slip("drift", "[sign / len(pairs)] * len(measured)", "[1.0 / len(pairs)] * len(measured)"),
         "changes_charted",
     ),
     "the visit's shift once": (
-        Slip("change_charts", "2.0 * between**2", "between**2"),
+        Slip("drift", "2.0 * between**2", "between**2"),
         "changes_charted",
     ),
     "the moving average around the mean": (

@@ -91,13 +91,13 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     "the plain root sum for the U of a difference": (
         Slip(
             "drift",
-            "u, k, _ = expanded_of_combination(budgets, (before.line, now.line), (-1.0, 1.0))",
-            "u, k = math.hypot(before.u, now.u), 2.0",
+            "u, k_lines, _ = expanded_of_combinations(budgets, sums, lines, weights)",
+            "u, k_lines = np.sqrt([sum(r.u**2 for pair in pairs for r in pair) for pairs in changes]), 2.0",
         ),
         "drift_of_an_instrument",
     ),
     "the change the wrong way round": (
-        Slip("drift", "change=now.error - before.error", "change=before.error - now.error"),
+        Slip("drift", "change=found.error - left.error", "change=left.error - found.error"),
         "drift_of_an_instrument",
     ),
     "a rate in spite of the scatter": (
@@ -160,9 +160,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "incomplete_visits",
     ),
     "the first visit for the last": (
-        Slip(
-            "standing", "    for visit in visits:\n        found", "    for visit in reversed(visits):\n        found"
-        ),
+        Slip("standing", "return visits[number:]", "return visits[:1]"),
         "states",
     ),
     "as found before as left": (

@@ -94,10 +94,10 @@ def test_nothing_is_predicted_without_a_due_day():
 def test_an_estimated_component_widens_by_students_t():
     """Median as before; the earliest day is further off the median, by t for about eight degrees of freedom."""
     known, guessed = (fit_line(worked_by_hand(), Channel.HUMIDITY, 0.08, i) for i in (math.inf, 23_000.0))
-    days = [crossing_days(fit, 0, LAST, 1.6, (0.025, 0.5)) for fit in (known, guessed)]
+    days = [crossing_days(fit, [0], LAST, [1.6], (0.025, 0.5))[0] for fit in (known, guessed)]
     assert days[0][1] == days[1][1] and days[1][0] < days[0][0]
     day = days[1][0]
-    error, u, nu = guessed.course(0, guessed.epoch.years_at(day) + np.zeros(1))
+    error, u, nu = (x[0] for x in guessed.course(np.array([0]), np.full((1, 1), guessed.epoch.years_at(day))))
     reached = student.sf((1.6 - error[0]) / u[0], nu[0])
     assert reached == pytest.approx(0.025, abs=2e-4) and reached >= 0.025
 
