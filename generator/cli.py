@@ -31,7 +31,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return int(options.run(options))
     except RecordsRefused as refused:
-        _print_faults(refused.faults, _prefix(options.records), annotations=False)
+        errors = [fault for fault in refused.faults if fault.rule.severity is Severity.ERROR]
+        _print_faults(errors, _prefix(options.records), annotations=False)
         return FAULTS
     except BrokenPipeError:  # the reader of our output went away
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -62,6 +62,8 @@ class _Answer:
 
     months: float | None
     reason: str
+    day: date = date.max
+    """the day behind it, where months are whole"""
 
 
 def proposal(
@@ -88,6 +90,8 @@ def proposal(
     if answer.months is None:
         return Proposal(method=rule.method, months_now=interval.months, months=None, reason=answer.reason, changes="")
     months, bound = _bounded(answer.months, rule)
+    if months > interval.months and _newest_failed(visits):
+        months, bound = interval.months, "; not lengthened after a result out of tolerance"
     return Proposal(
         method=rule.method,
         months_now=interval.months,
@@ -95,6 +99,15 @@ def proposal(
         reason=answer.reason + bound,
         changes=_changes(interval.months, months, due, settings.day),
     )
+
+
+def _newest_failed(visits: Sequence[SensorVisitSummary]) -> bool:
+    """Whether the newest judged visit found the instrument out of tolerance."""
+    judged = (
+        [r.verdict for r in visit.results if r.phase == "as_found" and r.verdict is not Verdict.NONE]
+        for visit in reversed(visits)
+    )
+    return Verdict.FAIL in next((verdicts for verdicts in judged if verdicts), [])
 
 
 def _bounded(months: float, rule: Intervals) -> tuple[int, str]:
@@ -137,15 +150,18 @@ def staircase(months: float, share: float, *, extend_below: float, extend_by: fl
 def _by_staircase(
     records: Records, settings: SettingsOn, rule: Intervals, visits: Sequence[SensorVisitSummary]
 ) -> _Answer:
-    """From the interval in force when the newest as found was judged: what it led to is not led to twice."""
-    for visit in reversed(visits):
+    """From the interval in force when the newest as found was judged: what it led to is not led to twice.
+
+    The first visit ended no interval.
+    """
+    for visit in reversed(visits[1:]):
         judged = [r for r in visit.results if r.phase == "as_found" and r.verdict is not Verdict.NONE]
         judged = [r for r in judged if r.tolerance > 0.0]
         then = SettingsOn(records, settings.sensor, visit.sensor_visit.visit.day).dated("interval")
         if judged and then is not None:
             worst = max(judged, key=_share)
             return _stepped(then.months, worst, rule)
-    return _Answer(months=None, reason="nothing was judged as found yet")
+    return _Answer(months=None, reason="nothing was judged as found at the end of an interval yet")
 
 
 def _share(result: Result) -> float:
@@ -211,19 +227,22 @@ def _by_drift(method: str, due: Due, drifts: Sequence[Drift]) -> _Answer:
     ]
     if not answers:
         return _Answer(months=None, reason="no point of the present calibration has a rate and a tolerance")
-    return min(answers, key=lambda answer: -1.0 if answer.months is None else answer.months)
+    return min(answers, key=lambda answer: (-1.0 if answer.months is None else answer.months, answer.day))
 
 
 def _at_point(method: str, since: date, drift: Drift, number: int, outlook: PointOutlook) -> _Answer:
     where = f"at {_named(drift.channel, outlook.target)}"
     if method == "control_chart":
         return _to_the_limit(since, drift, number, outlook, where)
-    assert outlook.leaves is not None
+    assert outlook.leaves is not None and drift.fit is not None
     if outlook.limit <= 0.0:
         return _Answer(months=None, reason=f"{where} {outlook.leaves.sentence}")
     earliest = outlook.leaves.earliest
     months = math.inf if earliest is None else float(whole_months(since, earliest))
-    return _Answer(months=months, reason=f"{where} {outlook.leaves.sentence}")
+    known = (
+        "" if math.isfinite(drift.fit.information) else "; what a visit shifts by is declared, not shown by the family"
+    )
+    return _Answer(months=months, reason=f"{where} {outlook.leaves.sentence}{known}", day=earliest or date.max)
 
 
 def _to_the_limit(since: date, drift: Drift, number: int, outlook: PointOutlook, where: str) -> _Answer:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
+from scipy.special import ndtri
 
 from generator.records.load import Records
 from generator.records.models import Channel, Reference
@@ -26,6 +27,9 @@ from generator.uncertainty.visit_curves import points_of
 
 CHANNELS = {"reference_humidity": Channel.HUMIDITY, "reference_temperature": Channel.TEMPERATURE}
 """Quantities that a visit here can calibrate."""
+DOUBTED = 0.01
+"""Probability with which a day's calibrations put a healthy reference in doubt, over all its quantities (our choice):
+U alone, at 95.45 % for each, would do so every few years."""
 TINY = 1e-300
 """Stands for no uncertainty at all where a change is divided by it: two visits may share every source."""
 
@@ -74,6 +78,11 @@ class Recalibration:
     def conforms(self) -> bool:
         """Whether the change is no larger than its expanded uncertainty."""
         return abs(self.change) <= self.U
+
+    def doubtful(self, quantities: int) -> bool:
+        """Whether the change is beyond what chance allows to a reference with so many quantities."""
+        k = float(coverage_factor(math.inf))
+        return abs(self.change) > self.U * float(ndtri(1.0 - DOUBTED / (2.0 * quantities))) / k
 
 
 def recalibrations(records: Records, measurement: Measurement, day: date | None = None) -> list[Recalibration]:

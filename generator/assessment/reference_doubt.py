@@ -79,7 +79,7 @@ def _doubts(
         reference = records.references[name]
         found += [_of_check(reference, number, own, day) for number, check in enumerate(own) if check.failed]
     for one in recalibrations(records, measurement, day):
-        if not one.conforms:
+        if one.doubtful(len(records.references[one.reference].quantities)):
             found.append(_of_calibration(one, checks.get(one.reference, ())))
     held = [doubt for doubt in found if doubt.last is None or doubt.first <= doubt.last]
     return tuple(sorted(held, key=lambda doubt: (doubt.reference, doubt.first, doubt.reason)))

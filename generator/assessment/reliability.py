@@ -21,6 +21,8 @@ from generator.uncertainty.calibrations import DAYS_A_YEAR
 
 CONFIDENCE = 0.95
 """Of the lower bound."""
+LEAST_FAILURES = 3
+"""Fewer say too little of λ for an interval (our choice)."""
 IN_TOLERANCE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 
 
@@ -42,7 +44,7 @@ class Reliability:
     target: float | None
     """share that should be in tolerance, by the policy; None: it names none"""
     target_months: float
-    """interval at which the exponential model gives the target; inf where nothing was out; nan without a target"""
+    """interval at which the exponential model gives the target; nan without a target or with too few found outside"""
 
 
 def lower_bound(successes: int, trials: int, confidence: float = CONFIDENCE) -> float:
@@ -121,5 +123,9 @@ def _reliability(model: str, place: str, found: Sequence[_Found], target: float 
         lower_bound=lower_bound(good, visits),
         months=months,
         target=target,
-        target_months=math.nan if target is None else exponential_months(months, good / visits, target),
+        target_months=(
+            math.nan
+            if target is None or visits - good < LEAST_FAILURES
+            else exponential_months(months, good / visits, target)
+        ),
     )

@@ -107,18 +107,20 @@ def test_the_exponential_interval_gives_the_target(observed, target):
 )
 def test_a_proposal_stays_within_the_policys_bounds(error, extend_by, reduce_by, shortest, longest):
     keys = {"extend_by": extend_by, "reduce_by": reduce_by, "shortest": shortest, "longest": longest}
-    found = proposed(as_it_is(), {"2026-03-16": points(round(error, 2))}, intervals("staircase", **keys))
+    found = proposed(
+        as_it_is(), {"2025-03-16": 0.1, "2026-03-16": points(round(error, 2))}, intervals("staircase", **keys)
+    )
     assert shortest <= found.months <= longest and found.months_now == 12
 
 
 def test_every_method_is_named_by_its_source():
     for method, words in (("staircase", "method 1"), ("control_chart", "method 2"), ("drift", "drift prediction")):
-        assert words in proposed(as_it_is(), {"2026-03-16": 0.1}, intervals(method)).method_in_words
+        assert words in proposed(as_it_is(), {"2025-03-16": 0.1, "2026-03-16": 0.1}, intervals(method)).method_in_words
 
 
 def test_a_sensor_out_of_service_or_without_an_interval_gets_no_proposal():
     away = b.sensor(out_of_service=[{"from": "2026-03-20", "reason": "being moved"}])
-    assert proposed(as_it_is(), {"2026-03-16": 0.1}, intervals("staircase"), away) is None
+    assert proposed(as_it_is(), {"2025-03-16": 0.1, "2026-03-16": 0.1}, intervals("staircase"), away) is None
 
 
 def test_without_a_complete_calibration_a_staircase_has_no_day_to_count_from_and_drift_no_proposal():
@@ -192,5 +194,5 @@ def test_a_point_that_may_be_out_already_is_said_to_be_so_and_a_day_gone_by_is_o
 def test_a_deferred_sensor_is_not_said_to_fall_due_earlier_than_it_does(until, said):
     """12 months from 2026-03-16 become 15: due 2027-06-16, which a deferral may still outlast."""
     waits = b.sensor(deferred_until=until, deferred_reason="hall closed")
-    found = proposed(as_it_is(), {"2026-03-16": 0.1}, intervals("staircase"), waits)
+    found = proposed(as_it_is(), {"2025-03-16": 0.1, "2026-03-16": 0.1}, intervals("staircase"), waits)
     assert found.changes == f"next due 2027-06-16 instead of 2027-03-16{said}"

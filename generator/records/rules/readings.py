@@ -35,10 +35,9 @@ Range = tuple[float, float]
 
 _TEMPERATURES: Range = (-60.0, 90.0)
 _PLAUSIBLE: Mapping[tuple[str, str], Range] = {
-    **{
-        (column, "humidity"): (-5.0, 105.0)
-        for column in ("output", "far_end", "reference_humidity", "stated_reference", "room_humidity")
-    },
+    **{(column, "humidity"): (-5.0, 105.0) for column in ("reference_humidity", "stated_reference", "room_humidity")},
+    # A broken sensor shows what it likes, and what was found is recorded.
+    **{(column, "humidity"): (-50.0, 200.0) for column in ("output", "far_end")},
     **{(column, "current"): (0.0, 25.0) for column in ("output", "output_temperature")},
     **{(column, "voltage"): (-1.0, 12.0) for column in ("output", "output_temperature")},
     **{
