@@ -29,7 +29,7 @@ MODULES = {
     "generator.assessment": (
         "adjustment", "assess", "carried_back", "change_charts", "conformity", "control_charts", "drift", "due",
         "error_curve", "error_path", "exposure", "findings", "history", "instruments", "interval", "investigation",
-        "least_squares", "line", "outlook", "recalibrations", "reference_checks", "reference_doubt",
+        "least_squares", "line", "measured_results", "outlook", "recalibrations", "reference_checks", "reference_doubt",
         "reliability", "result", "results", "retrace", "standing", "summary", "visit_to_visit",
     ),
 }  # fmt: skip

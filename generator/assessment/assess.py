@@ -123,7 +123,7 @@ def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fa
     answers = monte_carlo_answers(records, measurement, here)
     results = make_results(records, visits, measurement, answers, faults)
     if physics:  # what a reading means is in doubt: nothing is said of it
-        results = [replace(r, verdict=Verdict.NONE) if r.visit == visit.id else r for r in results]
+        results = [r._replace(verdict=Verdict.NONE) if r.visit == visit.id else r for r in results]
     return assemble(records, visit.day, visits, measurement, answers, results, faults), mine
 
 

@@ -8,12 +8,18 @@ An edge is inside: a value exactly on a limit passes. Clause numbers are from me
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
+import numpy as np
 from scipy.special import ndtr, stdtr
 
 from generator.records.models import Band, Limits, MeasuringRange, Policy, Tolerance
+
+Values = Any
+"""one number, or an array of them"""
 
 EDGE = 1e-9
 """Relative slack that keeps rounding in the last binary digits from moving a value across its edge."""
@@ -72,14 +78,19 @@ def _lower_edge(band: Band) -> float:
     return band.lowest.value
 
 
-def probability_outside(error: float, u: float, nu: float, tolerance: float) -> float:
-    """P(|true error| > T): two tails of a t distribution scaled to u about the error (uniform prior)."""
-    if u <= 0.0:
-        return float(abs(error) > tolerance * (1.0 + EDGE))
-    below, above = (-tolerance - error) / u, (error - tolerance) / u
-    if math.isinf(nu):
-        return float(ndtr(below) + ndtr(above))
-    return float(stdtr(nu, below) + stdtr(nu, above))
+def probability_outside(error: Values, u: Values, nu: Values, tolerance: Values) -> np.ndarray:
+    """P(|true error| > T): two tails of a t distribution scaled to u about the error (uniform prior).
+
+    Of one result or of many, shape as given; nan where nothing is known.
+    """
+    error, u, nu, tolerance = np.broadcast_arrays(error, u, nu, tolerance)
+    with np.errstate(all="ignore"):
+        below, above = (-tolerance - error) / u, (error - tolerance) / u
+        normal = np.isinf(nu)
+        p = np.where(normal, ndtr(below) + ndtr(above), np.nan)
+        if not normal.all():
+            p = np.where(normal, p, stdtr(nu, below) + stdtr(nu, above))
+        return np.where(u <= 0.0, np.abs(error) > tolerance * (1.0 + EDGE), p)
 
 
 def stated_probability(p: float) -> float:
@@ -89,30 +100,33 @@ def stated_probability(p: float) -> float:
 
 def judge(policy: Policy, error: float, u: float, nu: float, U: float, tolerance: float) -> Judgement:
     """The verdict of the policy's rule on an error with its uncertainty."""
+    verdicts, p, tur = judge_all(policy, *(np.array(value) for value in (error, u, nu, U, tolerance)))
+    return Judgement(verdict=verdicts.item(), tolerance=tolerance, p_outside=float(p), tur=float(tur))
+
+
+def judge_all(
+    policy: Policy, error: np.ndarray, u: np.ndarray, nu: np.ndarray, U: np.ndarray, tolerance: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Verdicts, P(outside) and T/U of many errors under one policy, each of the shape given."""
     p = probability_outside(error, u, nu, tolerance)
-    return Judgement(
-        verdict=verdict_by_rule(policy, error, U, tolerance, p, probability_outside(0.0, u, nu, tolerance)),
-        tolerance=tolerance,
-        p_outside=p,
-        tur=math.inf if U == 0.0 else tolerance / U,
-    )
+    at_best = probability_outside(0.0, u, nu, tolerance) if policy.rule == "specific_risk" else p
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tur = np.where(U == 0.0, np.inf, tolerance / U)
+    return np.asarray(verdict_by_rule(policy, error, U, tolerance, p, at_best), object), p, tur
 
 
 def verdict_by_rule(
-    policy: Policy,
-    error: float,
-    U: float,
-    tolerance: float,
-    p_outside: float,
-    p_outside_at_best: float,
-) -> Verdict:
-    """The verdict from |E|, T, U and P(outside); `p_outside_at_best`: what P would be with zero error."""
-    if math.isnan(error) or math.isnan(tolerance) or math.isnan(U):
-        return Verdict.NONE
+    policy: Policy, error: Values, U: Values, tolerance: Values, p_outside: Values, p_outside_at_best: Values
+) -> Any:
+    """The verdict (or array of verdicts) from |E|, T, U and P(outside).
+
+    `p_outside_at_best`: what P would be with zero error; only the rule of specific risk asks for it.
+    """
+    unknown = np.isnan(error) | np.isnan(tolerance) | np.isnan(U)
     size, slack = abs(error), EDGE * tolerance
     inside = size <= tolerance + slack
     if policy.rule == "simple_acceptance":
-        return Verdict.PASS if inside else Verdict.FAIL
+        return _first([(unknown, Verdict.NONE), (inside, Verdict.PASS)], Verdict.FAIL)
     if policy.rule == "guard_band":
         w = policy.guard_band * U
         certain_pass = size <= tolerance - w + slack
@@ -122,13 +136,20 @@ def verdict_by_rule(
         certain_pass = p_outside <= policy.largest_risk
         certain_fail = p_outside >= 1.0 - policy.largest_risk
         hopeless = p_outside_at_best > policy.largest_risk
-    if certain_fail:
-        return Verdict.FAIL
-    if hopeless:
-        return Verdict.UNDECIDED
-    if certain_pass:
-        return Verdict.PASS
-    return Verdict.CONDITIONAL_PASS if inside else Verdict.CONDITIONAL_FAIL
+    cases = [
+        (unknown, Verdict.NONE),
+        (certain_fail, Verdict.FAIL),
+        (hopeless, Verdict.UNDECIDED),
+        (certain_pass, Verdict.PASS),
+        (inside, Verdict.CONDITIONAL_PASS),
+    ]
+    return _first(cases, Verdict.CONDITIONAL_FAIL)
+
+
+def _first(cases: Sequence[tuple[Any, Verdict]], otherwise: Verdict) -> Any:
+    """The verdict of the first case that holds."""
+    verdicts = np.array([verdict for _, verdict in cases] + [otherwise], object)
+    return verdicts[np.select([case for case, _ in cases], range(len(cases)), len(cases))]
 
 
 def rule_in_words(policy: Policy) -> str:

@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 
-from generator.assessment.results import FAR_RH, FAR_SHARE
+from generator.assessment.measured_results import FAR_RH, FAR_SHARE
 from generator.faults import Fault, error
 from generator.humidity import two_pressure_rh
 from generator.records.visit_header import read_header

@@ -7,7 +7,7 @@ a retrace tells what the error of the reference did to each result (ISO/IEC 1702
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from generator.assessment.recalibrations import Recalibration, recalibrations
@@ -158,7 +158,7 @@ class _Leaning:
         faults = [
             _fault(cell, doubt, way) for doubt, way in self.of(number).items() if doubt.reference != result.sensor
         ]
-        return replace(result, reservations=(*result.reservations, *faults)) if faults else result
+        return result._replace(reservations=(*result.reservations, *faults)) if faults else result
 
     def check(self, check: ReferenceCheck) -> bool:
         """Whether a check leaned on another reference in doubt."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from generator.assessment.conformity import Verdict
 from generator.faults import Fault
@@ -13,9 +13,8 @@ from generator.records.models import Channel
 from generator.uncertainty.cell_sources import Part
 
 
-@dataclass(frozen=True, kw_only=True)
-class Result:
-    """One result. Numbers in the channel's unit; nan where there is none."""
+class Common(NamedTuple):
+    """What a result says of its plateau, whatever was measured there."""
 
     visit: str
     revision: int
@@ -23,17 +22,39 @@ class Result:
     sensor: str
     serial: str
     model: str
-    channel: Channel
     plateau: int
     phase: str
     target: float
     direction: str
     medium: str
-    method: str
     reference: str
+    time_utc: int
+    note: str
+    rule: str
+
+
+class Result(NamedTuple):
+    """One result. Numbers in the channel's unit; nan where there is none. First what `Common` says."""
+
+    visit: str
+    revision: int
+    day: date
+    sensor: str
+    serial: str
+    model: str
+    plateau: int
+    phase: str
+    target: float
+    direction: str
+    medium: str
+    reference: str
+    time_utc: int
+    note: str
+    rule: str
+    channel: Channel
+    method: str
     temperature_c: float
     """at the probe"""
-    time_utc: int
     n: int
     s: float
     repeatability: str
@@ -56,13 +77,11 @@ class Result:
     answer: str
     """linear, monte carlo, or stated"""
     tolerance: float
-    rule: str
     verdict: Verdict
     p_outside: float
     tur: float
     status: str
     """done, unsettled, not done, or stated"""
-    note: str
     reservations: tuple[Fault, ...]
     line: int | None
     """row in the budgets; None for stated and not-done ones"""

@@ -321,7 +321,7 @@ def _refused(measurement: Measurement, results: Iterable[Result]) -> Iterator[Re
             cell = measurement.cells[measurement.lines[result.line].cell]
             visit = cell.sensor_visit.visit
             if any((visit.path, visit.lines[row]) in broken for row in cell.plateau.rows):
-                result = replace(result, error=math.nan, verdict=Verdict.NONE, status="not done")
+                result = result._replace(error=math.nan, verdict=Verdict.NONE, status="not done")
         yield result
 
 

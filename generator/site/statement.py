@@ -17,8 +17,8 @@ import numpy as np
 from generator import __version__
 from generator.assessment.assess import Assessment
 from generator.assessment.due import SAME_POINT_RH, add_months, completes
+from generator.assessment.measured_results import OTHER_TEMPERATURE
 from generator.assessment.result import Result
-from generator.assessment.results import OTHER_TEMPERATURE
 from generator.assessment.summary import SensorVisitSummary
 from generator.records.models import Channel, Policy, Reference, in_force
 from generator.records.rows import Event

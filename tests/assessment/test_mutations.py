@@ -9,11 +9,11 @@ from tests.program import Slip, with_slip
 
 SLIPS: dict[str, tuple[Slip, str]] = {
     "one tail for two": (
-        Slip("conformity", "float(ndtr(below) + ndtr(above))", "float(ndtr(max(below, above)))"),
+        Slip("conformity", "ndtr(below) + ndtr(above)", "ndtr(np.maximum(below, above))"),
         "two_tails",
     ),
     "the normal distribution for t": (
-        Slip("conformity", "float(stdtr(nu, below) + stdtr(nu, above))", "float(ndtr(below) + ndtr(above))"),
+        Slip("conformity", "stdtr(nu, below) + stdtr(nu, above)", "ndtr(below) + ndtr(above)"),
         "two_tails",
     ),
     "U for u in the probability": (

@@ -88,9 +88,14 @@ def test_a_finding_stays_a_matter_after_the_sensor_was_set_right():
     ((chip, sentence),) = said(the_overview(), "SET-1")
     assert chip == "finding: open"
     assert sentence.startswith(
-        "Ben Sedge has it: the air was damper than shown, from some day after 2026-03-02 to 2026-11-09: about "
+        "Ben Sedge has it: the air was damper than shown, from some day after 2026-03-02 to 2026-11-09: outside its "
+        "limits "
     )
-    assert re.search(r"h outside its limits \(0 to \d+ h\) in the \d+ of \d+ h with a value$", sentence)
+    assert re.search(
+        r"\d+ h if the error changed evenly \(95 %: \d+ to \d+ h\), \d+ to \d+ h if it came in one step on any day; "
+        r"in the \d+ of \d+ h with a value$",
+        sentence,
+    )
 
 
 @pytest.mark.parametrize(
@@ -100,7 +105,7 @@ def test_a_finding_stays_a_matter_after_the_sensor_was_set_right():
         (
             "CREEP-1",
             "drifting",
-            r"since 2026-03-09, humidity \+1\.6\d* ± 0\.\d+ %RH per year over 4 visits: 1",
+            r"\+1\.6\d* ± 0\.\d+ %RH per year over 4 visits: at \d+ %RH \|error\| \+ U leaves ± 2 %RH about 20",
         ),
         ("LATE-1", "overdue", "since 2026-09-02: 6 months after the complete calibration of 2026-03-02"),
         ("NEW-1", "never calibrated", "instrument NEW-1-A in place since 2026-12-01: no complete calibration"),
@@ -139,7 +144,7 @@ def test_findings_that_nobody_has_lead_what_needs_action():
 def test_what_leaves_its_tolerance_before_it_is_due_says_when():
     """CREEP-1 creeps by 1.6 %RH a year, was found at +0.65 and is due in two years: ±2 %RH will not last."""
     (why,) = (said for word, said in said(the_overview(), "CREEP-1") if word == "drifting")
-    found = re.search(r"\|error\| \+ U leaves the tolerance about (\S+) \(95 %: .*\), before it is due on (\S+)$", why)
+    found = re.search(r"\|error\| \+ U leaves ± 2 %RH about (\S+) \(95 %: .*\), before it is due on (\S+)$", why)
     assert found is not None and store.DAY < found[1] < found[2] == "2028-11-02"
     assert ("leave tolerance before due", 1) in the_overview().tally
 
@@ -341,7 +346,7 @@ def test_one_error_has_one_U_on_a_page_also_where_a_simulation_gave_it():
 def test_a_reservation_with_two_reasons_is_one_chip_and_two_sentences():
     result = next(r for r in store.assessment().results if r.reservations)
     first = result.reservations[0]
-    table = result_table([replace(result, reservations=(first, replace(first, message="another reason")))])
+    table = result_table([result._replace(reservations=(first, replace(first, message="another reason")))])
     (row,) = (row for group in table.groups for row in group.rows)
     assert row.reservations == (words.reservation_chip(first),)
     assert sum(first.rule.name.replace("-", " ") in note for note in table.remarks) == 2
@@ -444,7 +449,7 @@ def test_within_a_month_places_stand_together_and_references_last():
 
 def test_findings_that_nobody_has_stand_first():
     assert [(row.sensor.text, row.chip.word, row.owner) for row in case_rows(store.lookup())] == [
-        ("OUT-1", "nobody has it yet", "nobody yet"),
+        ("OUT-1", "nobody has it yet", ""),
         ("SET-1", "open", "Ben Sedge"),
     ]
 
