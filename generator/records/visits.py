@@ -35,8 +35,8 @@ NAME = re.compile(
 )
 YEARS = range(1900, 2200)
 """In which visits are made; outside, a year is a slip of the finger."""
-_TOGETHER = 500
-"""Files whose rows are read together: many enough to read each word once, few enough to be in memory as written."""
+_TOGETHER = 100
+"""Files whose rows are read together: enough to read each word once, few enough to stay in the cache as written."""
 
 Values = TypeVar("Values")
 

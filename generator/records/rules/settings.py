@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 from generator.faults import Fault, did_you_mean, error
@@ -124,9 +125,14 @@ def missing_settings(survey: Survey) -> Iterator[Fault]:
 
 def settings_not_in_force(survey: Survey) -> Iterator[Fault]:
     """A visit is judged by the settings of its day."""
+    begins: dict[tuple[int, str], list[tuple[str, date]]] = {}
     for part, row, sensor, settings in survey.visited(survey.rows.reading):
-        for key in _needed_keys(settings):
-            if settings.whole(key) and settings.dated(key) is None:
+        files = (id(sensor), settings.model)
+        if files not in begins:
+            keys = _needed_keys(settings)
+            begins[files] = [(key, entries[0].from_) for key in keys if (entries := settings.whole(key))]
+        for key, first in begins[files]:
+            if part.visit.day < first:
                 message = f"no {key} of {sensor.id} was in force on {part.visit.day}"
                 cure = "add an entry from that day or earlier to the sensor or its family"
                 yield survey.rows.fault(_NEEDED[key][0], row, "sensor", message, cure)

@@ -149,32 +149,24 @@ class Rows:
     @cached_property
     def by_sensor(self) -> tuple[SensorRows, ...]:
         """The parts."""
-        return tuple(map(self._part, range(len(self._bounds) - 1)))
-
-    @cached_property
-    def _order(self) -> np.ndarray:
-        """Rows part after part."""
-        return np.argsort(self.part, kind="stable")
-
-    @cached_property
-    def _bounds(self) -> np.ndarray:
-        """Where each part begins in that order, and the last ends."""
-        return np.cumsum([0, *np.bincount(self.part).tolist()])
-
-    def _part(self, number: int) -> SensorRows:
-        rows = self._order[self._bounds[number] : self._bounds[number + 1]]
-        return SensorRows(visit=self.visit_of(rows[0]), sensor=self.words("sensor")[rows[0]], rows=rows)
+        order, sensor = np.argsort(self.part, kind="stable"), self.words("sensor")
+        starts = np.flatnonzero(np.diff(self.part[order], prepend=-1))
+        first = order[starts]
+        found = zip(
+            self.visit[first].tolist(), sensor.code[first].tolist(), np.split(order, starts[1:]), strict=self.n > 0
+        )
+        return tuple(SensorRows(visit=self.visits[v], sensor=sensor.values[s], rows=rows) for v, s, rows in found)
 
     def in_part(self, mask: np.ndarray) -> np.ndarray:
         """Rows of parts in which some row passes."""
-        return (np.bincount(self.part[mask], minlength=len(self._bounds)) > 0)[self.part]
+        return (np.bincount(self.part[mask], minlength=len(self.by_sensor)) > 0)[self.part]
 
     def firsts(self, mask: np.ndarray) -> Iterator[tuple[SensorRows, int]]:
         """Each visit of a sensor in which some rows pass, with the first of them."""
         passing = np.flatnonzero(mask)
         parts, first = np.unique(self.part[passing], return_index=True)
         for number, row in zip(parts.tolist(), passing[first].tolist(), strict=True):
-            yield self._part(number), row
+            yield self.by_sensor[number], row
 
     def visit_of(self, row: int) -> Visit:
         """The visit that a row stands in."""
