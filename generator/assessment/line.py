@@ -76,7 +76,7 @@ class Rate:
     u: float
     nu: float
 
-    @property
+    @cached_property
     def U(self) -> float:
         """k·u, k from ν."""
         return float(coverage_factor(self.nu)) * self.u

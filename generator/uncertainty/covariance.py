@@ -13,13 +13,12 @@ from generator.uncertainty.terms import Terms
 
 def contributions(budgets: Budgets, results: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
     """A (results × sources) of signed contributions c·u and the numbers of the sources that stand in it."""
-    entries = [budgets.entries(result) for result in results]
-    sources = np.unique(np.concatenate([budgets.terms.source[e] for e in entries] or [np.zeros(0, np.int64)]))
-    u = budgets.catalogue.standard_uncertainties()
+    which, entries = _entries(budgets, results)
+    sources, columns = np.unique(budgets.terms.source[entries], return_inverse=True)
     matrix = np.zeros((len(results), len(sources)))
-    for i, e in enumerate(entries):
-        numbers = budgets.terms.source[e]
-        matrix[i, np.searchsorted(sources, numbers)] = budgets.terms.weight[e] * u[numbers]
+    matrix[which, columns] = (
+        budgets.terms.weight[entries] * budgets.catalogue.standard_uncertainties()[sources][columns]
+    )
     return matrix, sources
 
 
@@ -41,15 +40,21 @@ def expanded_of_combinations(
     budgets: Budgets, sums: Sequence[int] | np.ndarray, results: Sequence[int], weights: Sequence[float]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(u, k, U) of several sums at once, shape (number of sums,): weights[i]·results[i] goes into sum sums[i]."""
-    chosen = np.asarray(results, np.int64)
-    first, counts = budgets.starts[chosen], budgets.starts[chosen + 1] - budgets.starts[chosen]
-    entries = np.arange(int(counts.sum())) + np.repeat(first - np.cumsum(counts) + counts, counts)
+    which, entries = _entries(budgets, results)
     terms = Terms(
-        np.repeat(np.asarray(sums, np.int64), counts),
+        np.asarray(sums, np.int64)[which],
         budgets.terms.source[entries],
-        budgets.terms.weight[entries] * np.repeat(np.asarray(weights, float), counts),
+        budgets.terms.weight[entries] * np.asarray(weights, float)[which],
     ).summed()
     c_u = terms.weight * budgets.catalogue.standard_uncertainties()[terms.source]
     u = np.sqrt(np.bincount(terms.row, c_u**2, int(np.max(sums)) + 1))
     k = coverage_factor(effective_freedom(terms, c_u, u, budgets.catalogue))
     return u, k, k * u
+
+
+def _entries(budgets: Budgets, results: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
+    """All entries of results in `budgets.terms`, in order: of which result by its place in `results`, and where."""
+    chosen = np.asarray(results, np.int64)
+    first, counts = budgets.starts[chosen], budgets.starts[chosen + 1] - budgets.starts[chosen]
+    which = np.repeat(np.arange(len(chosen)), counts)
+    return which, np.arange(len(which)) + np.repeat(first - np.cumsum(counts) + counts, counts)

@@ -33,7 +33,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "resolutions",
     ),
     "a covariance without its signs": (
-        Slip("covariance", "np.repeat(np.asarray(weights, float), counts)", "np.repeat(np.abs(weights), counts)"),
+        Slip("covariance", "np.asarray(weights, float)[which]", "np.abs(weights)[which]"),
         "two_visits",
     ),
     "the derivative of a quotient with the wrong sign": (
