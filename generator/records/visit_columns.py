@@ -144,6 +144,11 @@ def read_columns(header: Header, written: Sequence[Sequence[str]], decimal_comma
             value, last_digit = np.where(filled, value, number[name]), np.where(filled, last_digit, step[name])
             kinds, code = (*before.values, kinds[1]), np.where(filled, len(before.values), before.code)
         number[name], step[name], quantity[name] = value, last_digit, Words(values=kinds, code=code)
+    for name in REQUIRED:
+        index = header.indices[name][0]
+        if not all(map(str.strip, written[index])):
+            for row in (row for row, word in enumerate(written[index]) if not word.strip()):
+                tell(BLANK_FIELD, row, index, f"{name} is blank", f"fill in {name}")
     return Block(n=n, text=text, number=number, step=step, quantity=quantity, gauge=gauge)
 
 
@@ -164,8 +169,6 @@ def _words(field: Field, column: Sequence[str], tell: Tell) -> Words:
         else:
             cure = f"write one of {', '.join(choices)}{did_you_mean(text, choices)}"
             tell(BAD_WORD, row, field.index, f"{name}: {text!r} is not known", cure)
-    for row in _rows_of(which, [name in REQUIRED and not text for text in texts]):
-        tell(BLANK_FIELD, row, field.index, f"{name} is blank", f"fill in {name}")
     words = coded([word or "" for word in meant])
     return Words(values=words.values, code=words.code[which])
 
