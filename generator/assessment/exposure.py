@@ -78,6 +78,8 @@ class TrendExposure:
     """hours left out, in which the sensor was being calibrated"""
     left_out: int
     """values that were no humidity of the air"""
+    unplaced: tuple[Span, ...]
+    """hours that clocks repeated, with values of which nothing tells in which pass they were recorded"""
     stuck: tuple[tuple[int, int, float], ...]
     """(from, until, value) where it did not move for more than a day"""
     beyond: float
@@ -165,6 +167,7 @@ def trend_exposure(
         covered=float(held_h.sum()),
         visits=out_of_use,
         left_out=part.left_out,
+        unplaced=part.unplaced,
         stuck=tuple(part.stuck()),
         beyond=float(held_h[beyond].sum()),
         shown=float(held_h[_outside(shown, limits)].sum()) if limits else None,

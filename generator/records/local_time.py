@@ -1,4 +1,4 @@
-"""Local times of a visit → seconds since 1970 UTC, through the hours that clocks skip and repeat."""
+"""Local times → seconds since 1970 UTC, through the hours that clocks skip and repeat."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from generator.faults import Rule, error
 
 BAD_TIME = error("bad-time", "a time is not YYYY-MM-DD HH:MM[:SS]")
 TIME_MISSING_HOUR = error("time-does-not-exist", "a local time was skipped when the clocks went forward")
-TIME_REPEATED_HOUR = error("time-ambiguous", "a local time occurred twice when the clocks went back")
+TIME_REPEATED_HOUR = error("time-ambiguous", "a local time without an offset occurred twice when the clocks went back")
 TIME_OFFSET = error("time-offset", "an offset stands where it is not needed, or does not fit the zone")
 TIME_OFF_DAY = error("time-off-visit", "a row's time does not belong to the visit's days")
 
@@ -79,20 +79,40 @@ def _steady_midnight(day: str, visit_day: date, zone: ZoneInfo) -> int | None:
     return int(here.timestamp()) if steady else None
 
 
-def utc_seconds_by_day(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, np.ndarray]:
-    """Many local times (datetime64[s]) → seconds since 1970 UTC, and which of them lie on days whose clocks change.
+def utc_candidates(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, np.ndarray]:
+    """Many local times (datetime64[s]) → their two candidates in seconds since 1970 UTC, by the folds of PEP 495.
 
-    Those need `clock_seconds`, one by one: their seconds are not to be used.
+    The same twice but where clocks are changed: the second is later where the clocks showed a time twice, earlier
+    where they never did (or where the calendar ends).
     """
+    seconds = local.astype(np.int64)
     days, which = np.unique(local.astype("datetime64[D]"), return_inverse=True)
     offsets, steady = np.zeros(len(days), np.int64), np.zeros(len(days), bool)
     for number, day in enumerate(days.tolist()):
-        if not (isinstance(day, date) and date.min < day < date.max):  # a calendar's ends: one by one
-            continue
-        ends = [datetime(d.year, d.month, d.day, tzinfo=zone).utcoffset() for d in (day, day + timedelta(days=1))]
-        steady[number] = ends[0] == ends[1]
-        offsets[number] = int(ends[0].total_seconds()) if ends[0] is not None else 0
-    return local.astype(np.int64) - offsets[which], ~steady[which]
+        if _in_calendar(day):
+            end = day + timedelta(days=1)
+            offsets[number] = _offset_s(datetime(day.year, day.month, day.day), 0, zone)
+            steady[number] = offsets[number] == _offset_s(datetime(end.year, end.month, end.day), 1, zone)
+    first = seconds - offsets[which]
+    second = first.copy()
+    changing = np.flatnonzero(~steady[which])
+    times, which = np.unique(local[changing], return_inverse=True)
+    found = np.zeros((2, len(times)), np.int64)
+    for number, time in enumerate(times.tolist()):
+        within = isinstance(time, datetime) and _in_calendar(time.date())
+        found[:, number] = [_offset_s(time, fold, zone) for fold in (0, 1)] if within else (0, 1)
+    first[changing], second[changing] = seconds[changing] - found[:, which]
+    return first, second
+
+
+def _in_calendar(day: date) -> bool:
+    """Whether a day of numpy's is one of the calendar, and UTC does not lie beyond it."""
+    return isinstance(day, date) and date.min < day < date.max
+
+
+def _offset_s(time: datetime, fold: int, zone: ZoneInfo) -> int:
+    offset = time.replace(tzinfo=zone, fold=fold).utcoffset()
+    return round(offset.total_seconds()) if offset is not None else 0
 
 
 def clock_seconds(written: str, zone: ZoneInfo) -> int:

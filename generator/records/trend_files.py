@@ -1,8 +1,8 @@
 """One export of the building system, CSV or Parquet → times and readings in canonical units.
 
-Columns: `time` (the facility's local time, with an offset in the repeated hour only) or `time [UTC]`,
-`humidity [%RH]`, and where it is there `temperature [degC]`. A blank reading is no reading. Years of minutes are read
-in seconds: texts are looked at one by one only where the quick way refuses them.
+Columns: `time` (the facility's local time; the repeated hour with offsets, or told by the order of the rows) or
+`time [UTC]`, `humidity [%RH]`, and where it is there `temperature [degC]`. A blank reading is no reading. Years of
+minutes are read in seconds: texts are looked at one by one only where the quick way refuses them.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ import numpy as np
 
 from generator.faults import Fault, Place, Rule, did_you_mean, error
 from generator.records.csv_text import field_place, split
-from generator.records.local_time import BAD_TIME, TimeRefused, clock_seconds, utc_seconds_by_day
+from generator.records.local_time import BAD_TIME, TIME_REPEATED_HOUR, TimeRefused, clock_seconds, utc_candidates
+from generator.records.repeated_hour import Placed, Span, placed_by_order
 from generator.records.visit_columns import BAD_NUMBER
 from generator.records.visit_header import BAD_UNIT, MISSING_COLUMN, MISSING_UNIT, REPEATED_COLUMN, UNKNOWN_COLUMN
 from generator.records.visits import ROW_LENGTH
@@ -28,6 +29,7 @@ TREND_UNREADABLE = error("trend-unreadable", "an export of the building system h
 QUANTITIES = ("humidity", "temperature")
 _HEADER = re.compile(r"([A-Za-z_]+)\s*(?:\[(.*)\])?")
 _TIMES = re.compile(r"(?:[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}(?::[0-9]{2})?\n)+")
+_OFFSET = re.compile(r"[0-9]{2}:[0-9]{2}\s*(?:[+-][0-9]{2}:[0-9]{2}|Z)$")
 _PLAIN_NUMBERS = re.compile(r"[-+.0-9\n]*")
 _LOCAL_LENGTHS = (16, 19)
 _EXPORT_AGAIN = "export it again as CSV with the columns `time` and `humidity [%RH]`"
@@ -44,6 +46,8 @@ class TrendFile:
     """humidity, and temperature where it was exported"""
     lines: np.ndarray
     """line of each row (of Parquet, the row's number)"""
+    unplaced: tuple[Span, ...]
+    """repeated hours of which rows were left out: nothing tells in which pass they were recorded"""
 
 
 @dataclass(frozen=True)
@@ -66,6 +70,7 @@ class _Reading:
     def __init__(self, path: str, content: bytes, zone: ZoneInfo) -> None:
         self.path, self.content, self.zone = path, content, zone
         self.faults: list[Fault] = []
+        self.placed: Placed | None = None
 
     def place(self, line: int, field: int) -> Place:
         return field_place(self.path, self.content, line, field)
@@ -121,16 +126,26 @@ class _Reading:
         """Seconds UTC of times without an offset."""
         if column.utc:
             return local.astype(np.int64)
-        utc, changing = utc_seconds_by_day(local, self.zone)
+        first, second = utc_candidates(local, self.zone)
         refused: dict[Rule, list[tuple[int, TimeRefused]]] = {}
-        for row in np.flatnonzero(changing).tolist():
+        for row in np.flatnonzero(second < first).tolist():
             text = written[row] if written is not None else str(local[row]).replace("T", " ")
             try:
-                utc[row] = clock_seconds(text, self.zone)
+                first[row] = clock_seconds(text, self.zone)
             except TimeRefused as problem:
                 refused.setdefault(problem.rule, []).append((row, problem))
         self._refused(refused, column, lines)
-        return utc
+        self.placed = placed_by_order(local.astype(np.int64), first, second)
+        return self.placed.time_utc
+
+    def _file(self, time_utc: np.ndarray, readings: dict[str, np.ndarray], lines: np.ndarray) -> TrendFile:
+        """The rows whose instants are known."""
+        unplaced: tuple[Span, ...] = ()
+        if self.placed is not None and self.placed.unknown:
+            known, unplaced = self.placed.known, self.placed.unknown
+            time_utc, lines = time_utc[known], lines[known]
+            readings = {name: values[known] for name, values in readings.items()}
+        return TrendFile(path=self.path, time_utc=time_utc, readings=readings, lines=lines, unplaced=unplaced)
 
     def _refused(self, refused: dict[Rule, list[tuple[int, TimeRefused]]], column: _Column, lines: np.ndarray) -> None:
         for rule, found in refused.items():
@@ -180,7 +195,7 @@ class _CsvReading(_Reading):
         time_utc = self._times(columns["time"], texts(columns["time"]), lines)
         if self.faults:
             return None, self.faults
-        return TrendFile(path=self.path, time_utc=time_utc, readings=readings, lines=lines), []
+        return self._file(time_utc, readings, lines), []
 
     def _widths(self, rows: Sequence[Sequence[str]], lines: np.ndarray, width: int) -> None:
         """A field without a name above it is half of a number that a decimal comma tore apart."""
@@ -223,6 +238,7 @@ class _CsvReading(_Reading):
             return None
 
     def _times(self, column: _Column, texts: list[str], lines: np.ndarray) -> np.ndarray:
+        texts = [text.strip() for text in texts]
         if column.utc:
             texts = [text.removesuffix("Z") for text in texts]
         plain = np.array([len(text) in _LOCAL_LENGTHS for text in texts])
@@ -230,11 +246,13 @@ class _CsvReading(_Reading):
         refused: dict[Rule, list[tuple[int, TimeRefused]]] = {}
         if plain.all() and (local := _local(texts)) is not None:
             return self._utc(local, column, lines, texts)
-        for row, text in enumerate(map(str.strip, texts)):
+        for row, text in enumerate(texts):
             try:
                 utc[row] = clock_seconds(text, _UTC if column.utc else self.zone)
             except TimeRefused as problem:
                 refused.setdefault(problem.rule, []).append((row, problem))
+        if BAD_TIME in refused and not any(map(_OFFSET.search, texts)):
+            refused.pop(TIME_REPEATED_HOUR, None)  # the order tells, once the others are put right
         self._refused(refused, column, lines)
         return utc
 
@@ -282,7 +300,7 @@ class _ParquetReading(_Reading):
         time_utc = self._times(columns["time"], table.column(columns["time"].index), lines, pyarrow)
         if self.faults:
             return None, self.faults
-        return TrendFile(path=self.path, time_utc=time_utc, readings=readings, lines=lines), []
+        return self._file(time_utc, readings, lines), []
 
     def _numbers(self, column: _Column, values: object, pyarrow: object) -> np.ndarray:
         kind = values.type  # type: ignore[attr-defined]

@@ -16,6 +16,7 @@ import numpy as np
 
 from generator.faults import Fault, Place, did_you_mean, error
 from generator.records.csv_text import field_place
+from generator.records.repeated_hour import Span
 from generator.records.snapshot import TRENDS, Snapshot
 from generator.records.trend_files import QUANTITIES, TrendFile, read_trend_file
 
@@ -49,6 +50,9 @@ class Trend:
     """humidity in %RH, temperature in °C where it was exported; nan where there is none"""
     left_out: int
     """humidities that were no humidity of the air"""
+    unplaced: tuple[Span, ...] = ()
+    """(from, until), seconds UTC, of each hour that the clocks repeated and whose values were left out, because nothing
+    tells in which pass they were recorded; a row without readings stands at its beginning"""
 
     @property
     def step_s(self) -> float:
@@ -73,6 +77,7 @@ class Trend:
             time_utc=self.time_utc[part],
             readings={name: values[part] for name, values in self.readings.items()},
             left_out=self.left_out,
+            unplaced=tuple(span for span in self.unplaced if span[0] < end and span[1] >= start),
         )
 
     def stuck(self) -> Iterator[tuple[int, int, float]]:
@@ -176,11 +181,35 @@ def _joined(
         if fault is not None:
             return None, [fault]
         time, readings = time[~again], {name: values[~again] for name, values in readings.items()}
+    unplaced = _not_covered(parts, time)
+    at = np.searchsorted(time, [start for start, _ in unplaced])
+    time = np.insert(time, at, [start for start, _ in unplaced])  # the value before stands until there
+    readings = {name: np.insert(values, at, np.nan) for name, values in readings.items()}
     humidity = readings["humidity"]
     broken = (humidity < LOWEST_RH) | (humidity > HIGHEST_RH)
     readings["humidity"] = np.where(broken, np.nan, humidity)
-    trend = Trend(sensor=sensor, files=hashes, time_utc=time, readings=readings, left_out=int(broken.sum()))
+    trend = Trend(
+        sensor=sensor,
+        files=hashes,
+        time_utc=time,
+        readings=readings,
+        left_out=int(broken.sum()),
+        unplaced=unplaced,
+    )
     return trend, []
+
+
+def _not_covered(parts: list[TrendFile], time: np.ndarray) -> tuple[Span, ...]:
+    """The repeated hours of which one export does not tell the passes and no other has values; each once."""
+    found: list[Span] = []
+    for start, end in sorted({span for part in parts for span in part.unplaced}):
+        if np.searchsorted(time, start) < np.searchsorted(time, end, side="right"):
+            continue
+        if found and start <= found[-1][1]:
+            found[-1] = found[-1][0], max(end, found[-1][1])
+        else:
+            found.append((start, end))
+    return tuple(found)
 
 
 def _contradiction(
@@ -199,6 +228,6 @@ def _contradiction(
         number -= len(part.time_utc)
     more = f" (and at {apart.sum() - 1} more times)" if apart.sum() > 1 else ""
     message = f"{humidity[row]:g} %RH at a time that has {humidity[row - 1]:g} %RH already{more}"
-    cure = "keep the export that is right; in the hour that clocks repeat, export `time [UTC]`"
+    cure = "keep the export that is right"
     place = _place(part, number, files[part.path])
     return Fault(rule=TREND_CONTRADICTORY, place=place, message=message, cure=cure)

@@ -67,7 +67,8 @@ def test_units_stand_in_brackets_and_are_converted():
 def test_the_repeated_hour_takes_its_offset_and_the_skipped_one_is_refused():
     rows = "2026-10-25 01:30,15\n2026-10-25 02:30+02:00,15.1\n2026-10-25 02:30+01:00,15.2\n2026-10-25 03:30,15.3\n"
     assert np.diff(good(HEAD + rows).time_utc).tolist() == [3600] * 3
-    assert refused(HEAD + "2026-10-25 01:30,15\n2026-10-25 02:30,15\n") == [(3, 1, "time-ambiguous")]
+    some = HEAD + "2026-10-25 02:30+02:00,15\n2026-10-25 02:30,15\n"
+    assert refused(some) == [(3, 1, "time-ambiguous")], "where one row has its offset, all need theirs"
     assert refused(HEAD + "2026-03-29 02:30,15\n") == [(2, 1, "time-does-not-exist")]
     utc = "time [UTC],humidity [%RH]\n2026-10-25 00:30,15\n2026-10-25 01:30,15.2\n"
     assert np.diff(good(utc).time_utc).tolist() == [3600]
@@ -180,8 +181,8 @@ def test_a_bad_parquet_file_is_refused():
     assert refused(parquet(**{"time": times, "humidity": [15.0]}), path) == [(1, 1, "missing-unit")]
     assert refused(parquet(**{"time": times, "humidity [%RH]": ["15"]}), path) == [(1, 1, "bad-number")]
     assert refused(parquet(**{"time": ["now"], "humidity [%RH]": [15.0]}), path) == [(1, 1, "bad-time")]
-    repeated = [datetime(2026, 10, 25, 2)]
-    assert refused(parquet(**{"time": repeated, "humidity [%RH]": [15.0]}), path) == [(1, 1, "time-ambiguous")]
+    skipped = [datetime(2026, 3, 29, 2)]
+    assert refused(parquet(**{"time": skipped, "humidity [%RH]": [15.0]}), path) == [(1, 1, "time-does-not-exist")]
 
 
 def test_without_the_package_for_parquet_the_cure_is_told(monkeypatch: pytest.MonkeyPatch):

@@ -248,6 +248,12 @@ def _said(lookup: Lookup, case: Case, trend: TrendExposure) -> Iterator[str]:
     if trend.left_out:
         count = words.counted(trend.left_out, "value")
         yield f"{count} of the trend {'was' if trend.left_out == 1 else 'were'} no humidity, and left out."
+    for start, _ in trend.unplaced:
+        day, clock = lookup.local(start).split("T")
+        yield (
+            f"On {day} the clocks repeated the time from {clock}, and the order of the trend's rows does not tell in "
+            "which of the two passes its values were recorded: they are left out."
+        )
     for start, end, value in trend.stuck[:TOLD_STUCK]:
         first, last = (lookup.local(time).replace("T", " ") for time in (start, end))
         yield f"The trend stood still at {value:g} %RH from {first} to {last}: was the sensor alive?"
