@@ -4,7 +4,7 @@
  *   <div class="table-box"><table class="table sortable" id="sensors"><caption>…</caption>…</table></div>
  *
  * The filter keeps the rows that hold every word typed, in any column and any case; the <output> beside it says how
- * many. A head sorts its column on a click, or on Enter or Space: ascending, then descending. A cell sorts by its
+ * many. It may name several tables; one that is folded opens where it holds a row that was asked for. A head sorts its column on a click, or on Enter or Space: ascending, then descending. A cell sorts by its
  * data-sort where it has one, else by its text; numbers as numbers. <th data-sort="no"> is not sorted.
  * Rows with nothing to compare come last either way. Without scripts the tables stand as they are.
  */
@@ -59,9 +59,9 @@
   }
 
   function makeFilter(input) {
-    const table = document.getElementById(input.dataset.table);
-    if (!table) return;
-    const rows = [...table.tBodies].flatMap((body) => [...body.rows]);
+    const tables = input.dataset.table.split(" ").flatMap((id) => document.getElementById(id) ?? []);
+    if (!tables.length) return;
+    const rows = tables.flatMap((table) => [...table.tBodies]).flatMap((body) => [...body.rows]);
     const texts = rows.map((row) => row.textContent.toLowerCase());
     const count = input.closest(".filter-line")?.querySelector("output");
     const apply = () => {
@@ -70,6 +70,8 @@
       rows.forEach((row, i) => {
         row.hidden = !wanted.every((word) => texts[i].includes(word));
         shown += !row.hidden;
+        const fold = row.closest("details:not([open])");
+        if (fold && wanted.length && !row.hidden) fold.open = true;
       });
       if (count) count.textContent = `${shown} of ${rows.length}`;
     };

@@ -103,6 +103,31 @@ def test_drift_of_all_stands_side_by_side_with_its_states(page: Page, folder: Pa
     assert page.locator("#drifts tbody tr:visible").count() == 1
 
 
+def test_what_is_steady_is_folded_until_it_is_asked_for(page: Page, folder: Path):
+    page.goto((folder / "drift.html").as_uri())
+    rows = page.locator("#other-drifts tbody tr:visible")
+    assert rows.count() == 0
+    page.get_by_label("Show").fill("drifting")
+    assert rows.count() == 0, "nothing in the fold was asked for"
+    page.get_by_label("Show").fill("FINE-1")
+    assert "FINE-1" in rows.first.inner_text() and page.locator("#drifts tbody tr:visible").count() == 0
+
+
+@pytest.mark.parametrize("path", ["findings/index.html", "drift.html"])
+def test_at_a_desk_no_column_of_a_list_runs_off_the_side(page: Page, folder: Path, path: str):
+    page.goto((folder / path).as_uri())
+    page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
+    boxes = page.evaluate("[...document.querySelectorAll('.table-box')].map(b => [b.scrollWidth, b.clientWidth])")
+    assert boxes and all(0 < needed <= seen for needed, seen in boxes)
+
+
+@pytest.mark.parametrize("page", [{"viewport": PHONE, "has_touch": True, "is_mobile": True}], indirect=True)
+def test_a_phone_sees_finding_and_state_without_scrolling(page: Page, folder: Path):
+    page.goto((folder / "findings/index.html").as_uri())
+    right = "cells => Math.max(...cells.map(cell => cell.getBoundingClientRect().right))"
+    assert page.locator("#cases tbody td:nth-child(2)").evaluate_all(right) <= PHONE["width"]
+
+
 def test_a_budget_unfolds_and_the_keyboard_reaches_its_table(page: Page, folder: Path):
     page.goto((folder / "visits/2026-11-02-bins.html").as_uri())
     budget = page.locator("#budget-OUT-1-humidity-1")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -19,7 +20,7 @@ from generator.faults import RecordsRefused
 from generator.site import assets
 from generator.site.build import content_of
 from generator.site.finding_form import form_page, form_path, forms
-from generator.site.views.exposure import exposure_view, hours_cell, hours_in_short
+from generator.site.views.exposure import exposure_view, hours_in_short, hours_outside
 from generator.site.views.findings import case_rows, case_view
 from generator.site.views.lookup import Lookup, look_up
 from generator.site.views.standing import matters
@@ -71,10 +72,26 @@ def test_hours_stand_with_their_bounds_and_those_of_a_step():
     assert facts["Outside 45 to 60 %RH, corrected"].startswith(counted)
     assert facts["Outside 45 to 60 %RH, corrected"].endswith("too dry")
     assert facts["Outside 45 to 60 %RH, as shown"] == "0 h"
-    assert facts["Had the error come in one step"].startswith("0 to ")
+    least, most = only(drier()).exposure.trend.stepped
+    assert facts["Outside 45 to 60 %RH, if it came in one step on any day"] == f"{least:.0f} to {most:.0f} h"
     assert facts["Trend"] == "trends/RH-1.csv"
-    assert hours_cell(only(drier())).startswith(f"{hours.best:.0f} (")
-    assert hours_in_short(only(drier())).startswith(f"about {hours.best:.0f} h outside its limits")
+
+
+def test_list_overview_and_page_bound_the_hours_in_the_same_words():
+    """What 95 % bounds and what a step bounds are two ranges, and each says which it is."""
+    case = only(drier())
+    evenly, by_step = (fact.value for fact in exposure_view(drier(), case).hours[:2])
+    told = f"{evenly.partition(';')[0]}, {by_step} if it came in one step on any day"
+    assert hours_outside(case) == told and "(95 %: " in told
+    assert case_rows(drier())[0].hours == told
+    assert hours_in_short(case) == f"outside its limits {told}"
+
+
+def test_hours_by_a_drift_line_have_no_step_beside_them():
+    shown = exported(np.full(24 * 900, 48.0), "2026-05-01")
+    lookup = looked_up(store(DRIFTED, shown))
+    case = lookup.assessment.cases[-1]
+    assert re.fullmatch(r"\d+ h \(95 %: \d+ to \d+ h\)(; in the .*)?", hours_outside(case))
 
 
 def test_what_stands_against_the_hours_is_said():
@@ -136,7 +153,7 @@ def test_without_a_trend_the_reason_stands_in_place_of_hours():
     view = exposure_view(lookup, only(lookup))
     assert (view.hours, view.chart, view.meaning) == ((), None, "")
     assert view.said == ("No trend of RH-1 is on record, so hours outside cannot be told.",)
-    assert hours_cell(only(lookup)) == "not known" and hours_in_short(only(lookup)) == ""
+    assert case_rows(lookup)[0].hours == "not known" and hours_in_short(only(lookup)) == ""
 
 
 def test_what_cannot_be_solved_is_left_unsaid():
@@ -183,7 +200,7 @@ def test_every_day_of_the_chart_stands_in_a_file_beside_it():
 
 def test_the_list_tells_days_and_hours():
     (row,) = case_rows(drier())
-    assert (row.days, row.hours) == ("182", hours_cell(only(drier())))
+    assert (row.days, row.hours) == ("182", hours_outside(only(drier())))
 
 
 def test_the_form_is_the_same_whatever_the_day_and_says_what_it_is():

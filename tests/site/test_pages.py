@@ -206,6 +206,15 @@ def test_the_overview_says_drifting_and_out_of_tolerance():
     assert text_of(body).index("Built for 2026-12-31") < text_of(body).index("Needs action")
 
 
+def test_a_finding_has_its_sensor_and_its_state_its_owner_in_the_first_two_cells():
+    body = store.page("findings/index.html").body
+    rows = re.findall(r'<th scope="row">(.*?)</th>\s*<td>(.*?)</td>', body, re.DOTALL)
+    seen = [" | ".join(" ".join(text_of(cell).split()) for cell in row) for row in rows]
+    assert [line.partition(" ")[0] for line in seen] == ["OUT-1,", "DEV-7"]
+    assert seen[0].endswith("| nobody has it yet")
+    assert "SET-1" in seen[1] and seen[1].endswith("| open Ben Sedge")
+
+
 def test_a_state_is_a_word_and_never_a_colour_alone():
     for page in store.content().pages:
         for word in re.findall(r'<span class="state state-[a-z]+">(.*?)</span>', page.body):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from datetime import date
 from functools import cache
@@ -13,7 +14,7 @@ import pytest
 from generator.assessment.change_charts import ChangeChart
 from generator.assessment.control_charts import ewma, individuals
 from generator.records.models import Channel
-from generator.site import assets
+from generator.site import assets, words
 from generator.site.build import content_of
 from generator.site.charts import history_chart
 from generator.site.trend_charts import FLEET_ROWS, control_chart
@@ -23,6 +24,7 @@ from generator.site.views.lookup import Lookup, look_up
 from generator.site.views.outlooks import leaves_first, leaving_before_due, leaving_day
 from generator.site.views.references import reference_state, reference_view
 from generator.site.views.sensor_drift import drift_views, proposal_view
+from generator.site.views.standing import matters
 from tests import builders
 from tests.builders import Files
 from tests.site import store
@@ -156,6 +158,27 @@ def test_a_row_of_the_fleet_names_the_points_that_it_speaks_of():
             assert row.leaves_at in (first if row.bounds else {""})
 
 
+def test_what_moves_stands_open_and_the_rest_is_folded_under_it_each_channel_once():
+    assert {row.sensor.text for row in page().moving} == {"CREEP-1", "SINKS-1"}
+    assert {row.sensor.text for row in page().others} == {"STILL-1", "YOUNG-1"}
+    assert sorted(page().moving + page().others, key=page().rows.index) == list(page().rows)
+    body = {p.path: p for p in content_of(files(), lookup(), assets.template_folders(), {}).pages}["drift.html"].body
+    fold = body[body.index("Steady, or with too few visits: 2 of 4 channels") :].partition("</details>")[0]
+    assert all((f"sensors/{name}.html" in fold) is (name in ("STILL-1", "YOUNG-1")) for name in PATHS)
+
+
+def test_a_drifting_sensor_needs_action_by_the_day_on_which_its_first_point_leaves():
+    """Not by the day of its first visit, which is when the line begins and not when the drift began."""
+    found = standing("CREEP-1")
+    (drift,) = found.drifts
+    (sentence,) = (m.sentence for m in matters(lookup(), found) if m.chip.word == "drifting")
+    outlook = drift.outlooks[leaves_first(drift.outlooks)]
+    assert outlook.leaves is not None
+    assert f"about {outlook.leaves.median} (95 %: from {outlook.leaves.earliest} to" in sentence
+    assert sentence.startswith(words.shown(drift.sentence).partition(":")[0])
+    assert not sentence.startswith("since") and "over 6 visits" in sentence
+
+
 def test_a_bound_before_due_is_told_of_any_point_not_only_of_that_which_leaves_first():
     """One point is likelier to leave first, another may leave sooner: the sooner bound counts."""
     found = standing("CREEP-1")
@@ -192,6 +215,13 @@ def test_only_proposals_that_differ_are_listed_and_say_what_they_would_change():
     assert (rows["STILL-1"].chip.word, rows["STILL-1"].proposed) == ("longer", "36 months")
     assert [row.chip.word for row in page().proposals] == sorted((r.chip.word for r in rows.values()), reverse=True)
     assert len(rows) + page().kept == len(PATHS)
+
+
+def test_why_and_what_it_would_change_share_a_cell_so_that_a_phone_shows_both():
+    pages = {p.path: p for p in content_of(files(), lookup(), assets.template_folders(), {}).pages}
+    table = pages["drift.html"].body.partition('id="proposals"')[2].partition("</table>")[0]
+    last = re.findall(r'<td class="said">(.*?)</td></tr>', table, re.DOTALL)
+    assert len(last) == len(page().proposals) and all("It would change: " in cell for cell in last)
 
 
 def test_a_proposal_says_what_it_lacks():
@@ -273,6 +303,14 @@ def test_checks_of_a_reference_are_charted_with_their_limit():
     assert chart["limits"] == "limit of checks" and chart["control"]["lower"] < 0.14 < chart["control"]["upper"]
     assert view.check_sentence.startswith("4 checks since 2026-03-03, none beyond the limit of 1 %RH")
     assert view.doubts == ()
+
+
+def test_what_the_chips_of_a_reference_say_is_answered_before_its_calibrations():
+    found = checked(0.1, 0.2, 0.1, 3.0)
+    pages = content_of(dict(found.records.files), found, assets.template_folders(), {}).pages
+    body = next(p.body for p in pages if p.path == "references/PROBE-01.html")
+    order = re.findall(r'<h2 id="([\w-]+)"', body)
+    assert order[:2] == ["checks", "doubts"] and order.index("calibrations") < order.index("leaning")
 
 
 def test_visits_that_leaned_on_a_reference_in_doubt_are_named_on_its_page():

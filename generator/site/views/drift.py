@@ -23,6 +23,7 @@ from generator.site.views.standing import CRITICALITY, chips, in_service
 from generator.site.words import Chip, Link
 
 STATES = ("drifting", "watch", "steady", "too few visits")
+MOVING = STATES[:2]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +67,6 @@ class ProposalRow:
 
     sensor: Link
     name: str
-    place: str
     chip: Chip
     now: str
     proposed: str
@@ -112,6 +112,16 @@ class DriftPage:
     def has_charts(self) -> bool:
         """Whether the page draws."""
         return self.chart is not None
+
+    @property
+    def moving(self) -> tuple[DriftRow, ...]:
+        """Channels that drift or are watched."""
+        return tuple(row for row in self.rows if row.chip.word in MOVING)
+
+    @property
+    def others(self) -> tuple[DriftRow, ...]:
+        """The rest: steady, or with too few visits."""
+        return tuple(row for row in self.rows if row.chip.word not in MOVING)
 
 
 def drift_page(lookup: Lookup) -> DriftPage:
@@ -254,7 +264,6 @@ def _proposals(lookup: Lookup, serving: Sequence[Standing]) -> Iterator[Proposal
         yield ProposalRow(
             sensor=sensor_link(standing.sensor.id),
             name=standing.sensor.name,
-            place=lookup.place(standing.settings.place.place),
             chip=view.chip,
             now=words.counted(proposal.months_now, "month"),
             proposed=words.counted(proposal.months or 0, "month"),

@@ -96,24 +96,25 @@ def days_path(case: Case) -> str:
 
 
 def hours_in_short(case: Case) -> str:
-    """`about 410 h outside its limits (350 to 470 h)`; blank where it is not known."""
-    trend = case.exposure.trend if case.exposure else None
-    if trend is None or trend.hours is None:
+    """`outside its limits 40 h if the error changed evenly (95 %: 27 to 59 h), …`; blank where it is not known."""
+    said = hours_outside(case)
+    return f"outside its limits {said}" if said else ""
+
+
+def hours_outside(case: Case) -> str:
+    """Hours outside and what bounds them, in the same words wherever they stand; blank where they are not known.
+
+    `40 h if the error changed evenly (95 %: 27 to 59 h), 9 to 161 h if it came in one step on any day`.
+    """
+    exposure = case.exposure
+    trend = exposure.trend if exposure else None
+    if exposure is None or trend is None or trend.hours is None:
         return ""
-    least, most = _bounds(trend)
-    said = f"about {_h(trend.hours.best)} outside its limits ({_h(least, '')} to {_h(most)})"
+    said = _counted(trend.hours, exposure.basis)
+    if trend.stepped is not None:
+        said += f", {_range(trend.stepped)} if it came in one step on any day"
     whole = trend.covered >= WELL_COVERED * trend.window
-    return said if whole else f"{said} in the {_h(trend.covered, '')} of {_h(trend.window)} with a value"
-
-
-def hours_cell(case: Case) -> str:
-    """`410 (350 to 1200)` for a column of hours."""
-    trend = case.exposure.trend if case.exposure else None
-    if trend is None or trend.hours is None:
-        return "not known"
-    least, most = _bounds(trend)
-    partly = "" if trend.covered >= WELL_COVERED * trend.window else f" in {_h(trend.covered, '')} with a value"
-    return f"{_h(trend.hours.best, '')} ({_h(least, '')} to {_h(most, '')}){partly}"
+    return said if whole else f"{said}; in the {_h(trend.covered, '')} of {_h(trend.window)} with a value"
 
 
 def days_of(lookup: Lookup, case: Case) -> str:
@@ -121,13 +122,6 @@ def days_of(lookup: Lookup, case: Case) -> str:
     if case.exposure is None:
         return ""
     return str((case.day - _local_day(lookup, case.exposure.start)).days)
-
-
-def _bounds(trend: TrendExposure) -> tuple[float, float]:
-    """The least and the most hours by whatever way the error came about."""
-    assert trend.hours is not None
-    stepped = trend.stepped or (trend.hours.least, trend.hours.most)
-    return min(trend.hours.least, stepped[0]), max(trend.hours.most, stepped[1])
 
 
 def _local_day(lookup: Lookup, time_utc: int) -> date:
@@ -140,6 +134,10 @@ def _sentence(text: str) -> str:
 
 def _h(hours: float, unit: str = " h") -> str:
     return f"{fixed(hours, 0)}{unit}"
+
+
+def _range(bounds: tuple[float, float]) -> str:
+    return f"{_h(bounds[0], '')} to {_h(bounds[1])}"
 
 
 def _since(lookup: Lookup, case: Case, exposure: Exposure) -> Iterator[str]:
@@ -192,12 +190,9 @@ def _hours(sensor: Sensor, trend: TrendExposure, basis: Basis) -> Iterator[Fact]
     limits = sensor.process_limits
     if limits is not None and trend.hours is not None and trend.shown is not None:
         span = f"{limits.lowest:g} to {limits.highest:g} %RH"
-        yield Fact(name=f"Outside {span}, corrected", value=_counted(trend.hours, basis))
+        yield Fact(name=f"Outside {span}, corrected", value=f"{_counted(trend.hours, basis)}{_sides(trend.hours)}")
         if trend.stepped is not None:
-            least, most = trend.stepped
-            yield Fact(
-                name="Had the error come in one step", value=f"{_h(least, '')} to {_h(most)}, by the day it came"
-            )
+            yield Fact(name=f"Outside {span}, if it came in one step on any day", value=_range(trend.stepped))
         yield Fact(name=f"Outside {span}, as shown", value=_h(trend.shown))
     yield Fact(name="Hours with a value", value=f"{_h(trend.covered, '')} of {_h(trend.window)}")
     for path, sha256 in trend.files:
@@ -213,9 +208,12 @@ _IF = {
 
 
 def _counted(hours: Hours, basis: Basis) -> str:
-    said = f"{_h(hours.best)}{_IF[basis]} (95 %: {_h(hours.least, '')} to {_h(hours.most)})"
+    return f"{_h(hours.best)}{_IF[basis]} (95 %: {_range((hours.least, hours.most))})"
+
+
+def _sides(hours: Hours) -> str:
     sides = [f"{_h(amount)} too {side}" for amount, side in ((hours.dry, "dry"), (hours.damp, "damp")) if amount]
-    return f"{said}; {words.listed(sides)}" if sides else said
+    return f"; {words.listed(sides)}" if sides else ""
 
 
 def _meaning(sensor: Sensor, trend: TrendExposure) -> str:

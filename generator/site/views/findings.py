@@ -11,7 +11,7 @@ from generator.records.models import Channel
 from generator.records.settings import SettingsOn
 from generator.rounding import fixed
 from generator.site import words
-from generator.site.views.exposure import ExposureView, days_of, exposure_view, hours_cell
+from generator.site.views.exposure import ExposureView, days_of, exposure_view, hours_outside
 from generator.site.views.lookup import Lookup, finding_link, sensor_link, visit_link
 from generator.site.words import Chip, Fact, Link
 
@@ -37,6 +37,7 @@ class CaseRow:
     hours: str
     """outside the process limits, by the trend"""
     owner: str
+    """empty where nobody has it yet: the chip says so"""
     deviation: str
     closed: str
 
@@ -87,8 +88,8 @@ def case_row(lookup: Lookup, case: Case) -> CaseRow:
         size="; worst ".join(_error(r) for r in _told(lookup, case)),
         rule=words.shown(worst.rule),
         days=days_of(lookup, case),
-        hours=hours_cell(case),
-        owner=lookup.person(record.owner) if record else "nobody yet",
+        hours=hours_outside(case) or "not known",
+        owner=lookup.person(record.owner) if record else "",
         deviation=(record.deviation or "") if record else "",
         closed=str(record.closed) if record and record.closed else "",
     )

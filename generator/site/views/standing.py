@@ -17,7 +17,7 @@ from generator.rounding import fixed
 from generator.site import words
 from generator.site.views.exposure import hours_in_short
 from generator.site.views.lookup import Lookup, finding_link, visit_link
-from generator.site.views.outlooks import LEAVES_BEFORE_DUE, leaving_before_due, leaving_day
+from generator.site.views.outlooks import LEAVES_BEFORE_DUE, leaves_first, leaving_before_due
 from generator.site.views.results import worst
 from generator.site.words import Chip, Link
 
@@ -174,24 +174,31 @@ def no_verdict(standing: Standing) -> str:
 def _drifts(standing: Standing) -> list[Matter]:
     """Channels that drift, and the one that leaves its tolerance before it is due, whether it drifts or creeps."""
     leaving = leaving_before_due(standing)
+    several = len(standing.settings.channels) > 1
     found = []
     for d in standing.drifts:
-        if d.state == "drifting" and d.fit is not None:
-            said = f"since {d.fit.epoch.opened}, {d.channel} {words.shown(d.sentence).partition(';')[0]}"
-            if leaving is not None and leaving[0] is d:
-                said += f"; at {_leaving(standing, leaving[1])}"
-                leaving = None
-            found.append(Matter(rank=3, chip=words.DRIFTING, sentence=said))
+        if d.state != "drifting" or d.fit is None:
+            continue
+        first = d.outlooks[leaves_first(d.outlooks)]
+        early = leaving is not None and leaving[0] is d
+        rate = words.shown(d.sentence).partition(":")[0]
+        said = f"{d.channel} {rate}" if several else rate
+        said += _leaving(first, standing.due.day if early else None)
+        found.append(Matter(rank=3, chip=words.DRIFTING, sentence=said))
+        leaving = None if early else leaving
     if leaving is not None:
-        said = f"{leaving[0].channel} at {_leaving(standing, leaving[1])}"
+        drift, first = leaving
+        said = f"{drift.channel}{_leaving(first, standing.due.day)}"
         found.append(Matter(rank=3, chip=LEAVES_BEFORE_DUE, sentence=said))
     return found
 
 
-def _leaving(standing: Standing, outlook: PointOutlook) -> str:
-    day, bounds = leaving_day(outlook)
-    said = f"{words.target(outlook.target)} |error| + U leaves the tolerance about {day} (95 %: {bounds})"
-    return f"{said}, before it is due on {standing.due.day}"
+def _leaving(outlook: PointOutlook, due: date | None) -> str:
+    """`: at 10 %RH |error| + U leaves ± 2 %RH about 2027-01-05 (95 %: …)`; with a due day, that it is before it."""
+    if outlook.leaves is None:
+        return ""
+    said = f": at {words.target(outlook.target)} {words.shown(outlook.leaves.sentence)}"
+    return f"{said}, before it is due on {due}" if due else said
 
 
 def _due(standing: Standing) -> list[Matter]:
