@@ -15,6 +15,7 @@ from generator.records.models import Channel, MeasuringRange, Policy, Tolerance
 from generator.records.references import Reference
 from generator.records.rows import Plateau, SensorVisit
 from generator.records.settings import SettingsOn
+from generator.uncertainty.budgets import Budgets
 from generator.uncertainty.cell_sources import Part, temperature_away
 from generator.uncertainty.measured import Measurement
 from generator.uncertainty.monte_carlo import Answer
@@ -68,22 +69,8 @@ def measured_results(measurement: Measurement, answers: Mapping[int, Answer], re
         ],
         float,
     )
-    at = np.array(numbers, np.int64)
-    u, nu, k, U = budgets.u[at], budgets.nu[at], budgets.k[at], budgets.U[at]
-    verdict, p_outside, tur = np.empty(len(reads), object), np.zeros(len(reads)), np.zeros(len(reads))
-    policies = {id(read.policy): read.policy for read in reads}
-    of_policy = np.array([id(read.policy) for read in reads], np.int64)
-    for key, policy in policies.items():
-        at = np.flatnonzero(of_policy == key)
-        verdict[at], p_outside[at], tur[at] = judge_all(policy, error[at], u[at], nu[at], U[at], tolerance[at])
-    for i, number in enumerate(numbers if answers else ()):
-        if (answer := answers.get(number)) is not None:
-            limit = float(tolerance[i])
-            u[i], k[i], U[i] = answer.u, answer.U / answer.u, answer.U
-            p_outside[i], tur[i] = answer.outside(limit), limit / answer.U
-            at_best = answer.outside(limit, centred=True)
-            verdict[i] = verdict_by_rule(reads[i].policy, error[i], U[i], limit, p_outside[i], at_best)
-    found = _reservations(measurement, reads, reference_value, tolerance, U)
+    judged = _judged(budgets, answers, reads, numbers, error, tolerance)
+    found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
     held = [(*measurement.reservations.get(read.cell, ()), *found.get(i, ())) for i, read in enumerate(reads)]
     sensor, far_end, loop = (
         [measurement.lines[read.parts[part]] if part in read.parts else None for read in reads]
@@ -111,15 +98,15 @@ def measured_results(measurement: Measurement, answers: Mapping[int, Answer], re
         "U_sensor": U_sensor,
         "U_loop": U_loop,
         "settling_correction": [line.settling_correction for line in lines],
-        "u": u.tolist(),
-        "nu_eff": nu.tolist(),
-        "k": k.tolist(),
-        "U": U.tolist(),
+        "u": judged.u.tolist(),
+        "nu_eff": judged.nu.tolist(),
+        "k": judged.k.tolist(),
+        "U": judged.U.tolist(),
         "answer": ["monte carlo" if number in answers else "linear" for number in numbers],
         "tolerance": tolerance.tolist(),
-        "verdict": [unless_withheld(one, faults) for one, faults in zip(verdict, held, strict=True)],
-        "p_outside": p_outside.tolist(),
-        "tur": tur.tolist(),
+        "verdict": [unless_withheld(one, faults) for one, faults in zip(judged.verdict, held, strict=True)],
+        "p_outside": judged.p_outside.tolist(),
+        "tur": judged.tur.tolist(),
         "status": [
             "unsettled" if any(f.rule.name == "unsettled-plateau" for f in faults) else "done" for faults in held
         ],
@@ -131,6 +118,45 @@ def measured_results(measurement: Measurement, answers: Mapping[int, Answer], re
         Result._make((*read.common, *values))
         for read, values in zip(reads, zip(*own.values(), strict=True), strict=True)
     ]
+
+
+class _Judged(NamedTuple):
+    """What a verdict rests on, shape (reads,)."""
+
+    u: np.ndarray
+    nu: np.ndarray
+    k: np.ndarray
+    U: np.ndarray
+    verdict: np.ndarray
+    p_outside: np.ndarray
+    tur: np.ndarray
+
+
+def _judged(
+    budgets: Budgets,
+    answers: Mapping[int, Answer],
+    reads: Sequence[Read],
+    numbers: Sequence[int],
+    error: np.ndarray,
+    tolerance: np.ndarray,
+) -> _Judged:
+    """The verdicts on errors (of lines `numbers`) by the policy of each read, with the uncertainty that decides."""
+    at = np.array(numbers, np.int64)
+    u, nu, k, U = budgets.u[at], budgets.nu[at], budgets.k[at], budgets.U[at]
+    verdict, p_outside, tur = np.empty(len(reads), object), np.zeros(len(reads)), np.zeros(len(reads))
+    policies = {id(read.policy): read.policy for read in reads}
+    of_policy = np.array([id(read.policy) for read in reads], np.int64)
+    for key, policy in policies.items():
+        at = np.flatnonzero(of_policy == key)
+        verdict[at], p_outside[at], tur[at] = judge_all(policy, error[at], u[at], nu[at], U[at], tolerance[at])
+    for i, number in enumerate(numbers if answers else ()):
+        if (answer := answers.get(number)) is not None:
+            limit = float(tolerance[i])
+            u[i], k[i], U[i] = answer.u, answer.U / answer.u, answer.U
+            p_outside[i], tur[i] = answer.outside(limit), limit / answer.U
+            at_best = answer.outside(limit, centred=True)
+            verdict[i] = verdict_by_rule(reads[i].policy, error[i], U[i], limit, p_outside[i], at_best)
+    return _Judged(u, nu, k, U, verdict, p_outside, tur)
 
 
 def unless_withheld(verdict: Verdict, reservations: Iterable[Fault]) -> Verdict:

@@ -117,7 +117,7 @@ class CellSources:
         scatter = self._scatter(channel, part, at, repeatability, n)
         return Terms.joined(self._numbered(scatter, at, kinds)), correction
 
-    def _amount(self, channel: Channel, name: str) -> np.ndarray:
+    def amount(self, channel: Channel, name: str) -> np.ndarray:
         """An amount that is declared of a channel, shape (cells,); nan where none is."""
 
         def value(on: SettingsOn) -> float | None:
@@ -167,7 +167,7 @@ class CellSources:
             # A loop signal has no step: the meter's own resolution counts. A checked reference's display counts
             # with its calibration.
             cells = at[~np.isnan(steps[name][at]) & ~self.checked[at]]
-            given = self._amount(channel, key)[cells]
+            given = self.amount(channel, key)[cells]
             step = np.where(np.isnan(given), steps[name][cells], given)
             yield _Kind(
                 name=f"{channel.value}/{name}_resolution",
@@ -180,7 +180,7 @@ class CellSources:
 
     def _hysteresis(self, channel: Channel, at: np.ndarray) -> _Kind:
         """Half of the declared width; a rising or falling plateau of a visit that went both ways shows it itself."""
-        width = self._amount(channel, "hysteresis")
+        width = self.amount(channel, "hysteresis")
         cells = at[~np.isnan(width[at])]
         cells = cells[[not self._went_both_ways(cell) for cell in cells.tolist()]] if len(cells) else cells
         return _Kind(
@@ -249,7 +249,7 @@ class CellSources:
         )
 
     def _dead_band(self, channel: Channel, at: np.ndarray) -> _Kind:
-        dead_band = self._amount(channel, "far_end_dead_band")
+        dead_band = self.amount(channel, "far_end_dead_band")
         cells = at[~np.isnan(dead_band[at])]
         return _Kind(
             name=f"far_end_dead_band/{channel.value}",

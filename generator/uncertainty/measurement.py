@@ -88,10 +88,11 @@ class _Stage:
                 known_sensor = records.sensors.get(sensor)
                 settings[sensor, day] = SettingsOn(records, known_sensor, day) if known_sensor else None
                 policies[day] = in_force(records.facility.policies, day) or records.facility.policies[0]
-        days = [cell.sensor_visit.visit.day for cell in self.table.cells]
+        self.days = days = [cell.sensor_visit.visit.day for cell in self.table.cells]
         self.settings = [settings[c.sensor_visit.sensor, day] for c, day in zip(self.table.cells, days, strict=True)]
         self.policies = [policies[day] for day in days]
         self.soak, self.room = self._first_soaks(), self._means(self.table.number["room_humidity"]).tolist()
+        self.pools = self._pools()
         self.own = CellSources(self.table.cells, self.settings, calibrations.catalogue)
         calibrations.used = {}
 
@@ -284,21 +285,31 @@ class _Stage:
     def _repeatabilities(self, channel: Channel, part: Part, spread: Scatter) -> list[Repeatability | None]:
         if self.known is not None:
             return [self.known.get((*cell.key, channel, part)) for cell in self.table.cells]
-        keys, declared, days, usable = [], [], [], []
-        held_apart = {i for i, found in self.whole.reservations.items() if any(f.rule is UNSETTLED for f in found)}
-        n_of, least = spread.n.tolist(), [policy.least_pool for policy in self.policies]
-        for number, (cell, settings) in enumerate(zip(self.table.cells, self.settings, strict=True)):
-            model = settings.model if settings else cell.sensor_visit.sensor
-            row = cell.plateau.rows[0]
-            words = cell.sensor_visit.visit.text
-            reference = self.records.references.get(words["reference"][row])
-            # Scatter in a room's air is not scatter in a chamber: like is pooled with like.
-            keys.append((model, channel.value, part.value, reference.kind if reference else "", words["medium"][row]))
-            found = settings.declared(channel).repeatability if settings else None
-            declared.append(found.value if found else math.nan)
-            days.append(cell.sensor_visit.visit.day)
-            usable.append(n_of[number] > 0 and self.first + number not in held_apart)
-        return repeatabilities(keys, days, spread, usable, declared, least)
+        held_apart = [
+            cell - self.first
+            for cell, found in self.whole.reservations.items()
+            if cell >= self.first and any(f.rule is UNSETTLED for f in found)
+        ]
+        usable = spread.n > 0
+        usable[held_apart] = False
+        named = {pool: (pool[0], channel.value, part.value, *pool[1:]) for pool in dict.fromkeys(self.pools)}
+        keys = [named[pool] for pool in self.pools]
+        declared = self.own.amount(channel, "repeatability").tolist()
+        least = [policy.least_pool for policy in self.policies]
+        return repeatabilities(keys, self.days, spread, usable.tolist(), declared, least)
+
+    def _pools(self) -> list[tuple[str, str, str]]:
+        """By cell what scatter is pooled by: model, kind of reference, medium.
+
+        Scatter in a room's air is not scatter in a chamber: like is pooled with like.
+        """
+        first = self.firsts[:-1]
+        words = (self.table.word[name][first].tolist() for name in ("reference", "medium"))
+        kinds = {name: reference.kind for name, reference in self.records.references.items()}
+        return [
+            (on.model if on else cell.sensor_visit.sensor, kinds.get(reference, ""), medium)
+            for cell, on, reference, medium in zip(self.table.cells, self.settings, *words, strict=True)
+        ]
 
     def _no_repeatability(self, cell: int, channel: Channel) -> None:
         row = int(self.firsts[cell])

@@ -91,19 +91,15 @@ def shortest_interval(draws: np.ndarray, coverage: float = COVERAGE) -> tuple[fl
 def needs_monte_carlo(measurement: Measurement, lines: Sequence[int]) -> list[int]:
     """Of these lines, those that the linear answer does not serve: rectangular-dominated, or at saturation."""
     budgets = measurement.whole()
-    rectangular = budgets.catalogue.rectangular()
-    size = budgets.catalogue.standard_uncertainties()
-    chosen = []
-    for number in lines:
-        entries = budgets.entries(number)
-        sources = budgets.terms.source[entries]
-        variance = (budgets.terms.weight[entries] * size[sources]) ** 2
-        largest = float(np.max(variance[rectangular[sources]], initial=0.0))
-        line = measurement.lines[number]
-        wet = line.channel is Channel.HUMIDITY and line.reference_value + 3.0 * budgets.u[number] > NEAR_SATURATION
-        if wet or largest >= RECTANGULAR_SHARE * float(budgets.u[number]) ** 2:
-            chosen.append(number)
-    return chosen
+    terms, catalogue = budgets.terms, budgets.catalogue
+    limited = np.flatnonzero(catalogue.rectangular()[terms.source])
+    variance = (terms.weight[limited] * catalogue.standard_uncertainties()[terms.source[limited]]) ** 2
+    largest = np.zeros(len(budgets.u))
+    np.maximum.at(largest, terms.row[limited], variance)
+    humidity = [line.reference_value if line.channel is Channel.HUMIDITY else -np.inf for line in measurement.lines]
+    wet = np.array(humidity, float) + 3.0 * budgets.u > NEAR_SATURATION
+    needed = wet | (largest >= RECTANGULAR_SHARE * budgets.u**2)
+    return [number for number in lines if needed[number]]
 
 
 def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS) -> Answer:

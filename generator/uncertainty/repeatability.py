@@ -65,6 +65,7 @@ def repeatabilities(
     """
     result: list[Repeatability | None] = [None] * len(keys)
     n, s = spread.n.tolist(), spread.s.tolist()
+    of_family: dict[float, Repeatability] = {}
     by_key: dict[tuple[str, ...], list[int]] = {}
     for i, key in enumerate(keys):
         by_key.setdefault(key, []).append(i)
@@ -73,17 +74,24 @@ def repeatabilities(
         name = "/".join(key)
         squares, freedom = 0.0, 0
         waiting: deque[int] = deque()
+        estimated: tuple[date, int] | None = None
         for i in members:
             while waiting and days[waiting[0]] < days[i]:
                 j = waiting.popleft()
                 squares += s[j] ** 2 * (n[j] - 1)
                 freedom += n[j] - 1
             if freedom >= least_pool[i] and squares > 0.0:
-                group = f"pool/{name}/{days[i]}/{freedom}"  # of one day and freedom: one estimate
-                pooled = math.sqrt(squares / freedom)
-                result[i] = Repeatability(s=pooled, nu=float(freedom), basis="pooled", group=group)
+                if (days[i], freedom) != estimated:  # of one day and freedom: one estimate
+                    estimated = (days[i], freedom)
+                    group = f"pool/{name}/{days[i]}/{freedom}"
+                    pooled = Repeatability(
+                        s=math.sqrt(squares / freedom), nu=float(freedom), basis="pooled", group=group
+                    )
+                result[i] = pooled
             elif math.isfinite(declared[i]):
-                result[i] = Repeatability(s=declared[i], nu=math.inf, basis="declared", group="")
+                if declared[i] not in of_family:
+                    of_family[declared[i]] = Repeatability(s=declared[i], nu=math.inf, basis="declared", group="")
+                result[i] = of_family[declared[i]]
             elif n[i] > 1:
                 result[i] = Repeatability(s=s[i], nu=n[i] - 1.0, basis="own", group="")
             if usable[i] and n[i] > 1:

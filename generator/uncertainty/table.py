@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 
 from generator.faults import Place
 from generator.records.columns import INDICATIONS, NUMBERS, PRESSURES
+from generator.records.joined import Joined
 from generator.records.rows import Plateau, SensorVisit
 from generator.records.visits import Visit
 
 _WORDS = ("reference", "barometer", "loop_meter", "condensate", "salt", "medium")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Cell:
+class Cell(NamedTuple):
     """One plateau of one sensor at one visit: where a result comes from."""
 
     sensor_visit: SensorVisit
@@ -62,7 +63,7 @@ class ReadingTable:
 def reading_table(sensor_visits: Sequence[SensorVisit]) -> ReadingTable:
     """The table of all plateaus that were read, visits in the order given."""
     cells = tuple(
-        Cell(sensor_visit=sv, plateau=plateau)
+        Cell(sv, plateau)
         for sv in sensor_visits
         if not sv.withdrawn
         for plateau in sv.plateaus
@@ -71,37 +72,26 @@ def reading_table(sensor_visits: Sequence[SensorVisit]) -> ReadingTable:
     visits = tuple({id(cell.sensor_visit.visit): cell.sensor_visit.visit for cell in cells}.values())
     counts = [len(cell.plateau.rows) for cell in cells]
     visit_row = np.fromiter(chain.from_iterable(cell.plateau.rows for cell in cells), np.int64, sum(counts))
-    # Whole visits are laid end to end; of them the rows of the cells are taken.
-    sizes = [len(visit.lines) for visit in visits]
-    starts = dict(zip(map(id, visits), np.cumsum([0, *sizes]).tolist(), strict=False))
     number_of = {id(visit): number for number, visit in enumerate(visits)}
     cell = np.repeat(np.arange(len(cells)), counts)
-    taken = np.array([starts[id(c.sensor_visit.visit)] for c in cells], np.int64)[cell] + visit_row
-    visit_of = np.array([number_of[id(c.sensor_visit.visit)] for c in cells], np.int64)[cell]
+    visit = np.array([number_of[id(c.sensor_visit.visit)] for c in cells], np.int64)[cell]
+    joined = Joined(visits, visit, visit_row)
 
-    def numbers(columns: Sequence[Mapping[str, np.ndarray]], name: str, blank: float | bool) -> np.ndarray:
-        if not any(name in visit.fields for visit in visits):
-            return np.full(len(taken), blank)
-        return np.concatenate([column[name] for column in columns])[taken]
+    def words(kind: str, name: str) -> np.ndarray:
+        column = joined.words(kind, name)
+        return np.array(column.values, object)[column.code]
 
-    def words(columns: Sequence[Mapping[str, Sequence[str]]], name: str) -> np.ndarray:
-        if not any(name in visit.fields for visit in visits):
-            return np.full(len(taken), "", object)
-        return np.array(list(chain.from_iterable(column[name] for column in columns)), object)[taken]
-
-    number, step, gauge = ([getattr(v, kind) for v in visits] for kind in ("number", "step", "gauge"))
-    text, quantity = ([getattr(v, kind) for v in visits] for kind in ("text", "quantity"))
     return ReadingTable(
         cells=cells,
         visits=visits,
         cell=cell,
-        visit=visit_of,
+        visit=visit,
         visit_row=visit_row,
-        number={name: numbers(number, name, np.nan) for name in NUMBERS},
-        step={name: numbers(step, name, np.nan) for name in NUMBERS},
-        gauge={name: numbers(gauge, name, False) for name in PRESSURES},
-        quantity={name: words(quantity, name) for name in INDICATIONS},
-        word={name: words(text, name) for name in _WORDS},
-        day=np.array([visit.day for visit in visits], "datetime64[D]")[visit_of],
-        time=np.concatenate([visit.time_utc for visit in visits] or [np.zeros(0, np.int64)])[taken],
+        number={name: joined.numbers("number", name) for name in NUMBERS},
+        step={name: joined.numbers("step", name) for name in NUMBERS},
+        gauge={name: joined.numbers("gauge", name) for name in PRESSURES},
+        quantity={name: words("quantity", name) for name in INDICATIONS},
+        word={name: words("text", name) for name in _WORDS},
+        day=np.array([one.day for one in visits], "datetime64[D]")[visit],
+        time=joined.time_utc(),
     )

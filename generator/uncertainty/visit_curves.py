@@ -21,7 +21,9 @@ SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
 def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[list[SensorVisit]]:
     """Sensor visits in an order in which every `from_visit` calibration is measured before it is used."""
     depth: dict[str, int] = {}
-    calibrated_by = {(sv.sensor, sv.visit.id): sv.words("reference") for sv in sensor_visits}
+    calibrated_by = {
+        (sv.sensor, sv.visit.id): sv.words("reference") for sv in sensor_visits if sv.sensor in records.references
+    }
 
     def of(reference: str, trail: tuple[str, ...] = ()) -> int:
         if reference in depth or reference in trail or reference not in records.references:
@@ -38,11 +40,18 @@ def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[li
         depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=int(probe))
         return depth[reference]
 
+    late = any(
+        reference.kind == "transfer_probe"
+        or any(c.from_visit for q in reference.quantities.values() for c in q.calibrations)
+        for reference in records.references.values()
+    )
     stages: dict[int, list[SensorVisit]] = {}
     for sv in sensor_visits:
-        leaned_on = [*sv.words("reference"), *sv.words("loop_meter")]
-        if any(plateau.phase == "check" for plateau in sv.plateaus):
-            leaned_on.append(sv.sensor)
+        leaned_on: list[str] = []
+        if late:
+            leaned_on += [*sv.words("reference"), *sv.words("loop_meter")]
+            if any(plateau.phase == "check" for plateau in sv.plateaus):
+                leaned_on.append(sv.sensor)
         needed = max((of(reference) for reference in leaned_on), default=0)
         stages.setdefault(needed, []).append(sv)
     return [stages[level] for level in sorted(stages)]
