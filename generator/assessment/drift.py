@@ -16,7 +16,7 @@ from datetime import date
 import numpy as np
 
 from generator.assessment.history import Epoch, VisitHistory, same_condition
-from generator.assessment.line import LEAST_VISITS, Fit, Rate, drift_to, line_through
+from generator.assessment.line import LEAST_VISITS, REJECTED, Fit, Rate, drift_to, line_through
 from generator.assessment.outlook import Leaves, PointOutlook, outlooks
 from generator.assessment.result import Result
 from generator.assessment.visit_to_visit import VisitToVisit
@@ -114,6 +114,8 @@ class Ahead:
     """interval"""
     tolerance_at: Callable[[float], float]
     """tolerance in force at a reference value; nan where there is none"""
+    hysteresis: float = 0.0
+    """declared full width, in the channel's unit"""
 
 
 def drift(
@@ -141,7 +143,7 @@ def drift(
             why = "since the last adjustment the errors move otherwise than before, over too few visits for a rate"
         said = f"no single rate: {why}{_step(changes, channel)}"
         return _no_rate(channel, said, epoch, changes, component, fit=fit, naive=naive)
-    found = outlooks(fit, ahead.today, ahead.due, ahead.tolerance_at)
+    found = outlooks(fit, ahead.today, ahead.due, ahead.tolerance_at, ahead.hysteresis)
     point, rate = _headline(fit, found)
     state, sentence = _judged(fit, point, rate, found, changes, channel, ahead.months or 12)
     first, last, levels = _drawn(fit)
@@ -222,6 +224,8 @@ def _judged(
     elif fit.epoch.segments > 1:
         size += f" in {fit.epoch.segments} segments"
     line = f"the errors lie on a line ({fit.goodness})" if fit.freedom else "too few results to test the line"
+    if fit.freedom and fit.estimate.p_value > 1.0 - REJECTED:
+        line = f"the errors lie closer to a line than their U lets expect ({fit.goodness}): U is careful"
     state = "drifting" if drifting else "watch" if significant or jump else "steady"
     return state, f"{size}: {meaning}; {line}{jump}"
 

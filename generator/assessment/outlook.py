@@ -1,8 +1,9 @@
 """What the line of an instrument expects of each of its points: today, when next due, and when it leaves the tolerance.
 
 Three uncertainties are kept apart. The crossing day is that of the expected true error: levels and rates. The error
-today adds what a visit shifts by. The prediction at the next due day adds one measurement's own uncertainty, with
-references that share nothing with those before, since by then they may have been calibrated anew.
+today, in use, adds what a visit shifts by and the declared hysteresis. The prediction at the next due day adds one
+measurement's own uncertainty, with references that share nothing with those before, since by then they may have been
+calibrated anew.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from generator.assessment.history import DAYS_A_YEAR
 from generator.assessment.line import MANY, Fit
 from generator.assessment.result import Result
 from generator.rounding import expanded
-from generator.uncertainty.sources import coverage_factor
+from generator.uncertainty.sources import RECTANGULAR_DIVISOR, coverage_factor
 
 HORIZON_YEARS = 10
 """How far ahead a line is followed (our choice)."""
@@ -53,8 +54,8 @@ class PointOutlook:
     error_today: float
     """true error expected on the day of the assessment"""
     U_today: float
-    """the line's and what a visit shifts by, in the conditions of the calibrations: neither the air's temperature in
-    use nor the hysteresis of how it came to a humidity"""
+    """in use: the line's, what a visit shifts by, and the hysteresis of how the air came to a humidity, which a line
+    over many visits averages away"""
     due: date | None
     error_due: float
     """expected at the next due day; nan without one"""
@@ -68,15 +69,19 @@ class PointOutlook:
 
 
 def outlooks(
-    fit: Fit, today: date, due: date | None, tolerance_at: Callable[[float], float]
+    fit: Fit, today: date, due: date | None, tolerance_at: Callable[[float], float], hysteresis: float = 0.0
 ) -> tuple[PointOutlook, ...]:
-    """One outlook for each point of the open segment; `tolerance_at`: the tolerance in force at a reference value."""
+    """One outlook for each point of the open segment.
+
+    `tolerance_at`: the tolerance in force at a reference value; `hysteresis`: full width, in the channel's unit.
+    """
     points = [fit.epoch.newest(level) for level in fit.epoch.open_levels]
     now = fit.expected(today)
     values = now.reference_values.tolist()
     rates = [fit.rate_at(value) for value in values]
     U_rate = _expanded([(rate.u, rate.nu) for rate in rates])
-    U_today = _expanded([now.spread(i, visit=1.0) for i in range(len(points))])
+    width = (hysteresis / 2.0 / RECTANGULAR_DIVISOR) ** 2
+    U_today = _expanded([now.spread(i, visit=1.0, own=width) for i in range(len(points))])
     errors_due = U_due = [math.nan] * len(points)
     if due is not None:
         then = fit.expected(due)

@@ -126,6 +126,7 @@ def _drift(
             due=when_due.day,
             months=interval.months if interval else None,
             tolerance_at=lambda value: tolerance_at(tolerance, value, span) if tolerance else math.nan,
+            hysteresis=hysteresis.value if (hysteresis := settings.declared(channel).hysteresis) else 0.0,
         ),
     )
 

@@ -266,7 +266,7 @@ def lines_that_do_not_hold(program: Program) -> Iterator[Check]:
     yield _word("its sentence has no rate", "per year" in stepping.sentence, False)
     said = "a step of +1.20 %RH between 2024-03-16 and 2025-03-16"
     yield _word(f"{stepping.sentence} says {said}", said in stepping.sentence, True)
-    yield _word("the line says how well it fits", "on a line (χ² 0.0 for 7 degrees" in drifting.sentence, True)
+    yield _word("the line says how well it fits", "(χ² 0.0 for 7 degrees" in drifting.sentence, True)
 
 
 def like_with_like(program: Program) -> Iterator[Check]:

@@ -81,9 +81,9 @@ def two_points(program: Program) -> Iterator[Check]:
     yield _number("rate at 20 %RH", fit.rate_at(20.0).rate, 0.1)
 
 
-def _outlook(program: Program, tolerance: float) -> Any:
+def _outlook(program: Program, tolerance: float, hysteresis: float = 0.0) -> Any:
     fit = _fit(program, _epoch(program, [[0.0], [0.5], [0.8]]))
-    (found,) = program.outlook.outlooks(fit, DAYS[2], DAYS[2], lambda _: tolerance)
+    (found,) = program.outlook.outlooks(fit, DAYS[2], DAYS[2], lambda _: tolerance, hysteresis)
     return found
 
 
@@ -93,6 +93,8 @@ def ahead(program: Program) -> Iterator[Check]:
     line = SHARED**2 + 0.01 / 3.0 + 0.01 / 2.0
     yield _number("limit: U of a measurement is 2·√(0.0036 + 0.0064)", found.limit, 1.6)
     yield _number("U today", found.U_today, 2.0 * math.sqrt(line + BETWEEN**2))
+    used = _outlook(program, 1.8, hysteresis=0.6)
+    yield _number("in use: half of 0.6, rectangular", used.U_today, 2.0 * math.sqrt(line + BETWEEN**2 + 0.3**2 / 3.0))
     yield _number("U when due", found.U_due, 2.0 * math.sqrt(line + BETWEEN**2 + OWN**2 + SHARED**2))
     yield _number("U of the rate", found.U_rate, 2.0 * math.sqrt(0.01 / 32.0))
     yield _number("median", (found.leaves.median - DAYS[2]).days, 2801)

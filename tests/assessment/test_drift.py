@@ -235,3 +235,16 @@ def test_the_intervals_cover_and_steady_sensors_are_seldom_called_drifting():
     assert whole.share("leaving day") >= 0.95
     assert whole.share("steady called drifting") <= 0.05 and whole.share("line rejected") <= 0.02
     assert whole.share("steady with a significant rate") <= 0.07  # 4.6 % by rights, of 320
+
+
+def test_errors_that_scatter_less_than_their_U_allows_are_said_to():
+    """Budgets of limits and bounds are careful: an assessor asks why χ² is so far below its freedom."""
+    (found,) = b.assessed(yearly(dict.fromkeys(YEARS, 0.1))).standings["RH-1"].drifts
+    assert found.chi_squared < 1.0 and found.freedom >= 10
+    assert "the errors lie closer to a line than their U lets expect" in found.sentence
+
+
+def test_the_declared_hysteresis_is_in_the_uncertainty_of_today():
+    wide = b.family(humidity={"resolution": "0.01 %RH", "repeatability": "0.05 %RH", "hysteresis": "1.2 %RH"})
+    (found,) = b.assessed(yearly(dict.fromkeys(YEARS, 0.1), wide)).standings["RH-1"].drifts
+    assert all(outlook.U_today > 2.0 * 0.6 / math.sqrt(3.0) for outlook in found.outlooks)
