@@ -135,16 +135,13 @@ def _outage(export: Export) -> tuple[datetime | None, int]:
 
 
 def _csv(export: Export, rows: tuple[tuple[datetime, float, str], ...]) -> bytes:
-    """The file; local times have their offset in the hour that the clocks repeat."""
+    """The file; local times are as clocks show them: in the hour that they repeat, the order tells."""
     separator, end = (";", "\r\n") if export.spreadsheet else (",", "\n")
     lines = [separator.join(("time [UTC]" if export.utc else "time", "humidity [%RH]"))]
     for instant, _, shown in rows:
         local = instant.astimezone(UTC if export.utc else ZONE)
-        twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
-        offset = local.strftime("%z") if twice else ""
-        offset = f"{offset[:3]}:{offset[3:]}" if offset else ""
         value = shown.replace(".", ",") if export.spreadsheet else shown
-        lines.append(f"{local:%Y-%m-%d %H:%M}{offset}{separator}{value}")
+        lines.append(f"{local:%Y-%m-%d %H:%M}{separator}{value}")
     text = end.join(lines) + end
     return text.encode("utf-8-sig" if export.spreadsheet else "utf-8")
 
