@@ -252,15 +252,15 @@ def naive_sentence(fit: Fit, channel: Channel) -> str:
     verdict = "significant" if abs(rate.rate) > rate.U else "not significant"
     ours = fit.rate
     said = (
-        f"Ordinary least squares, which takes every result for independent and equally sure, says {_shown(rate)} "
-        f"{channel.unit} per year (ν = {freedom}): {verdict}"
+        f"Ordinary least squares without covariance says {_shown(rate)} {channel.unit} per year (ν = {freedom}): "
+        f"{verdict}"
     )
     if fit.rejected:
         return f"{said}, where the line is rejected."
     if (abs(rate.rate) > rate.U) != (abs(ours.rate) > ours.U):
         whole = "is not" if verdict == "significant" else "is"
         return f"{said}, where with the covariance of the results it {whole}."
-    return f"{said}, as with the covariance of the results."
+    return f"{said}, as with it."
 
 
 def _moved(changes: Sequence[Change]) -> list[Change]:

@@ -67,6 +67,11 @@ class PointOutlook:
     """tolerance − U of a measurement (newest U of the point)"""
     leaves: Leaves | None
 
+    @property
+    def share_today(self) -> float:
+        """What |error| + U of today use of the tolerance; 0 without one."""
+        return (abs(self.error_today) + self.U_today) / self.tolerance if self.tolerance > 0 else 0.0
+
 
 def outlooks(
     fit: Fit, today: date, due: date | None, tolerance_at: Callable[[float], float], hysteresis: float = 0.0

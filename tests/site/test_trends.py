@@ -13,6 +13,7 @@ import pytest
 
 from generator.assessment.change_charts import ChangeChart
 from generator.assessment.control_charts import ewma, individuals
+from generator.assessment.standing import State
 from generator.records.models import Channel
 from generator.site import assets, words
 from generator.site.build import content_of
@@ -24,7 +25,7 @@ from generator.site.views.lookup import Lookup, look_up
 from generator.site.views.outlooks import leaves_first, leaving_before_due, leaving_day
 from generator.site.views.references import reference_state, reference_view
 from generator.site.views.sensor_drift import drift_views, proposal_view
-from generator.site.views.standing import matters
+from generator.site.views.standing import matters, trusted
 from tests import builders
 from tests.builders import Files
 from tests.site import store
@@ -359,3 +360,25 @@ def test_a_calibration_during_the_checks_is_marked_and_one_before_them_is_not():
 def test_the_history_of_a_reference_s_user_is_marked_too():
     """The other way round: what leans on it says when it was calibrated anew (test_history_events)."""
     assert history_events(lookup(), standing("STILL-1")) == []
+
+
+# ---- Trust today ----------------------------------------------------------------------------------------------------
+
+
+def in_use(between: str) -> Lookup:
+    """Found at +1.3 %RH of ± 2 %RH every time, by visits that shift by a declared standard deviation."""
+    visits = [builders.visit(f"{month}-03-lab", *store.three_points("RH-1", 1.3)) for month in MONTHS]
+    policy = {"rule": "guard_band", "visit_to_visit": between, "least_pool": 50}
+    files = builders.records(builders.facility(policies=policy), builders.sensor(), builders.two_pressure(), *visits)
+    return look_up(builders.assessed(files))
+
+
+def test_a_sensor_that_may_be_out_in_use_today_is_not_trusted():
+    calm, shifting = in_use("0.05 %RH"), in_use("0.5 %RH")
+    assert trusted(calm.assessment.standings["RH-1"]) and matters(calm, calm.assessment.standings["RH-1"]) == []
+    standing = shifting.assessment.standings["RH-1"]
+    assert standing.state is State.IN and not trusted(standing)
+    (matter,) = [m for m in matters(shifting, standing) if m.chip.word == "may be out today"]
+    assert re.fullmatch(
+        r"humidity at \d0 %RH: by its history \+1\.3\d? ± 1\.\d %RH today, tolerance ±2\.0 %RH", matter.sentence
+    )

@@ -9,10 +9,12 @@ from generator.assessment.drift import Drift
 from generator.assessment.due import DueState
 from generator.assessment.outlook import HORIZON_YEARS, PointOutlook
 from generator.assessment.standing import Standing, State
+from generator.rounding import value_with
 from generator.site import words
 
 NOT_WITHIN = f"not within {HORIZON_YEARS} years"
 LEAVES_BEFORE_DUE = words.Chip(word="leaves before due", kind="drift")
+MAY_BE_OUT = words.Chip(word="may be out today", kind="close")
 
 
 def leaves_first(outlooks: Sequence[PointOutlook]) -> int:
@@ -23,8 +25,7 @@ def leaves_first(outlooks: Sequence[PointOutlook]) -> int:
         leaves = outlook.leaves
         median = leaves.median if leaves else None
         earliest = leaves.earliest if leaves else None
-        used = (abs(outlook.error_today) + outlook.U_today) / outlook.tolerance if outlook.tolerance > 0 else 0.0
-        return median or date.max, earliest or date.max, -used
+        return median or date.max, earliest or date.max, -outlook.share_today
 
     return min(range(len(outlooks)), key=order)
 
@@ -46,6 +47,26 @@ def leaving_before_due(standing: Standing, *, likely: bool = True) -> tuple[Drif
             if day is not None and day <= due.day:
                 leaving.append((day, drift, outlook))
     return min(leaving, key=lambda one: one[0])[1:] if leaving else None
+
+
+def beyond_today(standing: Standing) -> tuple[Drift, PointOutlook] | None:
+    """The point at which |error| + U, in use today, are furthest beyond the tolerance; None where all are within.
+
+    What is out of tolerance, or too close to call, is said so by its state.
+    """
+    if standing.state is not State.IN:
+        return None
+    beyond = [(drift, o) for drift in standing.drifts for o in drift.outlooks if o.share_today > 1.0]
+    return max(beyond, key=lambda one: one[1].share_today) if beyond else None
+
+
+def beyond_sentence(drift: Drift, outlook: PointOutlook) -> str:
+    """`humidity at 20 %RH: by its history +0.64 ± 0.84 %RH today, tolerance ±1.40 %RH`."""
+    symbol = words.unit(drift.channel.unit)
+    error = words.difference(outlook.error_today, outlook.U_today)
+    tolerance = value_with(outlook.tolerance, outlook.U_today)
+    where = f"{drift.channel} at {words.target(outlook.target)}"
+    return f"{where}: by its history {error} {symbol} today, tolerance ±{tolerance} {symbol}"
 
 
 def leaving_sentence(drift: Drift, outlook: PointOutlook, due: date) -> str:

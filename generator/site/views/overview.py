@@ -127,7 +127,8 @@ def _lead(serving: Sequence[Standing]) -> str:
 
 
 TRUSTED = (
-    "in tolerance when last calibrated, at the temperature where it works, not drifting, in date, "
+    "in tolerance when last calibrated, at the temperature where it works, and by its history today, with the "
+    "uncertainty in use; not drifting, in date, "
     "no finding open, on settled points and references in date"
 )
 

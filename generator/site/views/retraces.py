@@ -98,8 +98,10 @@ def in_question(carried: Sequence[CarriedBack]) -> str:
 def _moves(found: Retrace) -> str:
     if not found.moved:
         return "no result moves"
-    verdicts = words.counted(len(found.verdicts), "verdict")
-    change = "no verdict changes" if not found.verdicts else f"{verdicts} {_verb('change', len(found.verdicts))}"
+    own = sum(moved.before.phase == "check" for moved in found.verdicts)
+    others = len(found.verdicts) - own
+    change = f"{words.counted(others, 'verdict')} {_verb('change', others)}" if others else "no verdict changes"
+    change += f", and {words.counted(own, 'verdict')} of checks of references" if own else ""
     count, visits = words.counted(len(found.moved), "result"), words.counted(len(found.visits), "visit")
     return f"{count} of {visits} {_verb('move', len(found.moved))}{_up_to(found)}; {change}"
 

@@ -17,7 +17,14 @@ from generator.rounding import fixed
 from generator.site import words
 from generator.site.views.exposure import hours_in_short
 from generator.site.views.lookup import Lookup, finding_link, visit_link
-from generator.site.views.outlooks import LEAVES_BEFORE_DUE, leaves_first, leaving_before_due
+from generator.site.views.outlooks import (
+    LEAVES_BEFORE_DUE,
+    MAY_BE_OUT,
+    beyond_sentence,
+    beyond_today,
+    leaves_first,
+    leaving_before_due,
+)
 from generator.site.views.results import worst
 from generator.site.words import Chip, Link
 
@@ -51,7 +58,8 @@ def trusted(standing: Standing) -> bool:
 
 
 def sound(standing: Standing) -> bool:
-    """In tolerance where it works, not drifting, in date or deferred, no finding open, on references in date."""
+    """In tolerance where it works, when calibrated and in use today, not drifting, in date or deferred, no finding open,
+    on references in date."""
     return (
         in_service(standing)
         and standing.state is State.IN
@@ -64,6 +72,7 @@ def matters_of(standing: Standing) -> list[str]:
     """What stands against trusting a sensor beyond state and due date, as plain words."""
     found = [case.state for case in standing.cases if case.state != "closed"]
     found += ["drifting"] if standing.drifting else []
+    found += [MAY_BE_OUT.word] if beyond_today(standing) else []
     found += ["other-temperature"] if _elsewhere(standing) else []
     return found + [rule for rule in ("reference-out-of-date", "unsettled-plateau") if _last_with(standing, rule)]
 
@@ -190,6 +199,9 @@ def _drifts(standing: Standing) -> list[Matter]:
         drift, first = leaving
         said = f"{drift.channel}{_leaving(first, standing.due.day)}"
         found.append(Matter(rank=3, chip=LEAVES_BEFORE_DUE, sentence=said))
+    beyond = beyond_today(standing)
+    if beyond is not None:
+        found.append(Matter(rank=3, chip=MAY_BE_OUT, sentence=beyond_sentence(*beyond)))
     return found
 
 
