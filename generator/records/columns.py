@@ -118,6 +118,5 @@ REFERENCE_READINGS = (
 )
 """Numbers read from the reference: several sensors at one time and reference share them."""
 SHARED_WORDS = ("condensate", "salt", "barometer", "medium")
-ROOM_READINGS = ("ambient_pressure", "room_temperature", "room_humidity")
 INDICATIONS = ("output", "far_end", "output_temperature", "far_end_temperature")
 STATED = ("stated_reference", "stated_error", "stated_U", "stated_k")

@@ -11,7 +11,6 @@ from pydantic import BaseModel, ValidationError
 
 from generator.faults import Fault, Place, Rule, did_you_mean, error
 from generator.records.models import (
-    RECORD_MODELS,
     Facility,
     Family,
     Finding,
@@ -25,8 +24,6 @@ from generator.records.snapshot import EVIDENCE, Snapshot
 from generator.records.validation import validation_faults
 from generator.records.visits import Visit, read_visits
 from generator.records.yaml_text import Document, parse
-
-__all__ = ["RECORD_MODELS", "Records", "load"]
 
 MISSING_RECORD = error("missing-record", "facility.yml or people.yml is not there")
 STRAY_FILE = error("stray-file", "a file lies where no record is looked for")

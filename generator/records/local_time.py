@@ -42,18 +42,11 @@ def utc_seconds(written: str, visit_day: date, zone: ZoneInfo) -> int:
         midnight = _steady_midnight(written[:10], visit_day, zone)
         if midnight is not None:
             return midnight + _second_of_day(written[11:])
-    match = _TIME.fullmatch(written)
-    try:
-        naive = datetime.fromisoformat(f"{match[1]}T{match[2]}") if match else None
-    except ValueError:
-        naive = None
-    if match is None or naive is None:
-        cure = "write YYYY-MM-DD HH:MM, e.g. 2026-03-14 09:40; format the column as text in a spreadsheet"
-        raise TimeRefused(BAD_TIME, f"{written!r} is not a time", cure)
+    naive, offset = _as_written(written, "; format the column as text in a spreadsheet")
     if not _within_trip(naive.date(), visit_day):
         cure = f"correct it, or the file's day {visit_day} (a visit lasts at most {LONGEST_TRIP.days} days)"
         raise TimeRefused(TIME_OFF_DAY, f"{written} is not within the visit of {visit_day}", cure)
-    return _by_clock(naive, match[3], zone)
+    return _by_clock(naive, offset, zone)
 
 
 @lru_cache(maxsize=86_400)
@@ -117,14 +110,19 @@ def _offset_s(time: datetime, fold: int, zone: ZoneInfo) -> int:
 
 def clock_seconds(written: str, zone: ZoneInfo) -> int:
     """A local time of any day → seconds since 1970 UTC. Raises TimeRefused."""
+    return _by_clock(*_as_written(written), zone)
+
+
+def _as_written(written: str, advice: str = "") -> tuple[datetime, str | None]:
+    """What the clocks showed, and the offset where one stands beside it; `advice` goes on with the cure."""
     match = _TIME.fullmatch(written)
-    try:
-        naive = datetime.fromisoformat(f"{match[1]}T{match[2]}") if match else None
-    except ValueError:
-        naive = None
-    if match is None or naive is None:
-        raise TimeRefused(BAD_TIME, f"{written!r} is not a time", "write YYYY-MM-DD HH:MM, e.g. 2026-03-14 09:40")
-    return _by_clock(naive, match[3], zone)
+    if match is not None:
+        try:
+            return datetime.fromisoformat(f"{match[1]}T{match[2]}"), match[3]
+        except ValueError:
+            pass
+    cure = f"write YYYY-MM-DD HH:MM, e.g. 2026-03-14 09:40{advice}"
+    raise TimeRefused(BAD_TIME, f"{written!r} is not a time", cure)
 
 
 def _by_clock(naive: datetime, offset: str | None, zone: ZoneInfo) -> int:

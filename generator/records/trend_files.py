@@ -11,6 +11,7 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -20,14 +21,20 @@ from generator.records.csv_text import field_place, split
 from generator.records.local_time import BAD_TIME, TIME_REPEATED_HOUR, TimeRefused, clock_seconds, utc_candidates
 from generator.records.repeated_hour import Placed, Span, placed_by_order
 from generator.records.visit_columns import BAD_NUMBER
-from generator.records.visit_header import BAD_UNIT, MISSING_COLUMN, MISSING_UNIT, REPEATED_COLUMN, UNKNOWN_COLUMN
+from generator.records.visit_header import (
+    BAD_UNIT,
+    MISSING_COLUMN,
+    MISSING_UNIT,
+    NAME_AND_UNIT,
+    REPEATED_COLUMN,
+    UNKNOWN_COLUMN,
+)
 from generator.records.visits import ROW_LENGTH
 from generator.units import NUMBER, Unit, UnitError, header_unit
 
 TREND_UNREADABLE = error("trend-unreadable", "an export of the building system holds no rows, or is no Parquet file")
 
 QUANTITIES = ("humidity", "temperature")
-_HEADER = re.compile(r"([A-Za-z_]+)\s*(?:\[(.*)\])?")
 _TIMES = re.compile(r"(?:[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}(?::[0-9]{2})?\n)+")
 _OFFSET = re.compile(r"[0-9]{2}:[0-9]{2}\s*(?:[+-][0-9]{2}:[0-9]{2}|Z)$")
 _PLAIN_NUMBERS = re.compile(r"[-+.0-9\n]*")
@@ -56,6 +63,11 @@ class _Column:
     name: str
     unit: Unit | None
     utc: bool = False
+
+    def canonical(self, numbers: np.ndarray) -> np.ndarray:
+        """Readings as written → in the canonical unit."""
+        assert self.unit is not None, "only time has no unit, and is not read as a number"
+        return (numbers + self.unit.shift) * self.unit.scale
 
 
 def read_trend_file(path: str, content: bytes, zone: ZoneInfo) -> tuple[TrendFile | None, list[Fault]]:
@@ -88,7 +100,7 @@ class _Reading:
         for index, text in enumerate(header):
             if not text:
                 continue
-            match = _HEADER.fullmatch(text)
+            match = NAME_AND_UNIT.fullmatch(text)
             name = match[1] if match else ""
             if match is None or name not in ("time", *QUANTITIES):
                 guess = did_you_mean(text.partition("[")[0].strip(), ("time", *QUANTITIES))
@@ -223,8 +235,7 @@ class _CsvReading(_Reading):
                 message = f"{column.name}: {text!r} is not a number{_more(len(wrong))}"
                 cure = "export plain numbers; leave a reading blank where there was none"
                 self.fault(BAD_NUMBER, int(lines[row]), column.index, message, cure)
-        assert column.unit is not None
-        return (values + column.unit.shift) * column.unit.scale
+        return column.canonical(values)
 
     def _plain(self, text: str, comma: bool) -> np.ndarray | None:
         """All numbers at once, where none is written out of the ordinary."""
@@ -302,24 +313,22 @@ class _ParquetReading(_Reading):
             return None, self.faults
         return self._file(time_utc, readings, lines), []
 
-    def _numbers(self, column: _Column, values: object, pyarrow: object) -> np.ndarray:
-        kind = values.type  # type: ignore[attr-defined]
-        types = pyarrow.types  # type: ignore[attr-defined]
+    def _numbers(self, column: _Column, values: Any, pyarrow: Any) -> np.ndarray:
+        kind = values.type
+        types = pyarrow.types
         if not (types.is_floating(kind) or types.is_integer(kind)):
             message, cure = f"{column.name}: a column of {kind} holds no numbers", "export numbers"
             self.fault(BAD_NUMBER, 1, column.index, message, cure)
             return np.zeros(0)
-        numbers = values.to_pandas().to_numpy(np.float64, na_value=np.nan)  # type: ignore[attr-defined]
-        assert column.unit is not None
-        return (numbers + column.unit.shift) * column.unit.scale
+        return column.canonical(values.to_pandas().to_numpy(np.float64, na_value=np.nan))
 
-    def _times(self, column: _Column, values: object, lines: np.ndarray, pyarrow: object) -> np.ndarray:
-        kind = values.type  # type: ignore[attr-defined]
-        if not pyarrow.types.is_timestamp(kind) or values.null_count:  # type: ignore[attr-defined]
+    def _times(self, column: _Column, values: Any, lines: np.ndarray, pyarrow: Any) -> np.ndarray:
+        kind = values.type
+        if not pyarrow.types.is_timestamp(kind) or values.null_count:
             message = "time: not a timestamp in every row"
             self.fault(BAD_TIME, 1, column.index, message, "export time as a timestamp; leave out rows without one")
             return np.zeros(0, np.int64)
-        seconds = values.cast(pyarrow.timestamp("s", kind.tz), safe=False)  # type: ignore[attr-defined]
+        seconds = values.cast(pyarrow.timestamp("s", kind.tz), safe=False)
         local = seconds.to_numpy().astype("datetime64[s]")
         if kind.tz is not None:  # a zone in the file: the instants are told
             return local.astype(np.int64)

@@ -7,8 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
-import numpy as np
-
 from generator.faults import Rule, did_you_mean, error
 from generator.records.columns import COLUMNS, REQUIRED, Column
 from generator.units import Unit, UnitError, header_unit, symbols
@@ -20,7 +18,8 @@ MISSING_UNIT = error("missing-unit", "a column of numbers has no unit in bracket
 BAD_UNIT = error("bad-unit", "a header's unit is unknown, of another quantity, or does not say gauge or absolute")
 UNEXPECTED_UNIT = error("unexpected-unit", "a column of words has a unit")
 
-_HEADER = re.compile(r"([A-Za-z_]+)\s*(?:\[(.*)\])?")
+NAME_AND_UNIT = re.compile(r"([A-Za-z_]+)\s*(?:\[(.*)\])?")
+"""A field of a header: `output [%RH]`, or a name alone."""
 _BY_FOLDED_NAME = {name.casefold(): column for name, column in COLUMNS.items()}
 
 
@@ -68,16 +67,6 @@ class Header:
         names = dict.fromkeys(field.column.name for field in self.fields)
         return {name: tuple(field.index for field in self.of(name)) for name in names}
 
-    @cached_property
-    def scale(self) -> np.ndarray:
-        """Of each field of numbers, what its unit multiplies by; a column."""
-        return np.array([field.unit.scale if field.unit else 1.0 for field in self.numbers]).reshape(-1, 1)
-
-    @cached_property
-    def shift(self) -> np.ndarray:
-        """Of each field of numbers, what its unit adds before it multiplies; a column."""
-        return np.array([field.unit.shift if field.unit else 0.0 for field in self.numbers]).reshape(-1, 1)
-
     def of(self, name: str) -> tuple[Field, ...]:
         """The fields of one column: none, one, or one for each unit."""
         return tuple(field for field in self.fields if field.column.name == name)
@@ -108,7 +97,7 @@ def read_header(texts: tuple[str, ...]) -> Header:
 
 
 def _field(index: int, text: str) -> Field | Problem:
-    match = _HEADER.fullmatch(text)
+    match = NAME_AND_UNIT.fullmatch(text)
     column = _BY_FOLDED_NAME.get(match[1].casefold()) if match else None
     if match is None or column is None:
         return _unknown(index, text)
