@@ -17,6 +17,7 @@ from generator.faults import did_you_mean, in_order
 from generator.records.load import Records
 from generator.records.references import QUANTITIES
 from generator.rounding import MINUS, NOTHING, expanded, published, significant, value_with
+from generator.site.words import counted, verb
 from generator.uncertainty.shifts import Shift, constant
 from generator.units import CANONICAL, UnitError, amount, symbols
 
@@ -135,13 +136,13 @@ def _asked(asked: Question) -> Iterator[str]:
 def _sum_up(found: Retrace) -> str:
     if not found.moved:
         return "no result moves"
-    parts = [f"{_counted(len(found.moved), 'result')} of {_counted(len(found.visits), 'visit')} move{_by(found)}"]
-    parts.append(f"{_counted(len(found.verdicts), 'verdict')} change" if found.verdicts else "no verdict changes")
-    parts.append(f"{_counted(len(found.recalls), 'sensor')} to recall" if found.recalls else "no sensor to recall")
+    moved, verdicts, recalls = len(found.moved), len(found.verdicts), len(found.recalls)
+    parts = [f"{counted(moved, 'result')} of {counted(len(found.visits), 'visit')} {verb('move', moved)}{_by(found)}"]
+    parts.append(f"{counted(verdicts, 'verdict')} {verb('change', verdicts)}" if verdicts else "no verdict changes")
+    parts.append(f"{counted(recalls, 'sensor')} to recall" if recalls else "no sensor to recall")
     if found.lost:
-        parts.append(f"{_counted(len(found.lost), 'result')} left without value or verdict: nothing is known of them")
-    text = "; ".join(parts)
-    return text.replace("1 verdict change", "1 verdict changes") if len(found.verdicts) == 1 else text
+        parts.append(f"{counted(len(found.lost), 'result')} left without value or verdict: nothing is known of them")
+    return "; ".join(parts)
 
 
 def _impossible(found: Retrace) -> list[str]:
@@ -156,10 +157,6 @@ def _by(found: Retrace) -> str:
         return ""
     size = f"{significant(abs(largest.change), 2)} {largest.before.unit}"
     return f", by up to {significant(largest.share, 2)} U (there {size})"
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _case(case: Case) -> str:

@@ -141,7 +141,7 @@ def drift_csv(standings: Iterable[Standing]) -> bytes:
     return _csv(DRIFT_COLUMNS, rows)
 
 
-OF_THE_LINE = ("state", "nu", "p_value", "chi_squared", "between", "between_basis")
+_OF_THE_LINE = ("state", "nu", "p_value", "chi_squared", "between", "between_basis")
 
 
 def _drift_rows(standing: Standing, drift: Drift) -> Iterator[dict[str, Any]]:
@@ -152,9 +152,7 @@ def _drift_rows(standing: Standing, drift: Drift) -> Iterator[dict[str, Any]]:
         "channel": drift.channel,
         "unit": drift.channel.unit,
         "due": standing.due.day,
-        **{
-            name: getattr(drift, name) for name in ("state", "nu", "p_value", "chi_squared", "between", "between_basis")
-        },
+        **{name: getattr(drift, name) for name in _OF_THE_LINE},
         "freedom": drift.freedom if math.isfinite(drift.chi_squared) else None,
     }
     if not drift.outlooks:

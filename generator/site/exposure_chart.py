@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Any
 
 from generator.assessment.exposure import Day
 from generator.assessment.findings import Case
 from generator.records.models import ProcessLimits, Sensor
-from generator.rounding import expanded, fixed, published, value_with
-from generator.site.charts import as_json
+from generator.rounding import expanded, fixed, value_with
+from generator.site.charts import as_json, number
 
 
-def exposure_chart(sensor: Sensor, case: Case) -> str | None:
+def exposure_chart(sensor: Sensor, case: Case, opened: date) -> str | None:
     """Kind "exposure", drawn by site_templates/scripts; None where the trend has no day.
 
     points: one a day: date, low, mean, high (corrected, %RH), U of the mean, outside (whether any of it left the
-    limits), hover. limits: low, high, text, or null. opened, found: the ends of the window. crossed: median, earliest,
-    latest (null: not surely before it was found), or null where no drift line tells.
+    limits), hover. limits: low, high, text, or null. opened, found: the ends of the window, local days. crossed:
+    median, earliest, latest (null: not surely before it was found), or null where no drift line tells.
     """
     exposure = case.exposure
     if exposure is None or exposure.trend is None or not exposure.trend.days:
@@ -29,7 +29,7 @@ def exposure_chart(sensor: Sensor, case: Case) -> str | None:
         "y_title": "Corrected humidity / %RH",
         "points": [_point(day, limits) for day in exposure.trend.days],
         "limits": {"low": limits.lowest, "high": limits.highest, "text": "process limits"} if limits else None,
-        "opened": str(_day(exposure.start)),
+        "opened": str(opened),
         "found": str(case.day),
         "crossed": None,
     }
@@ -39,23 +39,14 @@ def exposure_chart(sensor: Sensor, case: Case) -> str | None:
     return as_json(chart)
 
 
-def _number(value: float) -> float:
-    """At the digits that are published, so that processors' last bits do not show."""
-    return float(published(value))
-
-
-def _day(time_utc: int) -> date:
-    return datetime.fromtimestamp(time_utc, UTC).date()
-
-
 def _point(day: Day, limits: ProcessLimits | None) -> dict[str, Any]:
     outside = limits is not None and (day.lowest < limits.lowest or day.highest > limits.highest)
     return {
         "date": str(day.day),
-        "low": _number(day.lowest),
-        "mean": _number(day.mean),
-        "high": _number(day.highest),
-        "U": _number(day.U),
+        "low": number(day.lowest),
+        "mean": number(day.mean),
+        "high": number(day.highest),
+        "U": number(day.U),
         "outside": outside,
         "hover": [
             str(day.day),

@@ -14,6 +14,7 @@ from generator.assessment.result import Result
 from generator.assessment.standing import State
 from generator.faults import Fault
 from generator.rounding import MINUS, NOTHING, expanded, fixed, significant, value_with
+from generator.units import CANONICAL
 
 _UNITS = {"degC": "°C", "degF": "°F"}
 _UNIT_WORDS = re.compile(r"\b(degC|degF)\b")
@@ -22,14 +23,6 @@ _HYPHEN_MINUS = re.compile(r"(?<![\w.])-(?=\.?\d)")
 _POWER = re.compile(rf"\^({MINUS}?[0-9]+)")
 _RAISED = str.maketrans(f"{MINUS}0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _SHOWN = {"pressure": (1e-3, "kPa"), "fraction": (100.0, "%")}
-_CANONICAL = {
-    "humidity": "%RH",
-    "pressure": "Pa",
-    "temperature": "degC",
-    "current": "mA",
-    "voltage": "V",
-    "duration": "min",
-}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,18 +122,24 @@ def shown(text: str) -> str:
     return _HYPHEN_MINUS.sub(MINUS, _UNIT_WORDS.sub(lambda found: _UNITS[found[0]], text))
 
 
+def shown_unit(quantity: str) -> tuple[float, str]:
+    """The unit that pages show a quantity in, and what an amount in the canonical unit is multiplied by for it."""
+    scale, symbol = _SHOWN.get(quantity, (1.0, CANONICAL[quantity]))
+    return scale, unit(symbol)
+
+
 def amount(value: float, quantity: str, per: str = "") -> str:
-    """An amount in the canonical unit of its quantity, to six digits at most: `2 %RH`, `0.05 kPa`."""
-    scale, symbol = _SHOWN.get(quantity, (1.0, _CANONICAL.get(quantity, "")))
+    """An amount from the canonical unit of its quantity, to six digits at most: `2 %RH`, `0.05 kPa`."""
+    scale, symbol = shown_unit(quantity)
     number = f"{value * scale:.6g}".replace("-", MINUS)
-    return f"{number} {unit(symbol)}{per}".strip()
+    return f"{number} {symbol}{per}"
 
 
 def expanded_range(low: float, high: float, quantity: str) -> str:
     """`0.10 to 0.41 kPa`: expanded uncertainties to two digits, one where they agree."""
-    scale, symbol = _SHOWN.get(quantity, (1.0, _CANONICAL[quantity]))
+    scale, symbol = shown_unit(quantity)
     ends = dict.fromkeys(expanded(U * scale) for U in (low, high))
-    return f"{' to '.join(ends)} {unit(symbol)}"
+    return f"{' to '.join(ends)} {symbol}"
 
 
 def percent(share: float) -> str:
@@ -233,6 +232,11 @@ def listed(words: Iterable[str]) -> str:
 def counted(number: int, word: str, plural: str = "") -> str:
     """`1 visit`, `3 visits`."""
     return f"{number} {word if number == 1 else plural or word + 's'}"
+
+
+def verb(stem: str, number: int) -> str:
+    """`1 result moves`, `3 results move`."""
+    return f"{stem}s" if number == 1 else stem
 
 
 def digits(value: float, number: int) -> str:

@@ -181,6 +181,15 @@ def test_the_chart_holds_each_day_against_the_limits():
     assert len(chart["points"]) == 183
 
 
+def test_the_chart_opens_on_the_day_that_the_page_names_far_from_greenwich():
+    ((path, local),) = exported(np.full(24 * 400, 48.0), "2026-05-01").items()
+    trend = {path: local.replace(b"time,", b"time [UTC],")}
+    lookup = looked_up(store(STEPPED, b.facility(time_zone="Pacific/Auckland"), trend))
+    view = exposure_view(lookup, only(lookup))
+    assert json.loads(view.chart)["opened"] == "2026-08-17"
+    assert "on 2026-08-17; found" in view.since[0]
+
+
 def test_months_hold_what_the_chart_draws():
     months = exposure_view(drier(), only(drier())).months
     assert [row.month for row in months] == [f"2026-{m:02d}" for m in range(8, 13)] + ["2027-01", "2027-02"]

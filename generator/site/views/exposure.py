@@ -24,7 +24,6 @@ TOLD_STUCK = 3
 """So many stretches in which a value stood still are named, and the others counted."""
 WHOLE = 0.5
 """Hours without a value that are not worth a word."""
-
 WELL_COVERED = 0.9
 """A window of which less has values has its coverage told wherever its hours are."""
 
@@ -84,7 +83,7 @@ def exposure_view(lookup: Lookup, case: Case) -> ExposureView | None:
         said=tuple(_said(lookup, case, trend)) if trend else (_sentence(exposure.no_trend),),
         neighbours=tuple(_neighbour(lookup, neighbour) for neighbour in exposure.neighbours),
         compared=_compared(case, exposure),
-        chart=exposure_chart(sensor, case) if trend else None,
+        chart=exposure_chart(sensor, case, _local_day(lookup, exposure.start)) if trend else None,
         months=tuple(_months(sensor, trend)) if trend else (),
         days=Link(text="every day as CSV", path=days_path(case)),
     )

@@ -12,7 +12,6 @@ from generator.records.references import QUANTITIES
 from generator.site import words
 from generator.site.views.lookup import Lookup, visit_link
 from generator.site.words import Chip, Link
-from generator.units import CANONICAL
 
 NAMED = 3
 """So many visits with verdicts in question are named in a sentence."""
@@ -100,10 +99,10 @@ def _moves(found: Retrace) -> str:
         return "no result moves"
     own = sum(moved.before.phase == "check" for moved in found.verdicts)
     others = len(found.verdicts) - own
-    change = f"{words.counted(others, 'verdict')} {_verb('change', others)}" if others else "no verdict changes"
+    change = f"{words.counted(others, 'verdict')} {words.verb('change', others)}" if others else "no verdict changes"
     change += f", and {words.counted(own, 'verdict')} of checks of references" if own else ""
     count, visits = words.counted(len(found.moved), "result"), words.counted(len(found.visits), "visit")
-    return f"{count} of {visits} {_verb('move', len(found.moved))}{_up_to(found)}; {change}"
+    return f"{count} of {visits} {words.verb('move', len(found.moved))}{_up_to(found)}; {change}"
 
 
 def _size(found: Retrace) -> str:
@@ -121,16 +120,9 @@ def _up_to(found: Retrace) -> str:
     return f" by up to {words.digits(largest.share, 2)} U (there {size})"
 
 
-def _verb(stem: str, number: int) -> str:
-    return f"{stem}s" if number == 1 else stem
-
-
 def _found(change: Recalibration) -> str:
     """`saturation pressure +0.07 ± 0.44 kPa at 1000 kPa since 2025-09-02`."""
-    unit, scale = CANONICAL[QUANTITIES[change.quantity]], 1.0
-    if unit == "Pa":
-        unit, scale = "kPa", 1e-3
-    symbol = words.unit(unit)
+    scale, symbol = words.shown_unit(QUANTITIES[change.quantity])
     size, at = words.difference(change.change * scale, change.U * scale), words.shown(f"{change.at * scale:.4g}")
     beyond = "" if change.conforms else ": more than its U"
     return f"{change.quantity.replace('_', ' ')} {size} {symbol} at {at} {symbol} since {change.before}{beyond}"
