@@ -23,8 +23,6 @@ Values = Any
 
 EDGE = 1e-9
 """Relative slack that keeps rounding in the last binary digits from moving a value across its edge."""
-
-
 SMALLEST_P = 1e-6
 """A probability is published no smaller: sources' tails are not known so far out, and no trial lies there."""
 

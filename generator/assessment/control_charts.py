@@ -1,4 +1,4 @@
-"""Control charts: Shewhart's individuals and the exponentially weighted moving average, and what an instrument changed.
+"""Control charts: Shewhart's individuals and the exponentially weighted moving average, with their limits.
 
 NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (individuals) and 6.3.2.4 (EWMA).
 """

@@ -16,8 +16,8 @@ from datetime import date
 import numpy as np
 
 from generator.assessment.history import Epoch, VisitHistory, same_condition
-from generator.assessment.line import LEAST_VISITS, REJECTED, Fit, Rate, drift_to, line_through
-from generator.assessment.outlook import Leaves, PointOutlook, outlooks
+from generator.assessment.line import LEAST_VISITS, REJECTED, Fit, Rate, line_through
+from generator.assessment.outlook import PointOutlook, outlooks
 from generator.assessment.result import Result
 from generator.assessment.visit_to_visit import VisitToVisit
 from generator.records.models import Channel
@@ -25,8 +25,6 @@ from generator.rounding import expanded, value_with
 from generator.uncertainty.budgets import Budgets
 from generator.uncertainty.covariance import expanded_of_combinations
 from generator.uncertainty.sources import coverage_factor
-
-__all__ = ["Change", "Drift", "Fit", "Leaves", "PointOutlook", "changes_between", "drift", "drift_to"]
 
 MATTERS = 0.1
 """A significant rate is called drifting when it uses this part of the tolerance within one interval (our choice)."""

@@ -6,12 +6,12 @@ A point with a reservation that withholds a certificate is not done: it must be 
 from __future__ import annotations
 
 import calendar
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
+from generator.assessment.history import aimed_at
 from generator.assessment.result import Result
 from generator.records.load import Records
 from generator.records.models import Channel, Sensor, in_force
@@ -55,16 +55,12 @@ def add_months(day: date, months: int) -> date:
 
 def same_point(one: Result, other: Result) -> bool:
     """Whether two results were read at one set point; where a row names no target, at the reference value."""
-    return abs(_aimed_at(one) - _aimed_at(other)) <= SAME_POINT_RH
+    return abs(aimed_at(one) - aimed_at(other)) <= SAME_POINT_RH
 
 
 def points_met(results: Sequence[Result], points: Sequence[float]) -> int:
     """How many of the set points these results hold."""
-    return sum(any(abs(_aimed_at(r) - point) <= SAME_POINT_RH for r in results) for point in points)
-
-
-def _aimed_at(r: Result) -> float:
-    return r.reference_value if math.isnan(r.target) else r.target
+    return sum(any(abs(aimed_at(r) - point) <= SAME_POINT_RH for r in results) for point in points)
 
 
 def completes(results: Sequence[Result], points: Sequence[float], *, adjusted: bool = False) -> bool:

@@ -15,11 +15,19 @@ from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 
 import numpy as np
-from scipy.special import stdtr
 
-from generator.assessment.error_curve import ErrorCurve, between_curves, curve_between, curve_of, curve_of_line
+from generator.assessment.conformity import probability_outside
+from generator.assessment.error_curve import (
+    SAME_POINT,
+    ErrorCurve,
+    between_curves,
+    curve_between,
+    curve_of,
+    curve_of_line,
+)
 from generator.assessment.history import aimed_at
 from generator.assessment.line import Fit
+from generator.assessment.outlook import EARLIEST, LATEST, MEDIAN
 from generator.assessment.result import Result
 from generator.records.models import Channel
 from generator.uncertainty.budgets import Budgets
@@ -28,7 +36,6 @@ from generator.uncertainty.sources import coverage_factor
 KNOT_DAYS = 30
 """Between curves so far apart on a line the variance is taken as straight (the error is)."""
 SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)
-EARLIEST, MEDIAN, LATEST = 0.025, 0.5, 0.975
 SIGNIFICANT = 0.05
 """A line tells when only where its rate differs from zero with this probability of error."""
 
@@ -164,8 +171,7 @@ def crossed(fit: Fit, worst: Result, limit: Callable[[date], float], first: date
         """P(|e| > T) of the true error on a day, by Student's t."""
         on_day = fit.expected(day)
         u, nu = on_day.spread(point)
-        error, most = float(on_day.errors[point]), limit(day)
-        return float(stdtr(_finite(nu), (error - most) / u) + stdtr(_finite(nu), (-error - most) / u))
+        return float(probability_outside(on_day.errors[point], u, nu, limit(day)))
 
     if chance(last) < MEDIAN:
         return None
@@ -211,13 +217,9 @@ def _first_day(chance: Callable[[date], float], level: float, first: date, last:
 
 
 def _point(targets: Sequence[float], directions: Sequence[str], worst: Result) -> int | None:
-    near = [i for i, target in enumerate(targets) if abs(target - aimed_at(worst)) <= 1.0]
+    near = [i for i, target in enumerate(targets) if abs(target - aimed_at(worst)) <= SAME_POINT]
     near.sort(key=lambda i: directions[i] != worst.direction)
     return near[0] if near else None
-
-
-def _finite(nu: float) -> float:
-    return nu if np.isfinite(nu) else 1e12
 
 
 def _day(seconds: int) -> date:

@@ -264,14 +264,14 @@ def mean_difference(trend: Trend, other: Trend, start: int, end: int) -> tuple[f
 
     Each value of this one is compared with the newest of the other, unless that is older than it stands for.
     """
-    part, theirs = trend.within(start, end), other
-    if not len(part.time_utc) or not len(theirs.time_utc):
+    part = trend.within(start, end)
+    if not len(part.time_utc) or not len(other.time_utc):
         return None, 0.0
-    newest = np.searchsorted(theirs.time_utc, part.time_utc, side="right") - 1
+    newest = np.searchsorted(other.time_utc, part.time_utc, side="right") - 1
     known = newest >= 0
     newest = np.maximum(newest, 0)
-    known &= part.time_utc - theirs.time_utc[newest] < np.maximum(theirs.held_s()[newest], 1.0)
-    difference = theirs.readings["humidity"][newest] - part.readings["humidity"]
+    known &= part.time_utc - other.time_utc[newest] < np.maximum(other.held_s()[newest], 1.0)
+    difference = other.readings["humidity"][newest] - part.readings["humidity"]
     known &= np.isfinite(difference)
     if not known.any():
         return None, 0.0

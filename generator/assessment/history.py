@@ -17,9 +17,9 @@ import numpy as np
 
 from generator.assessment.result import Result
 from generator.uncertainty.budgets import Budgets
+from generator.uncertainty.calibrations import DAYS_A_YEAR
 from generator.uncertainty.covariance import covariance
 
-DAYS_A_YEAR = 365.25
 SAME_TARGET_RH = 1.0
 """Plateaus whose targets differ by less than this are one point of the history, %RH."""
 SAME_TEMPERATURE_K = 5.0

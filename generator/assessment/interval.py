@@ -15,9 +15,10 @@ from datetime import date
 import numpy as np
 
 from generator.assessment.conformity import EDGE, Verdict
-from generator.assessment.drift import Drift, PointOutlook
+from generator.assessment.drift import Drift
 from generator.assessment.due import Due, DueState, add_months
 from generator.assessment.history import aimed_at
+from generator.assessment.outlook import PointOutlook
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.records.load import Records

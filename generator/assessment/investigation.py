@@ -58,8 +58,6 @@ _WORDS = {
     Verdict.UNDECIDED: "too close to call",
     Verdict.FAIL: "out of tolerance",
 }
-
-
 _GRAVEST_FIRST = ("out of tolerance", "too close to call", "in tolerance")
 
 

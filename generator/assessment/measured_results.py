@@ -18,6 +18,7 @@ from generator.records.settings import SettingsOn
 from generator.uncertainty.budgets import Budgets
 from generator.uncertainty.cell_sources import Part, temperature_away
 from generator.uncertainty.measured import Measurement
+from generator.uncertainty.measurement import UNSETTLED
 from generator.uncertainty.monte_carlo import Answer
 
 OUTSIDE_SENSOR_RANGE = reservation(
@@ -107,9 +108,7 @@ def measured_results(measurement: Measurement, answers: Mapping[int, Answer], re
         "verdict": [unless_withheld(one, faults) for one, faults in zip(judged.verdict, held, strict=True)],
         "p_outside": judged.p_outside.tolist(),
         "tur": judged.tur.tolist(),
-        "status": [
-            "unsettled" if any(f.rule.name == "unsettled-plateau" for f in faults) else "done" for faults in held
-        ],
+        "status": ["unsettled" if any(f.rule is UNSETTLED for f in faults) else "done" for faults in held],
         "reservations": held,
         "line": numbers,
     }

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from scipy.special import ndtr, stdtr
 
-from generator.assessment.history import DAYS_A_YEAR
-from generator.assessment.line import MANY, Fit
+from generator.assessment.conformity import probability_outside
+from generator.assessment.line import Fit
 from generator.assessment.result import Result
 from generator.rounding import expanded
+from generator.uncertainty.calibrations import DAYS_A_YEAR
 from generator.uncertainty.sources import RECTANGULAR_DIVISOR, coverage_factor
 
 HORIZON_YEARS = 10
@@ -184,8 +184,4 @@ def crossing_days(
 def _outside(fit: Fit, levels: np.ndarray, start: date, days: np.ndarray, limits: np.ndarray) -> np.ndarray:
     """P(|true error| > limit) of each level on its days, counted from `start`; shape (levels, days)."""
     error, u, nu = fit.course(levels, fit.epoch.years_at(start) + days / DAYS_A_YEAR)
-    limit = limits[:, None]
-    if np.all(np.isinf(nu)):
-        return ndtr((-limit - error) / u) + ndtr((error - limit) / u)
-    many = np.minimum(nu, MANY)
-    return stdtr(many, (-limit - error) / u) + stdtr(many, (error - limit) / u)
+    return probability_outside(error, u, nu, limits[:, None])

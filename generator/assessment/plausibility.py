@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 
-from generator.assessment.measured_results import FAR_RH, FAR_SHARE
+from generator.assessment.measured_results import far_from_target
 from generator.faults import Fault, error
 from generator.humidity import two_pressure_rh
 from generator.records.visit_header import read_header
@@ -42,7 +42,7 @@ def _of_group(table: ReadingTable, group: MethodGroup, humidity: np.ndarray) -> 
     target = table.number["target"][group.rows]
     found = humidity[group.rows]
     read = np.all([np.isfinite(m.value) for m in group.measured], axis=0)
-    far = read & ~(np.abs(found - target) <= FAR_RH + FAR_SHARE * target)
+    far = read & (np.isnan(found) | far_from_target(found, target))
     faults: list[Fault] = []
     seen: set[int] = set()
     for i in np.flatnonzero(far):

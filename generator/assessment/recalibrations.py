@@ -17,16 +17,14 @@ import numpy as np
 from scipy.special import ndtri
 
 from generator.records.load import Records
-from generator.records.models import Channel, Reference
+from generator.records.models import Reference
 from generator.records.references import Calibration, TablePoint
 from generator.uncertainty.calibrations import DAYS_A_YEAR, interpolation
 from generator.uncertainty.covariance import expanded_of_combination
 from generator.uncertainty.measured import Measurement
 from generator.uncertainty.sources import RECTANGULAR_DIVISOR, coverage_factor, freedom_from_k
-from generator.uncertainty.visit_curves import points_of
+from generator.uncertainty.visit_curves import CALIBRATED_HERE, means, points_of
 
-CHANNELS = {"reference_humidity": Channel.HUMIDITY, "reference_temperature": Channel.TEMPERATURE}
-"""Quantities that a visit here can calibrate."""
 DOUBTED = 0.01
 """Probability with which a day's calibrations put a healthy reference in doubt, over all its quantities (our choice):
 U alone, at 95.45 % for each, would do so every few years."""
@@ -197,13 +195,13 @@ def _read_here(
     measurement: Measurement, reference: Reference, quantity: str, visit: str, phases: tuple[str, ...]
 ) -> ErrorTable | None:
     """What a visit here read of the reference; its lines keep what two visits share from counting twice."""
-    channel = CHANNELS.get(quantity)
+    channel = CALIBRATED_HERE.get(quantity)
     points = points_of(measurement, reference.id, visit, channel, phases) if channel else []
     if not points:
         return None
     return ErrorTable(
-        at=np.array([sum(weight * line.indication for _, line, weight in point) for point in points]),
-        error=np.array([sum(weight * line.error for _, line, weight in point) for point in points]),
+        at=means(points, "indication"),
+        error=means(points, "error"),
         u=np.zeros(len(points)),
         nu=np.full(len(points), math.inf),
         lines=tuple(tuple((number, weight) for number, _, weight in point) for point in points),

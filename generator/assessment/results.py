@@ -58,10 +58,7 @@ class _Maker:
                 self.of_lines.setdefault(fault.place.path, {}).setdefault(fault.place.line, []).append(fault)
         policies = records.facility.policies
         self.rules = {policy.from_: rule_in_words(policy) for policy in policies}
-        self.cells = {
-            (cell.sensor_visit.visit.path, cell.sensor_visit.sensor, cell.plateau.number): i
-            for i, cell in enumerate(measurement.cells)
-        }
+        self.cells = {cell.key: i for i, cell in enumerate(measurement.cells)}
         self.lines: dict[tuple[int, Channel], dict[Part, int]] = {}
         for number, line in enumerate(measurement.lines):
             self.lines.setdefault((line.cell, line.channel), {})[line.part] = number

@@ -126,10 +126,6 @@ class CellSources:
 
         return self.declared(value)
 
-    def _place(self, cell: int) -> str:
-        here = self.cells[cell]
-        return f"{here.sensor_visit.visit.name}/{here.sensor_visit.sensor}/{here.plateau.number}"
-
     def _scatter(
         self, channel: Channel, part: Part, at: np.ndarray, known: Sequence[Repeatability], n: np.ndarray
     ) -> Series:
@@ -138,7 +134,7 @@ class CellSources:
 
         def source(i: int) -> Source:
             return Source(
-                identity=f"{self._place(int(at[i]))}/{channel.value}/{part.value}/repeatability",
+                identity=f"{self.cells[int(at[i])].name}/{channel.value}/{part.value}/repeatability",
                 label=_SCATTER[known[i].basis],
                 u=float(u[i]),
                 unit=channel.unit,
@@ -293,7 +289,7 @@ class CellSources:
 
         def identity(i: int) -> str:
             cell = int(kind.cells[positions[i]])
-            place = self.instruments[self.instrument[cell]][0] if kind.of_instrument else self._place(cell)
+            place = self.instruments[self.instrument[cell]][0] if kind.of_instrument else self.cells[cell].name
             return f"{place}/{kind.name}"
 
         half_width = kind.half_width[positions]

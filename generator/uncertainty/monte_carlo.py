@@ -1,7 +1,8 @@
 """Propagation of distributions (JCGM 101:2008): where the linear answer does not serve, and as its check.
 
-Every source of a budget is drawn from its own distribution; the reference method's full model is evaluated on the
-drawn inputs, so nothing is linearised. The seed comes from the result's identity: the same records, the same answer.
+Every source of a budget that counts is drawn from its own distribution, the small ones together; the reference
+method's full model is evaluated on the drawn inputs, so nothing of them is linearised. The seed comes from the result's
+identity: the same records, the same answer.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.duals import differentiate
 from generator.uncertainty.measured import Measurement
 from generator.uncertainty.reference_values import MethodGroup
-from generator.uncertainty.sources import COVERAGE, Distribution, Source
+from generator.uncertainty.sources import COVERAGE, RECTANGULAR_DIVISOR, Distribution, Source
 from generator.uncertainty.terms import Terms
 
 TRIALS = 100_000
@@ -60,7 +61,7 @@ class Answer:
 def draw(source: Source, rng: np.random.Generator, trials: int) -> np.ndarray:
     """Draws of a source about zero, shape (trials,): normal, scaled t for finite ν (6.4.9), or rectangular (6.4.2)."""
     if source.distribution is Distribution.RECTANGULAR:
-        half_width = source.u * np.sqrt(3.0)
+        half_width = source.u * RECTANGULAR_DIVISOR
         return rng.uniform(-half_width, half_width, trials)
     if np.isfinite(source.nu):
         return source.u * rng.standard_t(source.nu, trials)
@@ -105,8 +106,7 @@ def needs_monte_carlo(measurement: Measurement, lines: Sequence[int]) -> list[in
 def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS) -> Answer:
     """The distribution of one line's error by drawing its sources through the full model."""
     line = measurement.lines[number]
-    cell = measurement.cells[line.cell]
-    name = f"{cell.sensor_visit.visit.name}/{cell.sensor_visit.sensor}/{cell.plateau.number}/{line.channel}/{line.part}"
+    name = f"{measurement.cells[line.cell].name}/{line.channel}/{line.part}"
     seed = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big")
     rng = np.random.Generator(np.random.PCG64(seed))
     drawn, deviation = _linear(measurement.whole(), number, rng, trials)

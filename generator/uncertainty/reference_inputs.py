@@ -154,8 +154,7 @@ class ReferenceInputs:
             numbers, which = np.unique(cell[at], return_inverse=True)
             sources = []
             for number in numbers.tolist():
-                here = self.table.cells[int(cells[number])]
-                place = f"{here.sensor_visit.visit.name}/{here.sensor_visit.sensor}/{here.plateau.number}"
+                place = self.table.cells[int(cells[number])].name
                 half = float(reference.response_lag or 0.0) * abs(float(slope[number]))
                 source = rectangular(f"{place}/{reference.id}/response_lag", "lag behind a changing room", half, "%RH")
                 sources.append(self.calibrations.catalogue.add(source))

@@ -131,7 +131,6 @@ class _References:
     def _two_pressure(self, rows: np.ndarray, ice: bool) -> None:
         add = self.calibrations.catalogue.add
         saturation_pa = self.inputs.pressure("saturation_pressure", rows)
-        drop: list[Terms] = []
         lost = np.zeros(len(rows))
 
         def pressure_drop(reference: Reference, at: np.ndarray) -> list[Terms]:

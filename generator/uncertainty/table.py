@@ -29,6 +29,11 @@ class Cell(NamedTuple):
         """Path of the visit, sensor, number of the plateau."""
         return (self.sensor_visit.visit.path, self.sensor_visit.sensor, self.plateau.number)
 
+    @property
+    def name(self) -> str:
+        """What the sources of the plateau alone, and its draws, are named by."""
+        return f"{self.sensor_visit.visit.name}/{self.sensor_visit.sensor}/{self.plateau.number}"
+
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingTable:
@@ -40,11 +45,17 @@ class ReadingTable:
     visit: np.ndarray
     """number of the visit"""
     visit_row: np.ndarray
+    """number of the row in its visit"""
     number: dict[str, np.ndarray]
+    """by column, in the canonical unit; nan where blank"""
     step: dict[str, np.ndarray]
+    """by column, the last digit written, canonical unit"""
     gauge: dict[str, np.ndarray]
+    """by column of pressures, whether it was read against ambient"""
     quantity: dict[str, np.ndarray]
+    """by column of indications, what was read: a channel, current or voltage"""
     word: dict[str, np.ndarray]
+    """by column, text; empty where blank"""
     day: np.ndarray
     """day of the visit, datetime64[D]"""
     time: np.ndarray

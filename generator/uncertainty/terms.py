@@ -10,7 +10,11 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Terms:
-    """Entries of C: for value number `row`, `weight` = d value / d source. Several entries of a pair add up."""
+    """Entries of C: for value number `row`, `weight` = d value / d source. Several entries of a pair add up.
+
+    Each array has the shape (entries,); `source` is a number in the catalogue, `weight` in unit of value per unit of
+    source.
+    """
 
     row: np.ndarray
     source: np.ndarray

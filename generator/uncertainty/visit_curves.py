@@ -14,6 +14,8 @@ from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.measured import Line, Measurement
 from generator.uncertainty.terms import Terms
 
+CALIBRATED_HERE = {"reference_humidity": Channel.HUMIDITY, "reference_temperature": Channel.TEMPERATURE}
+"""Quantities of a reference that a visit here can calibrate, by what it reads of them."""
 SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
 """Indications of a calibrating visit nearer to each other than this, in %RH or K, are one point (our choice)."""
 
@@ -62,10 +64,7 @@ def add_curves(records: Records, whole: Measurement, calibrations: Calibrations,
     wanted = [
         (reference.id, quantity, channel, calibration)
         for reference in records.references.values()
-        for quantity, channel in (
-            ("reference_humidity", Channel.HUMIDITY),
-            ("reference_temperature", Channel.TEMPERATURE),
-        )
+        for quantity, channel in CALIBRATED_HERE.items()
         if (known := reference.quantities.get(quantity))
         for calibration in known.calibrations
         if calibration.from_visit and (reference.id, quantity, calibration.date) not in calibrations.curves
@@ -94,8 +93,8 @@ def _curve(
             share[line] = -weight  # corrected value = indication − error
     terms = pick(line for point in points for line, _, _ in point)
     return VisitCurve(
-        at=_means(points, "indication"),
-        correction=-_means(points, "error"),
+        at=means(points, "indication"),
+        correction=-means(points, "error"),
         terms=terms.moved(new_row, share).summed(),
     )
 
@@ -127,5 +126,6 @@ def points_of(whole: Measurement, reference: str, visit: str, channel: Channel, 
     return points
 
 
-def _means(points: list[Point], attribute: str) -> np.ndarray:
+def means(points: Sequence[Point], attribute: str) -> np.ndarray:
+    """Weighted means of `error` or `indication` of the lines of each point, shape (points,)."""
     return np.array([float(sum(weight * getattr(line, attribute) for _, line, weight in point)) for point in points])

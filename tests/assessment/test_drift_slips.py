@@ -33,7 +33,7 @@ SLIPS = {
     "the whole width of a hysteresis for its half": (Slip("outlook", "hysteresis / 2.0 /", "hysteresis /"), "ahead"),
     "a prediction without its measurement": (Slip("outlook", ", own=newest.u**2)", ")"), "ahead"),
     "a mishap that goes on": (Slip("line", "< MOVES_OTHERWISE", "< 0.0"), "made_good"),
-    "years of 360 days": (Slip("history", "DAYS_A_YEAR = 365.25", "DAYS_A_YEAR = 360.0"), "one_point"),
+    "years of 360 days": (Slip("calibrations", "DAYS_A_YEAR = 365.25", "DAYS_A_YEAR = 360.0"), "one_point"),
     "residuals over all results": (
         Slip("drift", "float(left @ left) / freedom / squares", "float(left @ left) / len(years) / squares"),
         "plainly",

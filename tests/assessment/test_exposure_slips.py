@@ -38,10 +38,10 @@ SLIPS = {
         "windows",
     ),
     "one tail for two sides": (
-        Slip("error_path", "(error - most) / u)", "(most - error) / u)"),
+        Slip("conformity", "(error - tolerance) / u", "(tolerance - error) / u"),
         "crossings",
     ),
-    "the middle for the end": (Slip("error_path", "0.025, 0.5, 0.975", "0.025, 0.5, 0.5"), "crossings"),
+    "the middle for the end": (Slip("outlook", "0.025, 0.5, 0.975", "0.025, 0.5, 0.5"), "crossings"),
     "a step taken for drift": (
         Slip("investigation", "line(history) if foretold(line(history[:-1]), case.worst) else None", "line(history)"),
         "crossings",

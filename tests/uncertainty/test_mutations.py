@@ -42,7 +42,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "the derivative of a product half": (Slip("duals", "dx * y + x * dy", "dx * y"), "sensitivities"),
     "a rectangle drawn as wide as its u": (
-        Slip("monte_carlo", "half_width = source.u * np.sqrt(3.0)", "half_width = source.u"),
+        Slip("monte_carlo", "half_width = source.u * RECTANGULAR_DIVISOR", "half_width = source.u"),
         "additive_model",
     ),
     "a normal distribution where few degrees of freedom are known": (
