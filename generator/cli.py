@@ -89,7 +89,7 @@ def _add_date(parser: argparse.ArgumentParser) -> None:
 def _day(text: str) -> date:
     try:
         return parse_day(text)
-    except Exception as problem:
+    except ValueError as problem:
         raise argparse.ArgumentTypeError(f"{text!r} is not a day; write it as YYYY-MM-DD") from problem
 
 
@@ -201,7 +201,7 @@ def _check(options: argparse.Namespace) -> int:
 def _build(options: argparse.Namespace) -> int:
     from generator.site.publish import CannotPublish, build_site
 
-    if _files(options.records) is None:
+    if not _is_there(options.records):
         return COULD_NOT_RUN
     started = time.monotonic()
     try:
@@ -217,7 +217,7 @@ def _build(options: argparse.Namespace) -> int:
 def _serve(options: argparse.Namespace) -> int:
     from generator.site.publish import CannotPublish, serve_site
 
-    if _files(options.records) is None:
+    if not _is_there(options.records):
         return COULD_NOT_RUN
     try:
         serve_site(_config(options.records), options.records, options.site, options.date, options.port)
@@ -304,13 +304,16 @@ def _told_after(seconds: float, text: str) -> Iterator[None]:
 
 
 def _files(records: Path) -> Snapshot | None:
-    """The records of a folder; says why where there are none."""
-    if not records.is_dir():
-        print(
-            f"{records}: there is no such folder\n  cure: give the records' folder with --records DIR", file=sys.stderr
-        )
-        return None
-    return from_folder(records)
+    """The records of a folder; None where there is no such folder, which is said."""
+    return from_folder(records) if _is_there(records) else None
+
+
+def _is_there(records: Path) -> bool:
+    """Whether there is a folder of records; says so where there is none."""
+    if records.is_dir():
+        return True
+    print(f"{records}: there is no such folder\n  cure: give the records' folder with --records DIR", file=sys.stderr)
+    return False
 
 
 def _config(records: Path) -> Path | None:

@@ -19,6 +19,7 @@ from generator.faults import Fault
 from generator.records.snapshot import Snapshot
 from generator.records.visits import NAME
 from generator.rounding import NOTHING, expanded, fixed, freedom, published, significant, value_with
+from generator.site.views.results import worst
 
 WIDTH = 100
 """Columns of the terminal that sentences may fill."""
@@ -31,16 +32,6 @@ GLYPHS = {
     Verdict.UNDECIDED: "?",
     Verdict.NONE: "–",
 }
-
-
-GRAVEST = (
-    Verdict.FAIL,
-    Verdict.CONDITIONAL_FAIL,
-    Verdict.UNDECIDED,
-    Verdict.CONDITIONAL_PASS,
-    Verdict.PASS,
-)
-"""Verdicts, the gravest first."""
 
 
 class CannotExplain(Exception):
@@ -147,8 +138,8 @@ def _bottom_line(summary: SensorVisitSummary) -> list[str]:
     judged = [r for r in summary.results if r.phase == phase and r.has_verdict]
     lines = []
     if judged:
-        worst = min((r.verdict for r in judged), key=GRAVEST.index)
-        lines.append(f"  {GLYPHS[worst]} {worst}, {phase.replace('_', ' ')}")
+        verdict = worst(judged).verdict
+        lines.append(f"  {GLYPHS[verdict]} {verdict}, {phase.replace('_', ' ')}")
     to_do = [f"{point:g}" for point in summary.points if not points_met(judged, (point,))]
     if judged and to_do:
         lines.append(f"  still to do: {', '.join(to_do)} %RH")
@@ -177,10 +168,14 @@ def _table(results: Sequence[Result]) -> list[str]:
     if split:
         parts = [_SPLIT, *(_parts(r) for r in results)]
         rows = [(*row[:-1], *own, row[-1]) for row, own in zip(rows, parts, strict=True)]
+    return aligned(rows, indent=2)
+
+
+def aligned(rows: Sequence[Sequence[str]], indent: int) -> list[str]:
+    """The rows of a table as lines, each column as wide as its longest cell."""
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return [
-        "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
-    ]
+    padded = ("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
+    return [" " * indent + line.rstrip() for line in padded]
 
 
 def _row(r: Result) -> tuple[str, ...]:
@@ -228,9 +223,7 @@ def _budget_text(assessment: Assessment, result: Result) -> list[str]:
         )
         for line in assessment.measurement.whole().lines(result.line)
     ]
-    widths = [max(len(row[i]) for row in lines) for i in range(5)]
-    body = ["    " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in lines]
-    return [head, *body]
+    return [head, *aligned(lines, indent=4)]
 
 
 def as_json(explained: Explained, prefix: str) -> str:
@@ -252,9 +245,9 @@ def _result_data(explained: Explained, r: Result) -> Mapping[str, Any]:
         "plateau": r.plateau,
         "phase": r.phase,
         "unit": r.unit,
-        **{name: _number(getattr(r, name)) for name in numbers},
+        **{name: json_number(getattr(r, name)) for name in numbers},
         "verdict": r.verdict.value,
-        "p_outside": _number(r.p_outside),
+        "p_outside": json_number(r.p_outside),
         "answer": r.answer,
         "status": r.status,
         "reservations": [f.rule.name for f in r.reservations],
@@ -263,14 +256,15 @@ def _result_data(explained: Explained, r: Result) -> Mapping[str, Any]:
         data["budget"] = [
             {
                 "source": line.source.identity,
-                "sensitivity": _number(line.sensitivity),
-                "standard_uncertainty": _number(line.source.u),
-                "contribution": _number(line.contribution),
+                "sensitivity": json_number(line.sensitivity),
+                "standard_uncertainty": json_number(line.source.u),
+                "contribution": json_number(line.contribution),
             }
             for line in explained.assessment.measurement.whole().lines(r.line)
         ]
     return data
 
 
-def _number(value: float) -> float | None:
+def json_number(value: float) -> float | None:
+    """A number at 10 significant digits; null where there is none or it has no end."""
     return float(published(value)) if math.isfinite(value) else None

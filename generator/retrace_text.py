@@ -13,10 +13,11 @@ from typing import Any
 from generator.assessment.findings import Case
 from generator.assessment.result import Result
 from generator.assessment.retrace import CERTIFICATE_SHARE, Moved, Retrace
+from generator.explain import aligned, json_number
 from generator.faults import did_you_mean, in_order
 from generator.records.load import Records
 from generator.records.references import QUANTITIES
-from generator.rounding import MINUS, NOTHING, expanded, published, significant, value_with
+from generator.rounding import MINUS, NOTHING, expanded, significant, value_with
 from generator.site.words import counted, verb
 from generator.uncertainty.shifts import Shift, constant
 from generator.units import CANONICAL, UnitError, amount, symbols
@@ -167,9 +168,7 @@ _COLUMNS = ("visit", "sensor", "plateau", "phase", "channel", "target", "error",
 
 
 def _table(moved: Sequence[Moved]) -> list[str]:
-    rows = [_COLUMNS, *(_row(m) for m in moved)]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(_COLUMNS))]
-    return ["  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+    return aligned([_COLUMNS, *(_row(m) for m in moved)], indent=2)
 
 
 def _row(m: Moved) -> tuple[str, ...]:
@@ -211,7 +210,7 @@ def as_json(asked: Question, found: Retrace) -> str:
         "since": str(asked.since),
         "until": str(asked.until) if asked.until else None,
         "errors": [
-            {"quantity": name, "error": _number(size), "unit": CANONICAL[QUANTITIES[name]]}
+            {"quantity": name, "error": json_number(size), "unit": CANONICAL[QUANTITIES[name]]}
             for name, _, size in asked.errors
         ],
         "results": [_moved_data(m) for m in found.moved],
@@ -237,11 +236,11 @@ def _moved_data(m: Moved) -> dict[str, Any]:
         "channel": r.channel.value,
         "plateau": r.plateau,
         "phase": r.phase,
-        "target": _number(r.target),
+        "target": json_number(r.target),
         "unit": r.unit,
         "part": m.part,
-        "change": _number(m.change),
-        "share_of_U": _number(m.share),
+        "change": json_number(m.change),
+        "share_of_U": json_number(m.share),
         "before": _result_data(m.before),
         "after": _result_data(m.after),
     }
@@ -249,8 +248,4 @@ def _moved_data(m: Moved) -> dict[str, Any]:
 
 def _result_data(r: Result) -> dict[str, Any]:
     numbers = ("reference_value", "error", "U", "error_sensor", "U_sensor", "error_loop", "U_loop")
-    return {**{name: _number(getattr(r, name)) for name in numbers}, "verdict": r.verdict.value}
-
-
-def _number(value: float) -> float | None:
-    return float(published(value)) if math.isfinite(value) else None
+    return {**{name: json_number(getattr(r, name)) for name in numbers}, "verdict": r.verdict.value}
