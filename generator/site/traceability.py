@@ -134,9 +134,13 @@ class Traceability:
         return link, here
 
     def _own_results(self, name: str, quantity: str, calibration: Calibration) -> list[Result]:
-        """As left, else as found."""
         if calibration.from_visit is None:
             return []
-        channel = Channel.TEMPERATURE if QUANTITIES[quantity] == "temperature" else Channel.HUMIDITY
-        mine = [r for r in self.of_references.get((name, calibration.from_visit), []) if r.channel is channel]
-        return [r for r in mine if r.phase == "as_left"] or [r for r in mine if r.phase == "as_found"]
+        return calibrating(self.of_references.get((name, calibration.from_visit), ()), quantity)
+
+
+def calibrating(results: Iterable[Result], quantity: str) -> list[Result]:
+    """Of what a visit measured of a reference, what calibrated a quantity: as left, else as found."""
+    channel = Channel.TEMPERATURE if QUANTITIES[quantity] == "temperature" else Channel.HUMIDITY
+    mine = [r for r in results if r.channel is channel and r.line is not None]
+    return [r for r in mine if r.phase == "as_left"] or [r for r in mine if r.phase == "as_found"]

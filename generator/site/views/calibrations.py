@@ -8,10 +8,11 @@ from datetime import date
 from typing import Any
 
 from generator.assessment.result import Result
-from generator.records.models import Channel, Reference
-from generator.records.references import QUANTITIES, Calibration, QuantityRecord
+from generator.records.models import Reference
+from generator.records.references import Calibration, QuantityRecord
 from generator.rounding import expanded
 from generator.site import words
+from generator.site.traceability import calibrating
 from generator.site.views.lookup import Lookup
 from generator.site.words import Chip, Link
 
@@ -90,7 +91,8 @@ def quantity_view(
 def _calibration(
     lookup: Lookup, reference: Reference, name: str, calibration: Calibration, data: dict[str, Any], *, in_use: bool
 ) -> CalibrationView:
-    here = _own_results(lookup, reference, name, calibration)
+    results = lookup.reference_results.get(reference.id, ())
+    here = calibrating((r for r in results if r.visit == calibration.from_visit), name)
     remarks = [] if calibration.from_visit else [_CORRELATIONS[calibration.correlation]]
     if calibration.drift is not None:
         remarks.append(f"drift allowance ±{words.shown(data['drift'])}")
@@ -141,17 +143,6 @@ def _largest_u(calibration: Calibration, data: dict[str, Any], here: Sequence[Re
         largest = max(range(len(calibration.points)), key=lambda i: calibration.points[i].U.value)
         return words.shown(data["points"][largest]["U"])
     return f"{expanded(max(r.U for r in here))} {words.unit(here[0].unit)}" if here else ""
-
-
-def _own_results(lookup: Lookup, reference: Reference, name: str, calibration: Calibration) -> list[Result]:
-    """What the visit that calibrated it left, else found."""
-    channel = Channel.TEMPERATURE if QUANTITIES[name] == "temperature" else Channel.HUMIDITY
-    mine = [
-        r
-        for r in lookup.reference_results.get(reference.id, ())
-        if r.visit == calibration.from_visit and r.channel is channel and r.line is not None
-    ]
-    return [r for r in mine if r.phase == "as_left"] or [r for r in mine if r.phase == "as_found"]
 
 
 def current_calibration(quantity: QuantityRecord, day: date) -> Calibration | None:

@@ -40,11 +40,8 @@ class Matter:
     chip: Chip
     sentence: str
     link: Link | None = None
-
-    @property
-    def told_by_state(self) -> bool:
-        """Whether the sensor's state and due day tell it already."""
-        return self.rank in (0, 1, 4, 5, 6)
+    told_by_state: bool = False
+    """whether the sensor's state and due day tell it already"""
 
 
 def in_service(standing: Standing) -> bool:
@@ -165,12 +162,13 @@ def _states(standing: Standing) -> list[Matter]:
         return []
     chip = words.state_chip(standing.state)
     if standing.state is State.NONE:
-        return [Matter(rank=6, chip=chip, sentence=no_verdict(standing))]
+        return [Matter(rank=6, chip=chip, sentence=no_verdict(standing), told_by_state=True)]
     since = since_when(standing)
     found = deciding_sentence(standing)
     sentence = found if since == standing.state_since else f"since {since}; {found}"
     link = visit_link(worst(standing.deciding).visit)
-    return [Matter(rank=0 if standing.state is State.OUT else 1, chip=chip, sentence=sentence, link=link)]
+    rank = 0 if standing.state is State.OUT else 1
+    return [Matter(rank=rank, chip=chip, sentence=sentence, link=link, told_by_state=True)]
 
 
 def no_verdict(standing: Standing) -> str:
@@ -217,11 +215,11 @@ def _due(standing: Standing) -> list[Matter]:
     due = standing.due
     chip = words.due_chip(due.state)
     if due.state is DueState.OVERDUE:
-        return [Matter(rank=5, chip=chip, sentence=f"since {due.day}: {due.reason}")]
+        return [Matter(rank=5, chip=chip, sentence=f"since {due.day}: {due.reason}", told_by_state=True)]
     if due.state is DueState.NEVER:
         installed = instrument_on(standing.sensor, standing.settings.day)
         since = f"instrument {installed.serial} in place since {installed.from_}: " if installed else ""
-        return [Matter(rank=4, chip=chip, sentence=f"{since}{due.reason}")]
+        return [Matter(rank=4, chip=chip, sentence=f"{since}{due.reason}", told_by_state=True)]
     return []
 
 
