@@ -219,10 +219,11 @@ class Calibrations:
             sign = 1.0 if calibration.declared == "error" else -1.0
             points = np.array([p.at.value for p in calibration.points])
             values = sign * np.array([p.value.value for p in calibration.points])
-        left, weight, outside = interpolation(points, x)
-        outside = self._outside(reference, quantity, x, outside)
+        left, weight, beyond_table = interpolation(points, x)
+        known = reference.quantities[quantity]
+        outside = _outside(known, points, x, beyond_table)
         for row in _one_a_cell(table, rows[at[outside]]):
-            message = f"{reference.id}: {_words(quantity)} lies outside its certificate ({_range_text(points, unit)})"
+            message = f"{reference.id}: {_words(quantity)} lies outside its {_reach_text(known, points, unit)}"
             cure = "use a reference calibrated over this range, or extend its calibration"
             report(OUTSIDE_TABLE, row, table.place(row, quantity), message, cure)
         right = np.minimum(left + 1, len(points) - 1)
@@ -245,15 +246,6 @@ class Calibrations:
                 )
                 parts.append(Terms.of(at, self.catalogue.add(source), 1.0))
         return error_value, Terms.joined(parts)
-
-    def _outside(self, reference: Reference, quantity: str, x: np.ndarray, beyond_table: np.ndarray) -> np.ndarray:
-        """Beyond the ends of use that the record gives; where it gives none, beyond the table's."""
-        known = reference.quantities[quantity]
-        if known.lowest is None and known.highest is None:
-            return beyond_table
-        lowest = -np.inf if known.lowest is None else known.lowest.value
-        highest = np.inf if known.highest is None else known.highest.value
-        return (x < lowest) | (x > highest)
 
     def _table_terms(
         self,
@@ -333,6 +325,21 @@ def _one_a_cell(table: ReadingTable, rows: np.ndarray) -> list[int]:
 
 def _words(quantity: str) -> str:
     return quantity.replace("_", " ")
+
+
+def _outside(known: QuantityRecord, points: np.ndarray, x: np.ndarray, beyond_table: np.ndarray) -> np.ndarray:
+    """Whether readings lie beyond the ends of use; an end that the record leaves out is its table's."""
+    below = beyond_table & (x < points[0]) if known.lowest is None else x < known.lowest.value
+    above = beyond_table & (x > points[-1]) if known.highest is None else x > known.highest.value
+    return below | above
+
+
+def _reach_text(known: QuantityRecord, points: np.ndarray, unit: str) -> str:
+    if known.lowest is None and known.highest is None:
+        return f"certificate ({_range_text(points, unit)})"
+    lowest = points[0] if known.lowest is None else known.lowest.value
+    highest = points[-1] if known.highest is None else known.highest.value
+    return f"range of use ({_range_text(np.array([lowest, highest]), unit)})"
 
 
 def _range_text(points: np.ndarray, unit: str) -> str:

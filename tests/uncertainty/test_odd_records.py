@@ -234,6 +234,17 @@ def test_a_quantitys_own_range_of_use_stands_for_its_tables_ends():
     for reference, reserved in ((wide, []), (narrow, ["outside-reference-range"])):
         (result,) = b.results(b.records(b.sensor(), reference, visit))
         assert [fault.rule.name for fault in result.reservations] == reserved
+    assert "lies outside its range of use (26 to 60 degC)" in result.reservations[0].message
+
+
+def test_an_end_of_use_that_a_record_leaves_out_is_its_tables():
+    """A wider upper end says nothing of readings below the lowest point of the certificate."""
+    chamber_c = b.flat(26, 60, "degC", 0.03)
+    visit = b.visit("2026-03-16-lab", b.plateau(50, [50.1, 50.1], b.generated(50)))
+    for use in ({}, {"highest": "80 degC"}):
+        reference = b.two_pressure(quantities={"chamber_temperature": {**use, **chamber_c}})
+        (result,) = b.results(b.records(b.sensor(), reference, visit))
+        assert [fault.rule.name for fault in result.reservations] == ["outside-reference-range"], use
 
 
 def test_lag_behind_a_changing_room_is_the_slope_of_its_readings_times_the_lag():
