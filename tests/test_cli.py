@@ -131,7 +131,9 @@ def test_errors_of_sensor_and_loop_stand_beside_the_whole(capsys: pytest.Capture
 
 def test_the_budget_adds_up_to_its_standard_uncertainty(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["explain", "DRY-22", VISIT, "--json", "--records", str(DEMO)]) == CLEAN
-    for result in json.loads(capsys.readouterr().out)["results"]:
+    results = json.loads(capsys.readouterr().out)["results"]
+    assert results
+    for result in results:
         total = sum(line["contribution"] ** 2 for line in result["budget"]) ** 0.5
         assert total == pytest.approx(result["u"], rel=1e-8)
         assert result["U"] == pytest.approx(result["k"] * result["u"], rel=1e-8)

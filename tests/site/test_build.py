@@ -52,9 +52,9 @@ def test_a_visit_leads_to_its_certificate_and_so_does_the_sensor(built: tuple[Si
     content, _ = built
     path = "certificates/RH-1/2026-03-02-first.preview.pdf"
     assert content.files[path].startswith(b"%PDF-")
-    for page in content.pages:
-        if page.path in ("sensors/RH-1.html", "visits/2026-03-02-first.html"):
-            assert f'<a href="../{path}">PDF, preview</a>' in page.body
+    bodies = {page.path: page.body for page in content.pages}
+    for leading in ("sensors/RH-1.html", "visits/2026-03-02-first.html"):
+        assert f'<a href="../{path}">PDF, preview</a>' in bodies[leading]
 
 
 def test_the_facility_gives_the_site_its_name(built: tuple[SiteContent, list[str]]):

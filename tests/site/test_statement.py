@@ -214,7 +214,9 @@ def test_room_readings_written_once_hold_for_all_sensors_read_at_that_moment():
     for one, other in zip(first, second, strict=True):
         one["time"] = other["time"] = f"2026-03-16 09:0{first.index(one)}"
     files = b.records(b.sensor(), b.sensor("RH-2"), b.two_pressure(), b.visit(VISIT, first, second))
-    for statement in stated_of(files).values():
+    stated = stated_of(files)
+    assert {statement["sensor"] for statement in stated.values()} == {"RH-1", "RH-2"}
+    for statement in stated.values():
         (humidity,) = [c for c in statement["conditions"] if c["quantity"] == "room humidity"]
         assert (humidity["mean"], humidity["lowest"], humidity["highest"]) == (41.0, 40.0, 42.0)
 
