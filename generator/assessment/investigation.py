@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -178,16 +179,17 @@ class Investigation:
         return path_between(start, good.left if good else (), readings, self.budgets, between.sigma), None
 
     def _limit(self, case: Case) -> Callable[[date], float]:
-        """The tolerance in force on a day where the worst result was read; nan where there was none."""
+        """The tolerance in force on a day where the worst result was read; where none was, the one that it exceeded."""
         sensor, worst = self.records.sensors[case.sensor], case.worst
 
-        def limit(day: date) -> float:
+        def limit_on(day: date) -> float:
             settings = SettingsOn(self.records, sensor, day)
             tolerance = settings.tolerance(worst.channel, "as_found")
             span = settings.range(worst.channel)
-            return tolerance_at(tolerance, worst.reference_value, span) if tolerance else worst.tolerance
+            limit = tolerance_at(tolerance, worst.reference_value, span) if tolerance else math.nan
+            return worst.tolerance if math.isnan(limit) else limit
 
-        return limit
+        return limit_on
 
     def _trend(self, case: Case, sensor: Sensor, path: ErrorPath, window: Span) -> tuple[TrendExposure | None, str]:
         if case.worst.channel is not Channel.HUMIDITY:

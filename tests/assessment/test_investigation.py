@@ -108,6 +108,14 @@ def test_the_limit_of_the_day_decides_when_it_was_crossed():
     assert (crossed.median, crossed.earliest, crossed.latest) == (date(2027, 12, 1),) * 3
 
 
+def test_a_day_that_no_tolerance_covers_is_asked_with_the_limit_that_was_exceeded():
+    """From March to December 2027 only humidities above 90 % have a limit: no crossing on the day it was taken away."""
+    band = {"lowest": "90 %RH", "highest": "100 %RH", "absolute": "2 %RH"}
+    limits = [{"from": "2000-01-01", "absolute": "2 %RH"}, {"from": "2027-03-01", "bands": [band]}]
+    gap = store(DRIFTED, tolerance=[*limits, {"from": "2028-01-01", "absolute": "2 %RH"}])
+    assert case(gap).exposure.crossed == case(store(DRIFTED)).exposure.crossed
+
+
 def test_size_is_told_where_the_sensor_works():
     size = case(store({**STEPPED, "2027-02-15": read((4.0, 5.0, 6.0))})).exposure.size
     assert (size.at, size.error) == (50, pytest.approx(5.0, abs=0.02))
