@@ -105,8 +105,7 @@ def proposal(
 def _newest_failed(visits: Sequence[SensorVisitSummary]) -> bool:
     """Whether the newest judged visit found the instrument out of tolerance."""
     judged = (
-        [r.verdict for r in visit.results if r.phase == "as_found" and r.verdict is not Verdict.NONE]
-        for visit in reversed(visits)
+        [r.verdict for r in visit.results if r.phase == "as_found" and r.has_verdict] for visit in reversed(visits)
     )
     return Verdict.FAIL in next((verdicts for verdicts in judged if verdicts), [])
 
@@ -156,8 +155,7 @@ def _by_staircase(
     The first visit ended no interval.
     """
     for visit in reversed(visits[1:]):
-        judged = [r for r in visit.results if r.phase == "as_found" and r.verdict is not Verdict.NONE]
-        judged = [r for r in judged if r.tolerance > 0.0]
+        judged = [r for r in visit.results if r.phase == "as_found" and r.has_verdict and r.tolerance > 0.0]
         then = SettingsOn(records, settings.sensor, visit.sensor_visit.visit.day).dated("interval")
         if judged and then is not None:
             worst = max(judged, key=_share)

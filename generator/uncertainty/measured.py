@@ -26,11 +26,16 @@ class Line(NamedTuple):
     channel: Channel
     part: Part
     error: float
+    """mean over the readings, settling corrected; this and what follows in the channel's unit"""
     reference_value: float
+    """nan for a loop, which has none"""
     indication: float
     n: int
+    """readings"""
     s: float
+    """standard deviation of the readings' errors; nan for a single one"""
     settling_correction: float
+    """signed, as it was added"""
     repeatability: Repeatability
 
 

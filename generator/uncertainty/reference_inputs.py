@@ -150,7 +150,7 @@ class ReferenceInputs:
         cells, cell = np.unique(self.table.cell[rows], return_inverse=True)
         slope = np.nan_to_num(scatter(humidity, self.table.time[rows], cell, len(cells)).slope)
 
-        def lag(reference: Reference, at: np.ndarray) -> list[Terms]:
+        def behind(reference: Reference, at: np.ndarray) -> list[Terms]:
             numbers, which = np.unique(cell[at], return_inverse=True)
             sources = []
             for number in numbers.tolist():
@@ -160,7 +160,7 @@ class ReferenceInputs:
                 sources.append(self.calibrations.catalogue.add(source))
             return [Terms.of(at, np.array(sources, np.int64)[which], 1.0)]
 
-        return self.per_reference(rows, "response_lag", lag)
+        return self.per_reference(rows, "response_lag", behind)
 
     def at_probe(self, quantity: str, rows: np.ndarray) -> Measured:
         """The temperature at the probe: read in the chamber, plus what the chamber's gradient may add."""
