@@ -161,7 +161,7 @@ def trend_exposure(
     time, shown, held_h = part.time_utc[used], shown[used], held_h[used]
     edges, days = _days(window, zone)
     corrected, U, beyond = _corrected(time, shown, path, edges)
-    out_of_use = sum(max(min(end, window[1]) - max(start, window[0]), 0) for start, end in visits) / HOUR_S
+    out_of_use = _covered_s(visits, window) / HOUR_S
     return TrendExposure(
         window=(window[1] - window[0]) / HOUR_S - out_of_use,
         covered=float(held_h.sum()),
@@ -176,6 +176,15 @@ def trend_exposure(
         days=_by_day(time, corrected, U, edges, days),
         files=part.files,
     )
+
+
+def _covered_s(spans: Sequence[Span], window: Span) -> int:
+    """Seconds of a window that lie in any of the spans: two visits of one day may overlap."""
+    total, reached = 0, window[0]
+    for start, end in sorted(spans):
+        total += max(min(end, window[1]) - max(start, reached), 0)
+        reached = max(reached, end)
+    return total
 
 
 def _days(window: Span, zone: ZoneInfo) -> tuple[np.ndarray, list[date]]:

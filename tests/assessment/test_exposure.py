@@ -100,6 +100,13 @@ def test_a_step_may_have_come_on_any_day():
     assert exposed(trend(np.full(960, 13.0)), path, 40).stepped == (0, 960)
 
 
+def test_hours_in_two_visits_are_left_out_once():
+    """10:00 to 16:00 and 14:00 to 18:00 of the first day, and an hour that the window does not hold."""
+    visits = [(START + a * HOUR, START + b * HOUR) for a, b in ((14, 18), (10, 16), (240, 241), (-5, 0))]
+    found = exposed(trend(np.full(240, 15.0)), constant(0.0), 10, visits)
+    assert (found.visits, found.window, found.covered) == (8.0, 232.0, 232.0)
+
+
 def test_legs_step_each_for_itself():
     """0 → 4, set right, 0 → 4 again: 13 %RH shown throughout may have been outside all the time or never."""
     day = 86400
