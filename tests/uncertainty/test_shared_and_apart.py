@@ -40,7 +40,10 @@ def test_a_check_against_what_calibrated_it_shares_that_calibrations_sources():
     lab = measured(b.records(b.sensor(), b.two_pressure(), probe, calibrating, check))
     which = {"sensor": "PROBE-01", "visit": VISIT, "phase": "check"}
     assert lab.line(50.0, **which).error == pytest.approx(0.0, abs=2e-3)
-    shared = lab.source("GEN-01/2026-01-12/saturation_temperature/calibration", 50.0, **which)
+    name = "GEN-01/2026-01-12/saturation_temperature/calibration"
+    whole = lab.source(name, 50.0, sensor="PROBE-01", visit="2026-02-10-probe", phase="as_left")
+    shared = lab.source(name, 50.0, **which)
+    assert abs(whole.contribution) > 0.04  # half of 0.03 degC, at 3 %RH a kelvin
     assert shared is None or abs(shared.contribution) < 1e-3
 
 
