@@ -47,13 +47,16 @@ def instruments_in_two_places(survey: Survey) -> Iterator[Fault]:
             key = (installed.family, installed.serial.casefold())
             stays.setdefault(key, []).append((installed.from_, last, name, number))
     for periods in stays.values():
-        for (_, last, before, _), (first, _, after, number) in itertools.pairwise(sorted(periods)):
+        (_, last, before, _), *later = sorted(periods)
+        for first, until, after, number in later:
             if before != after and first <= last:
                 serial = survey.records.sensors[after].installed[number].serial
                 message = f"{serial} is also installed as {before} on {first}"
                 cure = f"give the instrument at {before} its last day: until"
                 at = ("installed", number, "serial")
                 yield survey.fault(IN_TWO_PLACES, f"sensors/{after}.yml", at, message, cure)
+            if until >= last:  # a long stay overlaps with others than the next
+                last, before = until, after
 
 
 def sensors_not_installed(survey: Survey) -> Iterator[Fault]:
