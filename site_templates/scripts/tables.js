@@ -4,8 +4,10 @@
  *   <div class="table-box"><table class="table sortable" id="sensors"><caption>…</caption>…</table></div>
  *
  * The filter keeps the rows that hold every word typed, in any column and any case; the <output> beside it says how
- * many. It may name several tables; one that is folded opens where it holds a row that was asked for. A head sorts its column on a click, or on Enter or Space: ascending, then descending. A cell sorts by its
- * data-sort where it has one, else by its text; numbers as numbers. <th data-sort="no"> is not sorted.
+ * many. It may name several tables; one that is folded opens where it holds a row that was asked for.
+ *
+ * A head sorts its column on a click, or on Enter or Space: ascending, then descending. A cell sorts by its data-sort
+ * where it has one, else by its text; numbers as numbers. <th data-sort="no"> is not sorted.
  * Rows with nothing to compare come last either way. Without scripts the tables stand as they are.
  */
 (() => {

@@ -75,7 +75,7 @@ class ControlRow:
 
 @dataclass(frozen=True, kw_only=True)
 class ControlView:
-    """Changes from visit to visit on a control chart; without a chart the sentence says why."""
+    """Changes from visit to visit on a control chart; without a chart the page shows nothing of them."""
 
     sentence: str
     chart: str | None
