@@ -23,7 +23,6 @@
  *   drift_key what the lines are, under the sheet
  *   due       {date, text}: a day that the lines run to
  *   control   {lower, upper, text}: limits for all points, long dashes; `text` under the sheet says whose
- *   from, to  the days at the edges of the sheet; what the points and drift lines need if left out
  *
  * visit, besides:
  *   x_title   text of the horizontal axis: "Reference value / %RH"
@@ -173,7 +172,7 @@
       ...points.map((point) => time(point.date)),
       ...(chart.events ?? []).map((event) => time(event.date)),
       ...drifts.flatMap((drift) => drift.dates.map(time)),
-      ...[chart.from, chart.to, chart.due?.date].filter(Boolean).map(time),
+      ...(chart.due ? [time(chart.due.date)] : []),
     ];
     const [first, last] = [Math.min(...times), Math.max(...times)];
     const margin = Math.max((last - first) * 0.04, 5 * DAY);

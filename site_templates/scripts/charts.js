@@ -10,11 +10,10 @@
  *             chart_exposure.js "exposure"
  *   title     what the chart shows, for those who cannot see it
  *   y_title   text of the vertical axis: "Error / %RH"
- *   height    of the sheet in pixels; 420 if left out
  *   points    list of what is shown; a chart without any says so in words
  *
  * A kind is one entry of hygrotrailCharts.kinds: (chart, look, sheet) → { traces, layout, key }. `look` holds the
- * colours, `sheet` whether it is narrow or paper, `key` lists what the legend does not tell: lines of text under the sheet.
+ * colours, `sheet` whether it is paper, `key` lists what the legend does not tell: lines of text under the sheet.
  */
 (() => {
   "use strict";
@@ -104,7 +103,7 @@
     const text = { color: look.ink, size: narrow ? 11 : 12, family: getComputedStyle(document.body).fontFamily };
     const axis = { gridcolor: look.grid, linecolor: look.quiet, zerolinecolor: look.quiet, automargin: true, showline: true };
     return {
-      height: chart.height ?? 420,
+      height: 420,
       width: printing ? PAPER_WIDTH : undefined,
       autosize: !printing,
       margin: { l: 8, r: 12, t: toolbar(box, printing) ? 36 : 24, b: 8 }, // the tools stand above the sheet, not on it
@@ -136,7 +135,7 @@
       return;
     }
     const base = layout(chart, look, box, printing);
-    const { traces, layout: own, key: told } = kinds[chart.kind](chart, look, { narrow: isNarrow(box, printing), printing });
+    const { traces, layout: own, key: told } = kinds[chart.kind](chart, look, { printing });
     const whole = { ...base, ...own };
     for (const name of Object.keys(whole).filter((one) => /^[xy]axis/.test(one))) {
       whole[name] = { ...base[name.slice(0, 5)], ...own[name] };
