@@ -23,7 +23,6 @@ from generator.assessment.summary import SensorVisitSummary, summary_of
 from generator.faults import Fault, RecordsRefused, Severity
 from generator.records.check import check as check_records
 from generator.records.load import Records
-from generator.records.models import in_force
 from generator.records.rows import SensorVisit, sensor_visits, without_lines
 from generator.records.settings import SettingsOn
 from generator.records.snapshot import Snapshot
@@ -235,5 +234,5 @@ def assemble(
 
 def _target_reliability(records: Records, day: date) -> float | None:
     """The share of sensors that the policy wants in tolerance as found; None where it says nothing of intervals."""
-    policy = in_force(records.facility.policies, day) or records.facility.policies[0]
+    policy = records.facility.policy_on(day)
     return policy.intervals.target_reliability if policy.intervals else None

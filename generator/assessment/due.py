@@ -14,7 +14,7 @@ from enum import StrEnum
 from generator.assessment.history import aimed_at
 from generator.assessment.result import Result
 from generator.records.load import Records
-from generator.records.models import Channel, Sensor, in_force
+from generator.records.models import Channel, Sensor
 from generator.records.settings import SettingsOn
 
 SAME_POINT_RH = 3.0
@@ -89,7 +89,7 @@ def due(records: Records, sensor: Sensor, visits: Sequence[tuple[Sequence[Result
             return Due(state=DueState.OUT_OF_SERVICE, day=None, since=None, reason=period.reason)
     settings = SettingsOn(records, sensor, today)
     interval = settings.dated("interval")
-    policy = in_force(records.facility.policies, today) or records.facility.policies[0]
+    policy = records.facility.policy_on(today)
     last = None
     for results, adjusted in reversed(visits):
         points = SettingsOn(records, sensor, results[0].day).dated("points")

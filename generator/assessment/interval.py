@@ -22,7 +22,7 @@ from generator.assessment.outlook import PointOutlook
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.records.load import Records
-from generator.records.models import Channel, Intervals, in_force
+from generator.records.models import Channel, Intervals
 from generator.records.settings import SettingsOn
 from generator.rounding import expanded, value_with
 from generator.uncertainty.calibrations import DAYS_A_YEAR
@@ -78,7 +78,7 @@ def proposal(
 
     None where the policy names no method, the sensor has no interval, or it is out of service.
     """
-    policy = in_force(records.facility.policies, settings.day) or records.facility.policies[0]
+    policy = records.facility.policy_on(settings.day)
     rule, interval = policy.intervals, settings.dated("interval")
     if rule is None or interval is None or due.state is DueState.OUT_OF_SERVICE:
         return None

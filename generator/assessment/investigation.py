@@ -133,7 +133,7 @@ class Investigation:
 
     def _between(self, case: Case) -> VisitToVisit:
         """What whole visits shift by, as the drift of the sensor's family takes it."""
-        policy = in_force(self.records.facility.policies, case.day) or self.records.facility.policies[0]
+        policy = self.records.facility.policy_on(case.day)
         channel = case.worst.channel
         return component(self.instruments.pools.get((case.worst.model, channel)), channel, policy)
 

@@ -168,9 +168,8 @@ def _as_found(
     if calibration.from_visit is None:
         return _certified(reference, quantity, calibration, calibration.as_found or calibration.points)
     adjusted = any(
-        event.kind != "none"
+        measurement.cells[measurement.lines[number].cell].sensor_visit.changes
         for number in measurement.lines_of(reference.id, calibration.from_visit)
-        for event in measurement.cells[measurement.lines[number].cell].sensor_visit.events
     )
     phases = ("as_found",) if adjusted else ("as_found", "as_left")
     return _read_here(measurement, reference, quantity, calibration.from_visit, phases)

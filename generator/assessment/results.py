@@ -11,7 +11,7 @@ from generator.assessment.measured_results import Read, Tolerances, measured_res
 from generator.assessment.result import Common, Result, blank_result
 from generator.faults import Fault, Severity, reservation
 from generator.records.load import Records
-from generator.records.models import Channel, Policy, in_force
+from generator.records.models import Channel, Policy
 from generator.records.references import Reference
 from generator.records.rows import Plateau, SensorVisit
 from generator.records.settings import SettingsOn
@@ -80,8 +80,7 @@ class _Maker:
         sensor = self.records.sensors.get(sv.sensor)
         settings = SettingsOn(self.records, sensor, sv.visit.day) if sensor else None
         reference = None if settings else self.records.references.get(sv.sensor)
-        policies = self.records.facility.policies
-        policy = in_force(policies, sv.visit.day) or policies[0]
+        policy = self.records.facility.policy_on(sv.visit.day)
         channels = settings.channels if settings else tuple(Channel)
         at_sensor = settings is not None and settings.whole("judged_at") == "sensor"
         wanted = (Part.SENSOR, Part.TOTAL) if at_sensor else (Part.TOTAL, Part.SENSOR)

@@ -19,7 +19,7 @@ from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.assessment.visit_to_visit import component
 from generator.records.load import Records
-from generator.records.models import Channel, Sensor, in_force
+from generator.records.models import Channel, Sensor
 from generator.records.settings import SettingsOn, instrument_on
 from generator.uncertainty.measured import Measurement
 
@@ -109,7 +109,7 @@ def _drift(
     when_due: Due,
 ) -> Drift:
     """Drift of one channel of the instrument that serves, judged by the settings in force."""
-    policy = in_force(records.facility.policies, settings.day) or records.facility.policies[0]
+    policy = records.facility.policy_on(settings.day)
     interval, tolerance, span = (
         settings.dated("interval"),
         settings.tolerance(channel, "as_found"),

@@ -33,7 +33,7 @@ class SensorVisitSummary:
     @cached_property
     def last_change(self) -> int | None:
         """When the instrument was last changed here, seconds UTC."""
-        return max((e.time_utc for e in self.sensor_visit.events if e.kind != "none"), default=None)
+        return max((event.time_utc for event in self.sensor_visit.changes), default=None)
 
 
 def summary_of(
@@ -44,11 +44,10 @@ def summary_of(
     sensor = records.sensors.get(sv.sensor)
     settings = SettingsOn(records, sensor, sv.visit.day) if sensor is not None else None
     points = settings.dated("points") if settings else None
-    adjusted = any(event.kind != "none" for event in sv.events)
     return SensorVisitSummary(
         sensor_visit=sv,
         results=found,
-        advice=advice(found, settings, measurement.whole(), adjusted=adjusted) if settings and found else None,
+        advice=advice(found, settings, measurement.whole(), adjusted=bool(sv.changes)) if settings and found else None,
         hysteresis=hysteresis(found, measurement.whole()),
         points=tuple(points.humidity) if points else (),
     )

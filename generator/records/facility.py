@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -18,7 +19,7 @@ from generator.records.fields import (
     Text,
     custom_error,
 )
-from generator.records.periods import Dated, Period, Timeline
+from generator.records.periods import Dated, Period, Timeline, in_force
 
 
 class Place(Record):
@@ -138,6 +139,10 @@ class Facility(Record):
     """what certificates say beside the results"""
     review_fails_on: tuple[Text, ...] = ()
     """reservations that fail a review, by rule name"""
+
+    def policy_on(self, day: date) -> Policy:
+        """The policy in force on a day; before the first day of all, the first."""
+        return in_force(self.policies, day) or self.policies[0]
 
 
 class Person(Period):

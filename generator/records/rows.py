@@ -59,6 +59,11 @@ class SensorVisit:
     """why this revision stands, or why the visit was withdrawn"""
 
     @property
+    def changes(self) -> tuple[Event, ...]:
+        """What was done to the instrument here: adjustments and changes of element, in order of time."""
+        return tuple(event for event in self.events if event.kind != "none")
+
+    @property
     def first_row(self) -> int:
         """A row of this sensor, for its words and place."""
         rows = [p.rows[0] for p in self.plateaus if p.rows] + [e.row for e in self.events]

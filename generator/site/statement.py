@@ -20,7 +20,7 @@ from generator.assessment.due import SAME_POINT_RH, add_months, completes
 from generator.assessment.measured_results import OTHER_TEMPERATURE
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
-from generator.records.models import Channel, Policy, Reference, in_force
+from generator.records.models import Channel, Reference
 from generator.records.rows import Event
 from generator.records.settings import SettingsOn
 from generator.rounding import expanded, fixed
@@ -79,8 +79,7 @@ class _Statement:
         self.visit, self.id = self.sv.visit, self.sv.sensor
         self.sensor = self.records.sensors.get(self.id)
         self.settings = SettingsOn(self.records, self.sensor, self.visit.day) if self.sensor else None
-        policies = self.records.facility.policies
-        self.policy: Policy = in_force(policies, self.visit.day) or policies[0]
+        self.policy = self.records.facility.policy_on(self.visit.day)
         self.links, self.published = traceability.links(measured), traceability.published_values(measured)
         self.rows = sorted({row for p in self.sv.plateaus if p.status == "read" for row in p.rows})
 
@@ -114,7 +113,7 @@ class _Statement:
             },
             "conditions": self._conditions(),
             "results": results,
-            "adjustments": [self._adjustment(event) for event in self.sv.events if event.kind != "none"],
+            "adjustments": [self._adjustment(event) for event in self.sv.changes],
             "decision": decision(
                 self.policy, self.measured[0].rule, results, reservations, of_reference=self.settings is None
             ),

@@ -14,7 +14,7 @@ import numpy as np
 
 from generator.faults import Fault, Place, Rule, Severity, error, reservation
 from generator.records.load import Records
-from generator.records.models import Channel, Policy, in_force
+from generator.records.models import Channel, Policy
 from generator.records.rows import SensorVisit
 from generator.records.settings import SettingsOn
 from generator.uncertainty.budgets import make_budgets
@@ -87,7 +87,7 @@ class _Stage:
             if (sensor, day) not in settings:
                 known_sensor = records.sensors.get(sensor)
                 settings[sensor, day] = SettingsOn(records, known_sensor, day) if known_sensor else None
-                policies[day] = in_force(records.facility.policies, day) or records.facility.policies[0]
+                policies[day] = records.facility.policy_on(day)
         self.days = days = [cell.sensor_visit.visit.day for cell in self.table.cells]
         self.settings = [settings[c.sensor_visit.sensor, day] for c, day in zip(self.table.cells, days, strict=True)]
         self.policies = [policies[day] for day in days]

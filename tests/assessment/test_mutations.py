@@ -141,7 +141,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         ),
         "segments",
     ),
-    "any event an adjustment": (Slip("summary", 'e.kind != "none"', "True"), "segments"),
+    "any event an adjustment": (Slip("summary", "self.sensor_visit.changes", "self.sensor_visit.events"), "segments"),
     "thirty days for a month": (
         Slip("due", "min(day.day, calendar.monthrange(year, month + 1)[1])", "min(day.day, 28)"),
         "due_dates",

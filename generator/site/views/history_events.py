@@ -38,10 +38,9 @@ def event_in_words(event: Event) -> str:
 
 def _adjustments(standing: Standing) -> Iterator[ChartEvent]:
     for visit in standing.visits:
-        for event in visit.sensor_visit.events:
-            if event.kind != "none":
-                kind = "element" if event.kind == "element" else "adjusted"
-                yield ChartEvent(day=visit.sensor_visit.visit.day, kind=kind, text=event_in_words(event))
+        for event in visit.sensor_visit.changes:
+            kind = "element" if event.kind == "element" else "adjusted"
+            yield ChartEvent(day=visit.sensor_visit.visit.day, kind=kind, text=event_in_words(event))
 
 
 def _settings(lookup: Lookup, standing: Standing) -> Iterator[ChartEvent]:

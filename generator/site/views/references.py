@@ -11,7 +11,7 @@ from typing import Any
 from generator.assessment.conformity import Verdict
 from generator.assessment.reference_doubt import REFERENCE_IN_DOUBT
 from generator.assessment.result import Result
-from generator.records.models import Channel, Reference, in_force
+from generator.records.models import Channel, Reference
 from generator.site import words
 from generator.site.certificate_words import KINDS
 from generator.site.trend_charts import check_chart
@@ -163,8 +163,7 @@ def _in_doubt(lookup: Lookup, reference: Reference) -> bool:
 
 
 def _due_soon_days(lookup: Lookup) -> int:
-    policies = lookup.records.facility.policies
-    return (in_force(policies, lookup.day) or policies[0]).due_soon_days
+    return lookup.records.facility.policy_on(lookup.day).due_soon_days
 
 
 def _check_results(lookup: Lookup, reference: Reference) -> list[Result]:

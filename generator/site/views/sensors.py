@@ -181,7 +181,7 @@ def _visit_lines(lookup: Lookup, standing: Standing, certificates: Certificates)
     both = sorted([*standing.visits, *withdrawn], key=lambda s: (s.sensor_visit.visit.day, s.sensor_visit.visit.id))
     for summary in reversed(both):
         sv = summary.sensor_visit
-        done = [event_in_words(event) for event in sv.events if event.kind != "none"]
+        done = [event_in_words(event) for event in sv.changes]
         yield VisitLine(
             visit=visit_link(sv.visit.id),
             serial=summary.results[0].serial if summary.results else "",
