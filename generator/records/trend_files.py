@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -76,7 +77,7 @@ def read_trend_file(path: str, content: bytes, zone: ZoneInfo) -> tuple[TrendFil
     return reading(path, content, zone).read()
 
 
-class _Reading:
+class _Reading(ABC):
     """The reading of one file; collects faults."""
 
     def __init__(self, path: str, content: bytes, zone: ZoneInfo) -> None:
@@ -131,8 +132,9 @@ class _Reading:
             self.fault(BAD_UNIT, line, index, f"{name}: {wrong}", wrong.cure)
             return None
 
+    @abstractmethod
     def read(self) -> tuple[TrendFile | None, list[Fault]]:
-        raise NotImplementedError
+        """The export, where it can be read, and all that is wrong with it."""
 
     def _utc(self, local: np.ndarray, column: _Column, lines: np.ndarray, written: Sequence[str] | None) -> np.ndarray:
         """Seconds UTC of times without an offset."""
