@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.cli import CLEAN, COULD_NOT_RUN, FAULTS, _parser, main
+from generator.cli import _parser, main
+from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "records"

@@ -32,9 +32,11 @@ LAYERS = (
         "generator.retrace_text",
         "generator.review",
         "generator.issuing",
+        "generator.verifying",
         "generator.scaffold",
         "generator.portfolio",
     },
+    {"generator.commands"},
     {"generator.cli"},
     {"generator.__main__"},
 )

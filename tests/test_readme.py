@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from generator import humidity
-from generator.cli import CLEAN, main
+from generator.cli import main
+from generator.commands.common import CLEAN
 from generator.records.columns import COLUMNS
 from generator.site.downloads import RESULT_COLUMNS
 

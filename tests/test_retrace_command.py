@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.cli import CLEAN, COULD_NOT_RUN, FAULTS, main
+from generator.cli import main
+from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 from tests import builders as b
 
 DAY = "2026-12-31"

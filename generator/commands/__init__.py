@@ -1,0 +1,1 @@
+"""The commands, one module each: its options (`add`) and what it does (`run`)."""

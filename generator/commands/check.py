@@ -1,0 +1,39 @@
+"""`hygrotrail check`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, command, files_of, prefix_of, print_faults
+from generator.faults import Severity, in_order
+
+
+def add(commands: argparse._SubParsersAction) -> None:
+    """The command and its options."""
+    parser = command(
+        commands, "check", "report every fault of the records, all at once", "hygrotrail check --annotations"
+    )
+    parser.add_argument(
+        "--annotations", action="store_true", help="as workflow commands that code review shows on the lines"
+    )
+    parser.add_argument("--reservations", action="store_true", help="also list reservations: published, not blocking")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """The exit code."""
+    from generator.assessment.assess import check
+
+    files = files_of(options.records)
+    if files is None:
+        return COULD_NOT_RUN
+    faults = in_order(check(files))
+    errors = [f for f in faults if f.rule.severity is Severity.ERROR]
+    print_faults(
+        faults if options.reservations else errors, prefix_of(options.records), annotations=options.annotations
+    )
+    visits = sum(path.startswith("visits/") for path in files)
+    count = f"{len(errors)} error{'s' if len(errors) != 1 else ''}" if errors else "no errors"
+    print(f"{len(files)} files, {visits} visits: {count}", file=sys.stderr)
+    return FAULTS if errors else CLEAN
