@@ -14,7 +14,7 @@ from enum import StrEnum
 from generator.assessment.history import aimed_at
 from generator.assessment.result import Result
 from generator.records.load import Records
-from generator.records.models import Channel, Sensor
+from generator.records.models import Channel, Policy, Sensor
 from generator.records.settings import SettingsOn
 
 SAME_POINT_RH = 3.0
@@ -26,6 +26,7 @@ class DueState(StrEnum):
 
     IN_DATE = "in date"
     DUE_SOON = "due soon"
+    IN_GRACE = "in grace"
     OVERDUE = "overdue"
     NEVER = "never calibrated"
     DEFERRED = "deferred"
@@ -42,6 +43,8 @@ class Due:
     since: date | None
     """day of the visit that it is counted from"""
     reason: str
+    last_day: date | None = None
+    """the last day before it is overdue: the due day, or the end of the grace that the policy gives"""
     beyond_interval: bool = False
     """whether it is deferred and its interval is over"""
 
@@ -51,6 +54,14 @@ def add_months(day: date, months: int) -> date:
     index = day.year * 12 + day.month - 1 + months
     year, month = divmod(index, 12)
     return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
+
+
+def due_day(since: date, months: int, policy: Policy) -> date:
+    """When an interval that began on a day is over by the policy's rule: on its last day, or with that day's month."""
+    day = add_months(since, months)
+    if policy.due_on == "month_end":
+        day = day.replace(day=calendar.monthrange(day.year, day.month)[1])
+    return day
 
 
 def same_point(one: Result, other: Result) -> bool:
@@ -101,14 +112,21 @@ def due(records: Records, sensor: Sensor, visits: Sequence[tuple[Sequence[Result
         return Due(state=DueState.NEVER, day=None, since=None, reason=reason)
     if interval is None:
         return Due(state=DueState.IN_DATE, day=None, since=last, reason="no interval is set")
-    day = add_months(last, interval.months)
-    reason = f"{interval.months} months after the complete calibration of {last}"
+    day = due_day(last, interval.months, policy)
+    ends = "the end of the month, " if policy.due_on == "month_end" else ""
+    reason = f"{ends}{interval.months} months after the complete calibration of {last}"
     if sensor.deferred_until is not None and day < sensor.deferred_until and today <= sensor.deferred_until:
         reason = f"deferred to {sensor.deferred_until}: {sensor.deferred_reason}"
         beyond = today > day
         until = sensor.deferred_until
-        return Due(state=DueState.DEFERRED, day=until, since=last, reason=reason, beyond_interval=beyond)
-    if today > day:
-        return Due(state=DueState.OVERDUE, day=day, since=last, reason=reason)
-    soon = today + timedelta(days=policy.due_soon_days) >= day
-    return Due(state=DueState.DUE_SOON if soon else DueState.IN_DATE, day=day, since=last, reason=reason)
+        return Due(
+            state=DueState.DEFERRED, day=until, since=last, reason=reason, last_day=until, beyond_interval=beyond
+        )
+    last_day = day + timedelta(days=policy.grace_days)
+    if today > last_day:
+        state = DueState.OVERDUE
+    elif today > day:
+        state, reason = DueState.IN_GRACE, f"{reason}; {policy.grace_days} days of grace, to {last_day}"
+    else:
+        state = DueState.DUE_SOON if today + timedelta(days=policy.due_soon_days) >= day else DueState.IN_DATE
+    return Due(state=state, day=day, since=last, reason=reason, last_day=last_day)

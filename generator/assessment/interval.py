@@ -16,13 +16,13 @@ import numpy as np
 
 from generator.assessment.conformity import EDGE, Verdict
 from generator.assessment.drift import Drift
-from generator.assessment.due import Due, DueState, add_months
+from generator.assessment.due import Due, DueState, due_day
 from generator.assessment.history import aimed_at
 from generator.assessment.outlook import PointOutlook
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.records.load import Records
-from generator.records.models import Channel, Intervals
+from generator.records.models import Channel, Intervals, Policy
 from generator.records.settings import SettingsOn
 from generator.rounding import expanded, value_with
 from generator.uncertainty.calibrations import DAYS_A_YEAR
@@ -87,7 +87,7 @@ def proposal(
     elif rule.method == "in_use_time":
         answer = _by_hours(rule, visits)
     else:
-        answer = _by_drift(rule.method, due, drifts)
+        answer = _by_drift(rule.method, due, drifts, policy)
     if answer.months is None:
         return Proposal(method=rule.method, months_now=interval.months, months=None, reason=answer.reason, changes="")
     months, bound = _bounded(answer.months, rule)
@@ -98,7 +98,7 @@ def proposal(
         months_now=interval.months,
         months=months,
         reason=answer.reason + bound,
-        changes=_changes(interval.months, months, due, settings.day),
+        changes=_changes(interval.months, months, due, policy, settings.day),
     )
 
 
@@ -120,13 +120,13 @@ def _bounded(months: float, rule: Intervals) -> tuple[int, str]:
     return whole, ""
 
 
-def _changes(now: int, months: int, due: Due, today: date) -> str:
+def _changes(now: int, months: int, due: Due, policy: Policy, today: date) -> str:
     if months == now:
         return f"nothing: the interval stays {_months(now)}"
     since = due.since
     if since is None:
         return f"{_months(months)} instead of {now}, once there is a complete calibration to count from"
-    then, planned = add_months(since, months), add_months(since, now)
+    then, planned = due_day(since, months, policy), due_day(since, now, policy)
     overdue = ", so overdue at once" if then < today <= planned else ""
     waits = due.state is DueState.DEFERRED and due.day is not None and then < due.day
     deferred = f"; deferred to {due.day} all the same" if waits else ""
@@ -211,7 +211,7 @@ def _counter(visit: SensorVisitSummary) -> float | None:
     return counts[-1] / MINUTES_AN_HOUR if counts else None
 
 
-def _by_drift(method: str, due: Due, drifts: Sequence[Drift]) -> _Answer:
+def _by_drift(method: str, due: Due, drifts: Sequence[Drift], policy: Policy) -> _Answer:
     """The shortest time of all points, counted from the last complete calibration."""
     for drift in drifts:
         if drift.fit is None:
@@ -219,7 +219,7 @@ def _by_drift(method: str, due: Due, drifts: Sequence[Drift]) -> _Answer:
     if due.since is None:
         return _Answer(months=None, reason="there is no complete calibration to count from")
     answers = [
-        _at_point(method, due.since, drift, number, outlook)
+        _at_point(method, due.since, drift, number, outlook, policy)
         for drift in drifts
         for number, outlook in enumerate(drift.outlooks)
         if not math.isnan(outlook.tolerance)
@@ -229,7 +229,7 @@ def _by_drift(method: str, due: Due, drifts: Sequence[Drift]) -> _Answer:
     return min(answers, key=lambda answer: (-1.0 if answer.months is None else answer.months, answer.day))
 
 
-def _at_point(method: str, since: date, drift: Drift, number: int, outlook: PointOutlook) -> _Answer:
+def _at_point(method: str, since: date, drift: Drift, number: int, outlook: PointOutlook, policy: Policy) -> _Answer:
     where = f"at {_named(drift.channel, outlook.target)}"
     if method == "control_chart":
         return _to_the_limit(since, drift, number, outlook, where)
@@ -237,7 +237,7 @@ def _at_point(method: str, since: date, drift: Drift, number: int, outlook: Poin
     if outlook.limit <= 0.0:
         return _Answer(months=None, reason=f"{where} {outlook.leaves.sentence}")
     earliest = outlook.leaves.earliest
-    months = math.inf if earliest is None else float(whole_months(since, earliest))
+    months = math.inf if earliest is None else float(whole_months(since, earliest, policy))
     known = (
         "" if math.isfinite(drift.fit.information) else "; what a visit shifts by is declared, not shown by the family"
     )
@@ -278,10 +278,10 @@ def drift_limited_years(offset: float, rate: float, u_rate: float, u: float, tol
     return c / (a * b + root) if a * b + root > 0.0 else math.inf
 
 
-def whole_months(since: date, until: date) -> int:
-    """Whole calendar months from one day to another; 0 where the other is not later."""
+def whole_months(since: date, until: date, policy: Policy) -> int:
+    """The longest interval from one day that is over, by the policy's rule, on the other at the latest; else 0."""
     months = max((until.year - since.year) * 12 + until.month - since.month, 0)
-    return months - 1 if months and add_months(since, months) > until else months
+    return months - 1 if months and due_day(since, months, policy) > until else months
 
 
 def _named(channel: Channel, target: float) -> str:

@@ -97,6 +97,10 @@ class Policy(Dated):
     """standard deviation of a temperature error from visit to visit beyond its uncertainty"""
     due_soon_days: int = Field(default=30, ge=0, le=366)
     """days before the due day from which a sensor is shown as due soon"""
+    due_on: Literal["day", "month_end"] = "day"
+    """`month_end`: a calibration is due on the last day of its month, not on the day that the interval ends"""
+    grace_days: int = Field(default=0, ge=0, le=366)
+    """days after the due day in which a sensor is not yet overdue; the next interval counts from the visit as ever"""
     intervals: Intervals | None = None
     """how calibration intervals are proposed; left out: no proposals"""
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from generator import __version__
 from generator.assessment.assess import Assessment
-from generator.assessment.due import SAME_POINT_RH, add_months, completes
+from generator.assessment.due import SAME_POINT_RH, completes, due_day
 from generator.assessment.measured_results import OTHER_TEMPERATURE
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
@@ -280,7 +280,7 @@ class _Statement:
         interval, points = self.settings.dated("interval"), self.settings.dated("points")
         if interval is None or not completes(self.measured, points.humidity if points else ()):
             return None
-        return add_months(self.visit.day, interval.months).isoformat()
+        return due_day(self.visit.day, interval.months, self.policy).isoformat()
 
     def _traceability(self) -> list[dict[str, Any]]:
         """Every calibration behind the results."""

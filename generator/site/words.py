@@ -69,6 +69,7 @@ _VERDICTS = {
 _DUE = {
     DueState.IN_DATE: "ok",
     DueState.DUE_SOON: "due",
+    DueState.IN_GRACE: "due",
     DueState.OVERDUE: "overdue",
     DueState.NEVER: "overdue",
     DueState.DEFERRED: "due",

@@ -70,6 +70,39 @@ def test_back_in_service_the_due_date_is_the_old_one():
     assert (found.state, found.day) == ("overdue", date(2026, 3, 16))
 
 
+def of_policy(**keys):
+    return b.facility(policies=[{"rule": "guard_band", "visit_to_visit": "0.1 %RH", **keys}])
+
+
+@pytest.mark.parametrize(
+    ("day", "state"),
+    [
+        ("2026-03-16", "due soon"),
+        ("2026-03-17", "in grace"),
+        ("2026-03-30", "in grace"),
+        ("2026-03-31", "overdue"),
+    ],
+)
+def test_in_the_days_of_grace_a_sensor_is_not_yet_overdue(day, state):
+    found = due(yearly({"2025-03-16": 0.1}, of_policy(grace_days=14)), day)
+    assert (found.state, found.day, found.last_day) == (state, date(2026, 3, 16), date(2026, 3, 30))
+    assert ("to 2026-03-30" in found.reason) == (state == "in grace")
+
+
+def test_an_interval_may_end_with_its_month():
+    found = due(yearly({"2025-02-03": 0.1}, of_policy(due_on="month_end")), "2026-02-20")
+    assert (found.state, found.day) == ("due soon", date(2026, 2, 28))
+    assert "end of the month" in found.reason
+    leap = due(yearly({"2027-02-03": 0.1}, of_policy(due_on="month_end")), "2028-02-20")
+    assert leap.day == date(2028, 2, 29)
+
+
+def test_grace_moves_no_due_day():
+    """A visit in the days of grace is where the next interval starts, as any complete visit."""
+    found = due(yearly({"2025-03-16": 0.1, "2026-03-25": 0.1}, of_policy(grace_days=14)), "2026-04-01")
+    assert found.day == date(2027, 3, 25)
+
+
 def test_a_new_instrument_was_never_calibrated():
     swapped = b.sensor(
         installed=[

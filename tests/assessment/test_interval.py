@@ -12,10 +12,10 @@ from pydantic import ValidationError
 from scipy.optimize import brentq
 from scipy.stats import binomtest
 
-from generator.assessment.due import add_months
+from generator.assessment.due import add_months, due_day
 from generator.assessment.interval import drift_limited_years, staircase, whole_months
 from generator.assessment.reliability import exponential_months, lower_bound
-from generator.records.models import Intervals
+from generator.records.models import Intervals, Policy
 from tests import builders as b
 from tests.assessment.checks import points, yearly
 from tests.assessment.history_checks import intervals, proposed
@@ -64,11 +64,19 @@ def test_what_stands_still_and_is_surely_known_never_reaches_its_limit():
 
 @given(DAYS, DAYS)
 def test_whole_months_are_the_most_that_do_not_pass_the_day(since, until):
-    months = whole_months(since, until)
+    months = whole_months(since, until, Policy(**{"from": "2000-01-01"}, rule="guard_band"))
     if until < add_months(since, 1):
         assert months == 0
     else:
         assert add_months(since, months) <= until < add_months(since, months + 1)
+
+
+@given(DAYS, DAYS)
+def test_an_interval_that_ends_with_a_month_does_not_pass_the_day_either(since, until):
+    policy = Policy(**{"from": "2000-01-01"}, rule="guard_band", due_on="month_end")
+    months = whole_months(since, until, policy)
+    assert months == 0 or due_day(since, months, policy) <= until
+    assert due_day(since, months + 1, policy) > until or until < since
 
 
 @settings(max_examples=40)

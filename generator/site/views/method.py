@@ -178,9 +178,17 @@ def _policy(policy: Policy) -> PolicyView:
             name="From visit to visit, standard deviation",
             value=f"{policy.visit_to_visit:g} %RH, {policy.visit_to_visit_temperature:g} °C",
         ),
+        Fact(name="Due", value=_due_rule(policy)),
         Fact(name="Shown as due soon", value=f"{policy.due_soon_days} days before"),
     ]
     return PolicyView(title=f"Visits {first}", rule=conformity.rule_in_words(policy), facts=tuple(facts))
+
+
+def _due_rule(policy: Policy) -> str:
+    ends = (
+        "at the end of the month in which the interval ends" if policy.due_on == "month_end" else "as the interval ends"
+    )
+    return ends + (f"; overdue {policy.grace_days} days later" if policy.grace_days else "")
 
 
 def _widths() -> Iterator[Fact]:

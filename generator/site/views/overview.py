@@ -201,7 +201,7 @@ def _count(place: str, standings: Sequence[Standing]) -> PlaceCount:
 
 def _next_due(serving: Sequence[Standing]) -> str:
     """How many calibrations come due soon, and the first of them."""
-    soon = [s for s in serving if s.due.state is DueState.DUE_SOON and s.due.day is not None]
+    soon = [s for s in serving if s.due.state in (DueState.DUE_SOON, DueState.IN_GRACE) and s.due.day is not None]
     if not soon:
         return "No sensor falls due in the next weeks."
     first = min(soon, key=lambda s: (s.due.day, s.sensor.id))

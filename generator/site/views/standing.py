@@ -28,7 +28,7 @@ from generator.site.views.outlooks import (
 from generator.site.views.results import worst
 from generator.site.words import Chip, Link
 
-IN_HAND = (DueState.IN_DATE, DueState.DUE_SOON, DueState.DEFERRED)
+IN_HAND = (DueState.IN_DATE, DueState.DUE_SOON, DueState.IN_GRACE, DueState.DEFERRED)
 CRITICALITY = ("high", "medium", "low")
 
 
