@@ -63,6 +63,9 @@ COLUMNS: dict[str, Column] = {
         Column(name="technician", meaning="id of the person"),
         Column(name="soak", meaning="minutes at the point before the first reading", quantities=("duration",)),
         Column(name="note", meaning="free text"),
+        Column(name="log", meaning="log below logs/ whose means over a window are the row's readings; ending optional"),
+        Column(name="log_from", meaning="beginning of the log's window, written as time is"),
+        Column(name="log_until", meaning="end of the log's window, written as time is"),
         Column(name="medium", meaning="where probe and reference meet; blank: chamber", choices=MEDIA),
         Column(name="saturation_pressure", meaning="pressure of the saturator", quantities=("pressure",)),
         Column(name="saturation_temperature", meaning="temperature of the saturator", quantities=("temperature",)),
@@ -119,4 +122,6 @@ REFERENCE_READINGS = (
 """Numbers read from the reference: several sensors at one time and reference share them."""
 SHARED_WORDS = ("condensate", "salt", "barometer", "medium")
 INDICATIONS = ("output", "far_end", "output_temperature", "far_end_temperature")
+LOG = ("log", "log_from", "log_until")
+"""What a row names in place of readings: a log of the visit and a window, whose means are computed at every build."""
 STATED = ("stated_reference", "stated_error", "stated_U", "stated_k")
