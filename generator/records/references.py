@@ -29,6 +29,7 @@ from generator.records.fields import (
     custom_error,
 )
 from generator.records.periods import Period
+from generator.units import UnitError, header_unit
 
 QUANTITIES: dict[str, str] = {
     "saturation_pressure": "pressure",
@@ -145,6 +146,8 @@ class QuantityRecord(Record):
 
     resolution: ReferenceSpread | None = None
     """smallest step of the reading"""
+    unit: Text | None = None
+    """unit in which it is read, as a visit's header writes it, e.g. `psi gauge`; left out: the last visit's"""
     lowest: ReferenceValue | None = None
     """lower end of use; left out: the table's"""
     highest: ReferenceValue | None = None
@@ -213,6 +216,10 @@ class Reference(Record):
     """the saturator reaches between this share of saturation and 100 %"""
     pressure_drop: PressureSpread | None = None
     """where the transducer sits behind it: largest pressure lost up to the expansion valve (half is added)"""
+    supply: PressureSpread | None = None
+    """largest saturation pressure that its air supply gives, above the room's pressure (gauge)"""
+    least_overpressure: PressureSpread | None = None
+    """smallest saturation pressure, above the chamber's, at which enough air flows"""
     mirror_pressure_difference: PressureSpread | None = None
     """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
     salts: tuple[str, ...] = ()
@@ -249,6 +256,12 @@ class Reference(Record):
                     message = f"{name} has an amount of {amount.quantity}"
                     cure = f"use a unit of {QUANTITIES[name]}"
                     raise custom_error("mixed-quantities", message, cure, *_AT, name, *at)
+            if record.unit is not None:
+                try:
+                    header_unit(record.unit, (QUANTITIES[name],))
+                except UnitError as wrong:
+                    cure = wrong.cure.replace("[", "").replace("]", "")
+                    raise custom_error("bad-unit", f"{name}: {wrong}", cure, *_AT, name, "unit") from None
         for name in NEEDED[self.kind]:
             if name not in self.quantities:
                 message, cure = f"a {self.kind} needs the quantity {name!r}", f"add `{name}:` under quantities"

@@ -221,9 +221,9 @@ class Calibrations:
             values = sign * np.array([p.value.value for p in calibration.points])
         left, weight, beyond_table = interpolation(points, x)
         known = reference.quantities[quantity]
-        outside = _outside(known, points, x, beyond_table)
+        outside = outside_use(known, points, x, beyond_table)
         for row in _one_a_cell(table, rows[at[outside]]):
-            message = f"{reference.id}: {_words(quantity)} lies outside its {_reach_text(known, points, unit)}"
+            message = f"{reference.id}: {_words(quantity)} lies outside its {reach_text(known, points, unit)}"
             cure = "use a reference calibrated over this range, or extend its calibration"
             report(OUTSIDE_TABLE, row, table.place(row, quantity), message, cure)
         right = np.minimum(left + 1, len(points) - 1)
@@ -327,14 +327,14 @@ def _words(quantity: str) -> str:
     return quantity.replace("_", " ")
 
 
-def _outside(known: QuantityRecord, points: np.ndarray, x: np.ndarray, beyond_table: np.ndarray) -> np.ndarray:
+def outside_use(known: QuantityRecord, points: np.ndarray, x: np.ndarray, beyond_table: np.ndarray) -> np.ndarray:
     """Whether readings lie beyond the ends of use; an end that the record leaves out is its table's."""
     below = beyond_table & (x < points[0]) if known.lowest is None else x < known.lowest.value
     above = beyond_table & (x > points[-1]) if known.highest is None else x > known.highest.value
     return below | above
 
 
-def _reach_text(known: QuantityRecord, points: np.ndarray, unit: str) -> str:
+def reach_text(known: QuantityRecord, points: np.ndarray, unit: str) -> str:
     if known.lowest is None and known.highest is None:
         return f"certificate ({_range_text(points, unit)})"
     lowest = points[0] if known.lowest is None else known.lowest.value
