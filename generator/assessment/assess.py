@@ -22,6 +22,7 @@ from generator.assessment.standing import Standing, standing_of
 from generator.assessment.summary import SensorVisitSummary, summary_of
 from generator.faults import Fault, RecordsRefused, Severity
 from generator.records.check import check as check_records
+from generator.records.issued import check_issued
 from generator.records.load import Records
 from generator.records.rows import SensorVisit, sensor_visits, without_lines
 from generator.records.settings import SettingsOn
@@ -69,6 +70,7 @@ def check(files: Snapshot) -> list[Fault]:
     measurement = measure(records, visits)
     faults = [*faults, *_not_follow_on(faults, [*measurement.faults, *mix_ups(measurement)])]
     faults += check_trends(files, records.sensors, records.zone)
+    faults += check_issued(files)
     if any(fault.rule.severity is Severity.ERROR for fault in faults):
         return faults
     # Linear answers do: no reservation depends on a percent of U.

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import BaseModel, ValidationError
 
 from generator.faults import Fault, Place, Rule, did_you_mean, error
+from generator.records.issued import Issued, read_issued
 from generator.records.models import (
     Facility,
     Family,
@@ -20,7 +21,7 @@ from generator.records.models import (
     Reference,
     Sensor,
 )
-from generator.records.snapshot import EVIDENCE, Snapshot
+from generator.records.snapshot import EVIDENCE, ISSUED, Snapshot
 from generator.records.validation import validation_faults
 from generator.records.visits import Visit, read_visits
 from generator.records.yaml_text import Document, parse
@@ -52,6 +53,8 @@ class Records:
     findings: tuple[Finding, ...]
     visits: tuple[Visit, ...]
     """sorted by day, id and revision"""
+    issued: tuple[Issued, ...]
+    """certificates, sorted by sensor, visit and revision"""
     documents: Mapping[str, Document] = field(repr=False)
     files: Snapshot = field(repr=False)
 
@@ -73,6 +76,7 @@ class Reading:
     """by path"""
     documents: dict[str, Document] = field(default_factory=dict)
     visits: list[Visit] = field(default_factory=list)
+    issued: list[Issued] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
 
     def records(self, files: Snapshot, facility: Facility, people: Iterable[Person]) -> Records:
@@ -85,6 +89,7 @@ class Reading:
             references=self._by_id("references/"),
             findings=tuple(m for path, m in self.models.items() if path.startswith("findings/")),
             visits=tuple(sorted(self.visits, key=lambda v: (v.day, v.id, v.revision))),
+            issued=tuple(sorted(self.issued, key=lambda c: (c.sensor, c.visit, c.revision))),
             documents=self.documents,
             files=files,
         )
@@ -119,6 +124,10 @@ def read(files: Snapshot) -> Reading:
             _read_yaml(reading, path, files[path], model)
         elif path.startswith("visits/"):
             visits[path] = files[path]
+        elif path.startswith(ISSUED):
+            certificate, faults = read_issued(files, path)
+            reading.issued += [certificate] if certificate is not None else []
+            reading.faults += faults
         elif not path.startswith(EVIDENCE):
             cure = "move it to attachments/, or to the folder of its kind (README: the records)"
             if path.endswith(".yaml") and _model_of(path.removesuffix("yaml") + "yml"):

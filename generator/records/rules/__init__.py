@@ -11,6 +11,7 @@ from generator.records.rules import (
     declared,
     identities,
     instruments,
+    issued,
     links,
     loops,
     methods,
@@ -31,6 +32,7 @@ RULES_ACROSS: tuple[RuleAcross, ...] = (
     *readings.RULES,
     *phases.RULES,
     *links.RULES,
+    *issued.RULES,
     *declared.RULES,
 )
 """Each a function that looks at the records and yields what it finds."""
