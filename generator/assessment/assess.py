@@ -70,7 +70,7 @@ def check(files: Snapshot) -> list[Fault]:
     measurement = measure(records, visits)
     faults = [*faults, *_not_follow_on(faults, [*measurement.faults, *mix_ups(measurement)])]
     faults += check_trends(files, records.sensors, records.zone)
-    faults += check_issued(files)
+    faults += check_issued(records.issued)
     if any(fault.rule.severity is Severity.ERROR for fault in faults):
         return faults
     # Linear answers do: no reservation depends on a percent of U.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Annotated, Any
@@ -17,7 +17,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from generator.faults import Fault, Place, RecordsRefused, Rule, error
 from generator.records.fields import parse_day
-from generator.records.snapshot import ISSUED, Snapshot
+from generator.records.snapshot import Snapshot
 
 ISSUED_NAME = error("issued-name", "a certificate's file is not issued/SENSOR/VISIT.rN.json of its own certificate")
 ISSUED_UNREADABLE = error("issued-unreadable", "a certificate's file is no JSON that can be read")
@@ -135,9 +135,25 @@ class Issued:
     def statement(self) -> Mapping[str, Any]:
         """All that it states, read now: keep it where it is needed twice. Raises RecordsRefused where it cannot be."""
         statement, fault = _whole(self.path, self.content)
+        fault = fault or self._other_end(statement)
         if fault is not None:
             raise RecordsRefused([fault])
         return statement
+
+    def _other_end(self, statement: Mapping[str, Any]) -> Fault | None:
+        """What is wrong with the file behind its head."""
+        message = ""
+        try:
+            if Head.model_validate(statement) != self.head:
+                message = "a key stands in it twice, with two values"
+        except ValidationError:
+            message = "a key stands in it twice, once without what certificates hold"
+        if message:
+            return _fault(ISSUED_UNREADABLE, self.path, message, _NEVER_EDIT)
+        if all(isinstance(statement["evidence"].get(key), list) for key in _COMPUTED_FROM):
+            return None
+        message = "evidence holds no records or no pools to compute it from"
+        return _fault(ISSUED_INCOMPLETE, self.path, message, _NEVER_EDIT, self.content, "evidence")
 
 
 def read_issued(files: Snapshot, path: str) -> tuple[Issued | None, list[Fault]]:
@@ -171,17 +187,13 @@ def read_issued(files: Snapshot, path: str) -> tuple[Issued | None, list[Fault]]
     return found, list(_without_reason(found))
 
 
-def check_issued(files: Snapshot) -> Iterator[Fault]:
-    """Every file of issued/ read to its end: what reading the heads leaves out."""
-    for path in files:
-        if path.startswith(ISSUED) and NAME.fullmatch(path):
-            statement, fault = _whole(path, content := files[path])
-            evidence = statement.get("evidence")
-            if fault is not None:
-                yield fault
-            elif isinstance(evidence, dict) and not all(isinstance(evidence.get(key), list) for key in _COMPUTED_FROM):
-                message = "evidence holds no records or no pools to compute it from"
-                yield _fault(ISSUED_INCOMPLETE, path, message, _NEVER_EDIT, content, "evidence")
+def check_issued(certificates: Iterable[Issued]) -> Iterator[Fault]:
+    """Certificates read to their ends: what reading the heads leaves out."""
+    for one in certificates:
+        try:
+            _ = one.statement
+        except RecordsRefused as refused:
+            yield from refused.faults
 
 
 def _head(content: bytes) -> Mapping[str, Any] | None:

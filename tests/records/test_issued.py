@@ -97,6 +97,13 @@ def test_a_file_that_is_no_certificate_is_refused(content: bytes, rule: str):
     assert told({R1: content}) == [rule]
 
 
+@pytest.mark.parametrize("again", [b' "number": "RH-101/other.r1",', b' "evidence": [],'])
+def test_a_key_that_stands_twice_cannot_say_two_things(again: bytes):
+    """Readers of JSON take one of the two, and not all of them the same."""
+    twice = WHOLE[R1].replace(b' "results": []', again + b' "results": []')
+    assert told({R1: twice}) == ["issued-unreadable"]
+
+
 def test_what_a_certificate_was_computed_from_must_be_in_it():
     stated = certificate()
     del stated["evidence"]["pools"]
