@@ -1,4 +1,4 @@
-"""A certificate computed again from what is frozen in it: the records that it leaned on, its visit, the values of pools.
+"""A certificate computed again from what is frozen in it: the records it leaned on, its visit, the values of pools.
 
 No repository is needed, and no other record: what other visits know of a reference (checks that it failed, say) is not
 in a certificate, so reservations of that kind cannot come out again (`NOT_RECOMPUTED`).
@@ -153,7 +153,8 @@ def _refuse_errors(inputs: Inputs, records: Records, faults: Iterable[Fault]) ->
     for visit in records.visits:
         if visit.path == inputs.path:
             lines = zip(visit.lines, visit.text["sensor"], strict=True)
-            mine, others = set(), set()
+            mine: set[int] = set()
+            others: set[int] = set()
             for line, name in lines:
                 (mine if name == inputs.sensor else others).add(line)
             # Alone with what it shares with others, so that an error of several rows is not told of another's.
@@ -194,7 +195,7 @@ def _line_key(pool: Mapping[str, object]) -> LineKey:
     plateau = pool["plateau"]
     if not isinstance(plateau, int):
         raise ValueError(f"a pool's plateau is {plateau!r}, no number")
-    return str(pool["visit"]), str(pool["sensor"]), plateau, Channel(pool["channel"]), Part(pool["part"])
+    return str(pool["visit"]), str(pool["sensor"]), plateau, Channel(str(pool["channel"])), Part(str(pool["part"]))
 
 
 def _repeatability(pool: Mapping[str, object]) -> Repeatability:
