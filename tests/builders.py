@@ -61,10 +61,16 @@ def facility(**keys: Any) -> Files:
 def people() -> Files:
     """Ann calibrates, Ben approves and decides."""
     everyone = [
-        {"id": "ann", "name": "Ann Reed", "may": ["calibrate"], "from": "2000-01-01"},
-        {"id": "ben", "name": "Ben Sedge", "may": ["approve", "decide"], "from": "2000-01-01"},
+        person("ann", "Ann Reed", "calibrate"),
+        person("ben", "Ben Sedge", "approve", "decide"),
     ]
     return _yaml("people.yml", {"people": everyone}, {})
+
+
+def person(name: str, full_name: str, *may: str, **keys: Any) -> Keys:
+    """Someone who may do this from the beginning on."""
+    default = {"id": name, "name": full_name, "emails": [f"{name}@alder.example"], "may": list(may)}
+    return _without_none({**default, "from": "2000-01-01", **keys})
 
 
 def family(model: str = "reed", **keys: Any) -> Files:

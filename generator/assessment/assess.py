@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
@@ -35,6 +35,9 @@ from generator.uncertainty.measured import Line, Measurement
 from generator.uncertainty.measurement import NO_REPEATABILITY, measure
 from generator.uncertainty.monte_carlo import Answer, monte_carlo, needs_monte_carlo
 
+Approvals = Callable[[Records], Collection[tuple[str, str]] | None]
+"""Who is approved, asked of the records: path of the visit and sensor. None: there is no history to tell it by."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Assessment:
@@ -59,15 +62,20 @@ class Assessment:
     """days on which a reference is in doubt, which its results carry as reservations"""
     reservations: tuple[Fault, ...]
     """reservations of the records themselves (those of results stand with the results)"""
+    approved: Collection[tuple[str, str]] | None = None
+    """what may enter pools, by path of the visit and sensor; None: everything, for no history tells"""
 
 
-def check(files: Snapshot) -> list[Fault]:
-    """All faults that the records, the rules across records and physics find: errors and reservations."""
+def check(files: Snapshot, approvals: Approvals | None = None) -> list[Fault]:
+    """All faults that the records, the rules across records and physics find: errors and reservations.
+
+    `approvals`: as `assess` is given them, for a single reading may have nothing but a pool to tell its scatter.
+    """
     records, faults = check_records(files)
     if records is None:
         return faults
     visits = sensor_visits(without_faulty_rows(records, faults))
-    measurement = measure(records, visits)
+    measurement = measure(records, visits, approved=approvals(records) if approvals else None)
     faults = [*faults, *_not_follow_on(faults, [*measurement.faults, *mix_ups(measurement)])]
     faults += check_trends(files, records.sensors, records.zone)
     faults += check_issued(records.issued)
@@ -85,26 +93,32 @@ def _not_follow_on(known: Sequence[Fault], found: Sequence[Fault]) -> list[Fault
     return [fault for fault in found if fault.place.path not in broken and not (broken and fault.rule is NO_CURVE)]
 
 
-def assess(files: Snapshot, day: date) -> Assessment:
-    """The assessment on a day. Raises RecordsRefused with all faults where there are errors."""
+def assess(files: Snapshot, day: date, approvals: Approvals | None = None) -> Assessment:
+    """The assessment on a day. Raises RecordsRefused with all faults where there are errors.
+
+    Everything counts in states and due dates, only what `approvals` holds in pools (left out: everything).
+    """
     records, faults = check_records(files)
     if records is None:
         raise RecordsRefused(faults)
+    approved = approvals(records) if approvals else None
     visits = [sv for sv in sensor_visits(without_faulty_rows(records, faults)) if sv.visit.day <= day]
-    measurement = measure(records, visits)
+    measurement = measure(records, visits, approved=approved)
     faults += _not_follow_on(faults, [*measurement.faults, *mix_ups(measurement)])
     if any(f.rule.severity is Severity.ERROR for f in faults):
         raise RecordsRefused(faults)
     answers = monte_carlo_answers(records, measurement)
     results = make_results(records, visits, measurement, answers, faults)
     trends = Trends(files, records)
-    assessment = assemble(records, day, visits, measurement, answers, results, faults, trends)
+    assessment = assemble(records, day, visits, measurement, answers, results, faults, trends, approved)
     if trends.faults:
         raise RecordsRefused([*faults, *trends.faults])
     return assessment
 
 
-def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fault]]:
+def assess_visit(
+    files: Snapshot, path: str, approvals: Approvals | None = None
+) -> tuple[Assessment | None, list[Fault]]:
     """What can be said of one visit now, however unfinished: its faulty rows are left out and their faults given.
 
     Nothing else is held against it: faults elsewhere only leave their own rows out.
@@ -116,8 +130,9 @@ def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fa
     visit = next((v for v in records.visits if v.path == path), None)
     if visit is None:
         return None, mine
+    approved = approvals(records) if approvals else None
     visits = _bearing_on(records, visit, sensor_visits(without_faulty_rows(records, faults)))
-    measurement = measure(records, visits)
+    measurement = measure(records, visits, approved=approved)
     physics = [f for f in (*measurement.faults, *mix_ups(measurement)) if f.place.path == path]
     mine += _not_follow_on_rows(mine, physics)
     here = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.visit.path == path}
@@ -125,7 +140,7 @@ def assess_visit(files: Snapshot, path: str) -> tuple[Assessment | None, list[Fa
     results = make_results(records, visits, measurement, answers, faults)
     if physics:  # what a reading means is in doubt: nothing is said of it
         results = [r._replace(verdict=Verdict.NONE) if r.visit == visit.id else r for r in results]
-    return assemble(records, visit.day, visits, measurement, answers, results, faults), mine
+    return assemble(records, visit.day, visits, measurement, answers, results, faults, approved=approved), mine
 
 
 def _not_follow_on_rows(known: Sequence[Fault], found: Sequence[Fault]) -> list[Fault]:
@@ -192,6 +207,7 @@ def assemble(
     results: Sequence[Result],
     faults: Sequence[Fault],
     trends: Trends | None = None,
+    approved: Collection[tuple[str, str]] | None = None,
 ) -> Assessment:
     """Summaries by visit, standings by sensor and cases from the results; `trends`: cases with what surrounds them."""
     in_doubt = doubts(records, measurement, results, day)
@@ -204,7 +220,7 @@ def assemble(
     for summary in summaries:
         if not summary.sensor_visit.withdrawn:
             by_sensor.setdefault(summary.sensor_visit.sensor, []).append(summary)
-    instruments = instruments_of(records, by_sensor, measurement.whole())
+    instruments = instruments_of(records, by_sensor, measurement.whole(), approved)
     cases = find_cases(by_sensor, records.findings)
     if trends is not None:
         cases = with_exposures(cases, records, measurement.whole(), by_sensor, instruments, trends)
@@ -231,6 +247,7 @@ def assemble(
         check_charts=check_charts(records, results),
         doubts=in_doubt,
         reservations=tuple(f for f in faults if f.rule.severity is Severity.RESERVATION),
+        approved=approved,
     )
 
 

@@ -5,7 +5,7 @@ An instrument is a serial of a model: swaps end the history at a position, not t
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from generator.assessment.history import Epoch, VisitHistory, epochs_of
@@ -46,9 +46,15 @@ class Instruments:
 
 
 def instruments_of(
-    records: Records, by_sensor: Mapping[str, Sequence[SensorVisitSummary]], budgets: Budgets
+    records: Records,
+    by_sensor: Mapping[str, Sequence[SensorVisitSummary]],
+    budgets: Budgets,
+    approved: Collection[tuple[str, str]] | None = None,
 ) -> Instruments:
-    """Histories and pools from what stands of every sensor's visits."""
+    """Histories and pools from what stands of every sensor's visits.
+
+    `approved`: whose results alone may enter a pool, by path of the visit and sensor (None: all).
+    """
     served: dict[Instrument, list[SensorVisitSummary]] = {}
     channels: dict[Instrument, set[Channel]] = {}
     for name, sensor in sorted(records.sensors.items()):
@@ -60,25 +66,35 @@ def instruments_of(
                 served.setdefault(key, []).append(summary)
                 channels.setdefault(key, set()).update(SettingsOn(records, sensor, day).channels)
     histories = {}
+    families: dict[tuple[str, Channel], list[Epoch]] = {}
     for key, summaries in served.items():
         summaries.sort(key=lambda s: (s.sensor_visit.visit.day, s.sensor_visit.visit.id))
         for channel in sorted(channels[key]):
             visits = history_of(summaries, channel)
-            histories[key, channel] = ChannelHistory(visits=visits, epochs=epochs_of(visits, budgets))
-    families: dict[tuple[str, Channel], list[Epoch]] = {}
-    for ((model, _), channel), history in histories.items():
-        families.setdefault((model, channel), []).extend(epoch for epoch in history.epochs if epoch is not None)
+            epochs = epochs_of(visits, budgets)
+            histories[key, channel] = ChannelHistory(visits=visits, epochs=epochs)
+            pooled = visits if approved is None else history_of(summaries, channel, approved)
+            if pooled != visits:
+                epochs = epochs_of(pooled, budgets)
+            families.setdefault((key[0], channel), []).extend(epoch for epoch in epochs if epoch is not None)
     pools = {(model, channel): pool_of(model, channel, epochs) for (model, channel), epochs in families.items()}
     return Instruments(histories=histories, pools=pools)
 
 
-def history_of(visits: Sequence[SensorVisitSummary], channel: Channel) -> tuple[VisitHistory, ...]:
-    """One channel's history over these visits to one instrument, in order of days: results that keep a verdict."""
+def history_of(
+    visits: Sequence[SensorVisitSummary], channel: Channel, approved: Collection[tuple[str, str]] | None = None
+) -> tuple[VisitHistory, ...]:
+    """One channel's history over these visits to one instrument, in order of days: results that keep a verdict.
+
+    `approved`: whose results alone are taken. What others changed stays: it opens a segment whoever approves it.
+    """
     history = []
     for visit in visits:
         usable = [r for r in visit.results if r.channel is channel and _counts(r)]
         # The adjustment concerns the channels that were read again after it; none read again: any may have changed.
         redone = {r.channel for r in visit.results if r.phase == "as_left" and _counts(r)}
+        if approved is not None and (visit.sensor_visit.visit.path, visit.sensor_visit.sensor) not in approved:
+            usable = []
         element = any(event.kind == "element" for event in visit.sensor_visit.events)
         adjusted = element or (visit.adjusted and (channel in redone or not redone))
         if usable or adjusted:

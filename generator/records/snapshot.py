@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 Snapshot = Mapping[str, bytes]
@@ -15,17 +15,15 @@ _LISTED_ONLY = ("attachments/", "logs/")
 """Evidence that may be large and that no number is computed from: its bytes are left where they are."""
 
 
-class FolderSnapshot(Mapping[str, bytes]):
-    """The files of a folder: records held; issued certificates, and exports of the building system, read each time
-    they are asked for.
-    """
+class LazySnapshot(Mapping[str, bytes]):
+    """Files that are held, and files that are left where they are and read each time they are asked for."""
 
-    def __init__(self, held: Mapping[str, bytes], left: Mapping[str, Path]) -> None:
+    def __init__(self, held: Mapping[str, bytes], left: Mapping[str, Callable[[], bytes]]) -> None:
         self._held, self._left = held, left
         self._paths = sorted([*held, *left])
 
     def __getitem__(self, path: str) -> bytes:
-        return self._left[path].read_bytes() if path in self._left else self._held[path]
+        return self._left[path]() if path in self._left else self._held[path]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._paths)
@@ -34,17 +32,26 @@ class FolderSnapshot(Mapping[str, bytes]):
         return len(self._paths)
 
 
+def is_record(path: str) -> bool:
+    """Whether a path below the records' folder counts: hidden files and editors' backups do not."""
+    return not (path.startswith(".") or "/." in path or path.endswith("~"))
+
+
+def held_empty(path: str) -> bool:
+    """Whether a file's bytes are left where they are."""
+    return path.startswith(_LISTED_ONLY)
+
+
 def from_folder(records: Path) -> Snapshot:
-    """All records below a folder, sorted by path; hidden files and editors' backups are no records."""
+    """All records below a folder, sorted by path; issued certificates and exports of the building system are left."""
     held: dict[str, bytes] = {}
-    left: dict[str, Path] = {}
+    left: dict[str, Callable[[], bytes]] = {}
     for path in records.rglob("*"):
         relative = path.relative_to(records).as_posix()
-        hidden = any(part.startswith(".") for part in relative.split("/"))
-        if hidden or relative.endswith("~") or not path.is_file():
+        if not is_record(relative) or not path.is_file():
             continue
         if relative.startswith((TRENDS, ISSUED)):
-            left[relative] = path
+            left[relative] = path.read_bytes
         else:
-            held[relative] = b"" if relative.startswith(_LISTED_ONLY) else path.read_bytes()
-    return FolderSnapshot(held, left)
+            held[relative] = b"" if held_empty(relative) else path.read_bytes()
+    return LazySnapshot(held, left)

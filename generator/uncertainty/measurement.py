@@ -6,7 +6,7 @@ References that a visit here calibrated come first: their results' sources are i
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 from itertools import repeat
 
@@ -46,18 +46,20 @@ def measure(
     *,
     shifts: Sequence[Shift] = (),
     known: Mapping[LineKey, Repeatability] | None = None,
+    approved: Collection[tuple[str, str]] | None = None,
 ) -> Measurement:
     """Measure all plateaus of the sensor visits; faults and reservations as values.
 
     `shifts`: errors that references are held to have had beyond their calibrations; `known`: repeatabilities of a
-    measurement before, which hold, so that some visits may be measured again without the rest of their pools.
+    measurement before, which hold, so that some visits may be measured again without the rest of their pools;
+    `approved`: what alone may enter a pool, by path of the visit and sensor (None: everything).
     """
     catalogue = Catalogue()
     calibrations = Calibrations(records, catalogue, shifts=shifts)
     whole = Measurement()
     terms: list[Terms] = []
     for stage in in_stages(records, sensor_visits):
-        _Stage(records, stage, calibrations, whole, terms, known).run()
+        _Stage(records, stage, calibrations, whole, terms, known, approved).run()
         add_curves(records, whole, calibrations, Terms.joined(terms))
     whole.budgets = make_budgets(catalogue, Terms.joined(terms), len(whole.lines))
     return whole
@@ -74,9 +76,10 @@ class _Stage:
         whole: Measurement,
         terms: list[Terms],
         known: Mapping[LineKey, Repeatability] | None,
+        approved: Collection[tuple[str, str]] | None,
     ) -> None:
         self.records, self.calibrations, self.whole, self.terms = records, calibrations, whole, terms
-        self.known = known
+        self.known, self.approved = known, approved
         self.table = reading_table(sensor_visits)
         self.first = len(whole.cells)
         self.firsts = np.searchsorted(self.table.cell, np.arange(len(self.table.cells) + 1))
@@ -292,6 +295,9 @@ class _Stage:
         ]
         usable = spread.n > 0
         usable[held_apart] = False
+        if self.approved is not None:
+            parts = (cell.sensor_visit for cell in self.table.cells)
+            usable &= np.array([(part.visit.path, part.sensor) in self.approved for part in parts], bool)
         named = {pool: (pool[0], channel.value, part.value, *pool[1:]) for pool in dict.fromkeys(self.pools)}
         keys = [named[pool] for pool in self.pools]
         declared = self.own.amount(channel, "repeatability").tolist()
