@@ -48,6 +48,7 @@ def page(statement: Stated) -> dict[str, Any]:
         "warning": words.PREVIEW_WARNING if preview else "",
         "title": statement["title"],
         "number": statement["number"],
+        "replaces": _replaces(statement["replaces"]),
         "laboratory": statement["laboratory"],
         "subject": f"{item['id']}, {item['name']}, serial number {item['serial']}",
         "running": f"{item['id']}, serial number {item['serial']}",
@@ -90,6 +91,13 @@ def clean(value: Any) -> Any:
 
 def _float(value: float | str | None) -> float:
     return math.nan if value is None else float(value)
+
+
+def _replaces(replaces: Stated | None) -> str:
+    """A re-issue names what it replaces and says why (ISO/IEC 17025:2017, 7.8.8; clause from memory)."""
+    if replaces is None:
+        return ""
+    return f"Replaces certificate {replaces['number']}. {_sentence('reason: ' + replaces['reason'])}"
 
 
 def _item(item: Stated) -> list[Pair]:
@@ -348,8 +356,9 @@ def _references(links: Sequence[Stated]) -> Iterator[dict[str, Any]]:
 def _reference_row(link: Stated) -> list[str]:
     by = f"{link['laboratory']}, {link['certificate']}"
     if link["from_visit"]:
-        issued = "" if link["certificate_issued"] else ", certificate not issued"
-        by = f"calibrated here{issued}, {link['reference']}/{link['from_visit']}"
+        own = f"certificate not issued, {link['reference']}/{link['from_visit']}"
+        issued = f"certificate {link['certificate']}"
+        by = f"calibrated here, {issued if link['certificate_issued'] else own}"
     return [link["quantity"].replace("_", " "), by, link["date"], link["valid_until"], _reference_U(link)]
 
 
@@ -372,6 +381,7 @@ def _evidence(statement: Stated) -> list[Pair]:
     return [
         ["Record", f"{evidence['visit']}, revision {evidence['revision']}"],
         ["SHA-256", evidence["sha256"]],
+        *([["Commit", evidence["commit"]]] if evidence["commit"] else []),
         ["Attached", ", ".join(attachment_names(statement))],
         ["Computed with", f"hygrotrail {evidence['code']}"],
     ]

@@ -6,7 +6,7 @@ facility.yml can, word for word.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from generator.records.models import CertificateWording, Limits, MeasuringRange, Scaling, Tolerance
@@ -14,8 +14,14 @@ from generator.records.models import CertificateWording, Limits, MeasuringRange,
 TITLE = "Calibration certificate"
 CHECK_TITLE = "Record of a check between calibrations"
 PREVIEW = "PREVIEW – not issued"
-PREVIEW_WARNING = "This is a preview: nobody has reviewed it, and it has not been issued."
+PREVIEW_WARNING = "This is a preview: it has not been issued."
 NOT_REVIEWED = "not reviewed: preview"
+APPROVED = {
+    "merge": "by merging it",
+    "reviewed-by": "by review",
+    "signature": "by signature",
+}
+"""How the record of a visit was approved."""
 NO_VERDICT = "no verdict"
 
 SCOPE = "The results relate only to the item calibrated, as it was at the time and place of the calibration."
@@ -99,6 +105,12 @@ def first_day(day: date) -> str | None:
 def title(phases: Iterable[str]) -> str:
     """What the document is: a check between calibrations is none."""
     return CHECK_TITLE if set(phases) == {"check"} else TITLE
+
+
+def authorised(approved: Mapping[str, str]) -> str:
+    """Who stands for an issued certificate: whoever approved the record of the visit."""
+    how = APPROVED.get(approved["how"], "")
+    return f"{approved['name']}, who approved the record on {approved['day']}{f' {how}' if how else ''}"
 
 
 def place(notes: Iterable[str], elsewhere: str | None) -> str:

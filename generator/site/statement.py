@@ -6,7 +6,6 @@ clause numbers from memory). Numbers have 10 significant digits.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
@@ -14,17 +13,18 @@ from typing import Any
 
 import numpy as np
 
-from generator import __version__
 from generator.assessment.assess import Assessment
 from generator.assessment.due import SAME_POINT_RH, completes, due_day
 from generator.assessment.measured_results import OTHER_TEMPERATURE
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
+from generator.records.issued import SCHEMA
 from generator.records.models import Channel, Reference
 from generator.records.rows import Event
 from generator.records.settings import SettingsOn
 from generator.rounding import expanded, fixed
 from generator.site import certificate_words as words
+from generator.site.evidence import Issue, evidence
 from generator.site.statement_results import (
     Group,
     PartLines,
@@ -38,7 +38,6 @@ from generator.site.statement_results import (
 )
 from generator.site.traceability import Traceability
 
-SCHEMA = "hygrotrail certificate 1"
 PREVIEW_REVISION = "preview"
 
 Statement = Mapping[str, Any]
@@ -50,11 +49,41 @@ def statements(assessment: Assessment) -> Iterator[Statement]:
     None where a sensor's part was withdrawn, not done, stated by another laboratory, or where reservations withhold
     the certificate from every result. Where they withhold it from some, these stand without U and verdict.
     """
-    traceability, parts = Traceability(assessment), part_lines(assessment)
+    making = Statements(assessment)
     for summary in assessment.summaries:
-        measured = [r for r in summary.results if r.line is not None]
-        if not all(withheld(r) for r in measured):
-            yield _Statement(assessment, traceability, summary, measured, parts).whole()
+        if making.may_be_certified(summary):
+            yield making.preview(summary)
+
+
+class Statements:
+    """Makes statements of an assessment's parts of visits.
+
+    `certificates`: numbers of the certificates issued here by (sensor or reference, visit); a link of the chain that
+    has one names it. By default those on record on the day of the assessment.
+    """
+
+    def __init__(self, assessment: Assessment, certificates: Mapping[tuple[str, str], str] | None = None) -> None:
+        self.assessment, self.parts = assessment, part_lines(assessment)
+        self.traceability = Traceability(assessment, certificates)
+
+    def may_be_certified(self, summary: SensorVisitSummary) -> bool:
+        """Whether there is a result of our own from which no reservation withholds the certificate."""
+        return not all(withheld(r) for r in _measured(summary))
+
+    def preview(self, summary: SensorVisitSummary) -> Statement:
+        """What a certificate would state today; for a part that may be certified."""
+        return self._made(summary, None).whole()
+
+    def issued(self, summary: SensorVisitSummary, issue: Issue) -> Statement:
+        """What a certificate states that is issued so; for a part that may be certified."""
+        return self._made(summary, issue).whole()
+
+    def _made(self, summary: SensorVisitSummary, issue: Issue | None) -> _Statement:
+        return _Statement(self.assessment, self.traceability, summary, _measured(summary), self.parts, issue)
+
+
+def _measured(summary: SensorVisitSummary) -> list[Result]:
+    return [r for r in summary.results if r.line is not None]
 
 
 def statement_bytes(statement: Statement) -> bytes:
@@ -72,7 +101,9 @@ class _Statement:
         summary: SensorVisitSummary,
         measured: Sequence[Result],
         parts: PartLines,
+        issue: Issue | None,
     ) -> None:
+        self.issue = issue
         self.assessment, self.records = assessment, assessment.records
         self.summary, self.measured, self.parts = summary, measured, parts
         self.sv = summary.sensor_visit
@@ -90,15 +121,20 @@ class _Statement:
         days = sorted({self.visit.time_local[row][:10] for row in self.rows})
         trials = {row["answer"]["trials"] for g in results for row in g["rows"] if "trials" in row["answer"]}
         page = f"visits/{self.visit.id}.html#{self.id}"
+        issue = self.issue
+        revision = f"r{issue.revision}" if issue else PREVIEW_REVISION
         return {
             "schema": SCHEMA,
-            "number": f"{self.id}/{self.visit.id}.{PREVIEW_REVISION}",
+            "number": f"{self.id}/{self.visit.id}.{revision}",
             "sensor": self.id,
             "visit": self.visit.id,
-            "revision": PREVIEW_REVISION,
+            "revision": revision,
+            "replaces": dict(issue.replaces) if issue and issue.replaces else None,
+            "issued": (issue.day if issue else self.assessment.day).isoformat(),
+            "authorised": self._authorised(),
+            "evidence": evidence(self.assessment, self.summary, self.measured, self.links, issue),
             "title": words.title(r.phase for r in self.measured),
             "paper": facility.paper,
-            "issued": self.assessment.day.isoformat(),
             "calibrated": {"first": days[0], "last": days[-1]},
             "laboratory": wording.laboratory,
             "facility": {"name": facility.name, "address": facility.address, "time_zone": facility.time_zone},
@@ -134,20 +170,18 @@ class _Statement:
                 {"id": name, "name": self.records.people[name].name if name in self.records.people else name}
                 for name in self.sv.words("technician")
             ],
-            "authorised": {"name": None, "words": words.NOT_REVIEWED},
             "due": self._due(),
             "page": {
                 "path": page,
                 "address": f"{facility.site_address.rstrip('/')}/{page}" if facility.site_address else None,
             },
-            "evidence": {
-                "visit": self.visit.path,
-                "revision": self.visit.revision,
-                "sha256": self.visit.sha256,
-                "records": self._records(),
-                "code": __version__,
-            },
         }
+
+    def _authorised(self) -> dict[str, str | None]:
+        if self.issue is None:
+            return {"id": None, "name": None, "words": words.NOT_REVIEWED}
+        approved = self.issue.approved
+        return {"id": approved["person"], "name": approved["name"], "words": words.authorised(approved)}
 
     def _item(self) -> dict[str, Any]:
         seen = {"serial_seen": list(self.sv.words("serial")), "condition": list(self.sv.words("condition"))}
@@ -292,7 +326,7 @@ class _Statement:
                 "date": link.calibration.date.isoformat(),
                 "valid_until": link.calibration.valid_until.isoformat(),
                 "laboratory": link.calibration.calibrated_by,
-                "certificate": link.calibration.certificate,
+                "certificate": link.calibration.certificate or link.certificate or None,
                 "from_visit": link.calibration.from_visit,
                 "certificate_issued": link.certificate_issued,
                 "lowest_U": number(link.lowest_U),
@@ -322,18 +356,6 @@ class _Statement:
         ends = [(v.salt, expanded(v.lowest), expanded(v.highest)) for v in self.published]
         sizes = [(salt, f"±{low if low == high else f'{low} to {high}'} %RH") for salt, low, high in ends]
         return words.salts(dict.fromkeys(sizes)) if sizes else None
-
-    def _records(self) -> list[dict[str, str]]:
-        """Every record that the statement leans on, with the hash of its bytes."""
-        folder = "sensors" if self.sensor else "references"
-        paths = ["facility.yml", "people.yml", f"{folder}/{self.id}.yml"]
-        if self.settings is not None:
-            paths.append(f"families/{self.settings.model}.yml")
-        references = {link.reference.id for link in self.links} | {r.reference for r in self.measured}
-        paths += sorted(f"references/{name}.yml" for name in references)
-        paths += sorted({link.visit_path for link in self.links if link.visit_path})
-        files = self.records.files
-        return [{"path": path, "sha256": hashlib.sha256(files[path]).hexdigest()} for path in paths]
 
 
 def _condition(quantity: str, unit: str, values: np.ndarray) -> dict[str, Any] | None:

@@ -6,7 +6,7 @@ A reference that a visit here calibrated brings the references of that visit alo
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -36,11 +36,13 @@ class Link:
     highest_k: float
     visit_path: str
     """record of the visit here that calibrated it; '' where a laboratory did"""
+    certificate: str
+    """number of the certificate issued of that visit; '' where none was, or where a laboratory did"""
 
     @property
     def certificate_issued(self) -> bool:
-        """A laboratory's was; of a calibration here there is a preview only."""
-        return self.calibration.from_visit is None
+        """A laboratory's was; of a calibration here there may be a preview only."""
+        return self.calibration.from_visit is None or bool(self.certificate)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,9 +57,13 @@ class PublishedValue:
 
 
 class Traceability:
-    """Finds the links behind results of one assessment."""
+    """Finds the links behind results of one assessment.
 
-    def __init__(self, assessment: Assessment) -> None:
+    `certificates`: numbers of certificates issued here by (reference, visit); by default those on record on its day.
+    """
+
+    def __init__(self, assessment: Assessment, certificates: Mapping[tuple[str, str], str] | None = None) -> None:
+        self.certificates = _numbers(assessment) if certificates is None else certificates
         self.measurement, self.references = assessment.measurement, assessment.records.references
         self.of_references: dict[tuple[str, str], list[Result]] = {}
         for result in assessment.results:
@@ -130,6 +136,7 @@ class Traceability:
             lowest_k=min(k, default=math.nan),
             highest_k=max(k, default=math.nan),
             visit_path=self.paths.get((name, calibration.from_visit), "") if calibration.from_visit else "",
+            certificate=self.certificates.get((name, calibration.from_visit or ""), ""),
         )
         return link, here
 
@@ -137,6 +144,11 @@ class Traceability:
         if calibration.from_visit is None:
             return []
         return calibrating(self.of_references.get((name, calibration.from_visit), ()), quantity)
+
+
+def _numbers(assessment: Assessment) -> dict[tuple[str, str], str]:
+    """Of each part of a visit the number of its newest certificate."""
+    return {(one.sensor, one.visit): one.number for one in assessment.records.issued if one.day <= assessment.day}
 
 
 def calibrating(results: Iterable[Result], quantity: str) -> list[Result]:

@@ -9,17 +9,20 @@ import os
 import shutil
 import subprocess
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 import pikepdf
 import pytest
 
 from generator.assessment.assess import Assessment
+from generator.site.evidence import Issue
 from generator.site.statement import Statement, statements
 from tests import builders as b
 
 VISIT = "2026-03-16-lab"
 FIRST = {"serial": "RH-1-A", "condition": "dirty", "room_temperature [degC]": 23.1, "room_humidity [%RH]": 41}
+COMMIT = "5d" * 20
 SCALING = {"low": "4 mA", "high": "20 mA", "reads_low": "0 %RH", "reads_high": "100 %RH"}
 TEMPERATURE_SCALING = {"low": "4 mA", "high": "20 mA", "reads_low": "-30 degC", "reads_high": "70 degC"}
 
@@ -110,6 +113,13 @@ def story() -> tuple[Assessment, Statement, bytes]:
     assessment = b.assessed(files)
     (statement,) = statements(assessment)
     return assessment, statement, files[statement["evidence"]["visit"]]
+
+
+def issue(**values: Any) -> Issue:
+    """The first issue of a certificate whose record Ben approved by merging it."""
+    approved = {"person": "ben", "name": "Ben Sedge", "day": "2026-03-20", "how": "merge", "commit": COMMIT}
+    default = {"revision": 1, "day": date(2026, 4, 1), "approved": approved, "commit": COMMIT}
+    return Issue(**{**default, **values})
 
 
 def changed(statement: Statement, **values: Any) -> dict[str, Any]:

@@ -21,13 +21,15 @@ from generator.site import certificate_words as words
 from generator.site.assets import template_folders
 from generator.site.certificate import Printer, Unprintable, certificate, certificates, printing
 from generator.site.certificate_page import clean, page
-from generator.site.statement import Statement, statement_bytes
+from generator.site.statement import Statement, Statements, statement_bytes
 from generator.site.swap import CannotPublish
 from tests import builders as b
 from tests.site.certified import (
+    COMMIT,
     VISIT,
     changed,
     elements,
+    issue,
     opened,
     pdftotext,
     plain,
@@ -60,12 +62,10 @@ def pages(pdf: bytes) -> list[str]:
     return text_of(pdf)
 
 
-def issued() -> tuple[Statement, bytes]:
-    """The statement as it may be issued one day: with revision, and the name of who authorised it."""
-    _, statement, visit = story()
-    authorised = {"name": "Ben Sedge", "words": "Ben Sedge, 2026-12-31"}
-    number = statement["number"].replace("preview", "r1")
-    return changed(statement, revision="r1", number=number, authorised=authorised), visit
+def issued(**values: Any) -> tuple[Statement, bytes]:
+    """The story's certificate as it is issued, and the bytes of its visit."""
+    assessment, _, visit = story()
+    return Statements(assessment).issued(assessment.summaries[0], issue(**values)), visit
 
 
 # On the pages
@@ -209,7 +209,17 @@ def test_a_preview_says_in_its_text_too_that_it_is_not_issued(pages: list[str]):
 
 def test_an_issued_certificate_has_no_mark_and_names_who_authorised_it(printer: Printer):
     text = whole_text(printer.pdf(*issued()))
-    assert "preview" not in text.lower() and "Authorised by Ben Sedge, 2026-12-31" in text
+    assert "preview" not in text.lower() and f"No. RH-1/{VISIT}.r1" in text
+    assert "Authorised by Ben Sedge, who approved the record on 2026-03-20 by merging it" in text
+    assert f"Commit {COMMIT}" in text and "Date of issue 2026-04-01" in text
+
+
+def test_a_re_issue_names_what_it_replaces_and_says_why(printer: Printer):
+    """ISO/IEC 17025:2017, 7.8.8.3."""
+    replaces = {"number": f"RH-1/{VISIT}.r1", "reason": "the serial number was another’s"}
+    first, *_ = text_of(printer.pdf(*issued(revision=2, replaces=replaces)))
+    assert f"Replaces certificate RH-1/{VISIT}.r1. Reason: the serial number was another’s." in first
+    assert "Replaces" not in whole_text(printer.pdf(*issued()))
 
 
 @pytest.mark.parametrize("word", ["accredit", "17025", "complies", "due", "recommend"])

@@ -8,15 +8,19 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from datetime import date
 from typing import Any
 
 import pytest
 
+from generator.records.issued import read_issued
 from generator.site import certificate_words as words
 from generator.site.certificate import certificate_path
-from generator.site.statement import statement_bytes
+from generator.site.evidence import blob_id
+from generator.site.statement import Statements, statement_bytes
 from generator.units import amount
 from tests import builders as b
+from tests.site import certified
 from tests.site.certified import VISIT, changed, plain, stated_of, story, whole_story
 
 
@@ -150,6 +154,84 @@ def test_the_evidence_names_every_record_that_was_leaned_on_with_its_hash():
     assert {r["path"]: r["sha256"] for r in evidence["records"]} == {
         path: hashlib.sha256(content).hexdigest() for path, content in files.items() if path != evidence["visit"]
     }
+
+
+def test_the_text_of_every_record_is_frozen_but_not_the_e_mail_addresses_of_the_staff():
+    files = whole_story()
+    _, statement, _ = story()
+    frozen = {r["path"]: r.get("text") for r in statement["evidence"]["records"]}
+    assert frozen.pop("people.yml") is None
+    assert frozen and all(text.encode() == files[path] for path, text in frozen.items())
+
+
+def test_every_reference_that_a_row_names_is_frozen_whether_a_number_leans_on_it_or_not():
+    named = b.visit(VISIT, b.plateau(50, [50.4, 50.5], b.generated(50) | b.room()))
+    (statement,) = stated_of(b.records(b.sensor(), b.two_pressure(), b.barometer(), named)).values()
+    assert "BAR-01" not in {link["reference"] for link in statement["traceability"]}
+    assert "references/BAR-01.yml" in {r["path"] for r in statement["evidence"]["records"]}
+
+
+def test_the_scatter_of_readings_is_frozen_as_it_was_known_for_every_line_and_every_calibration_made_here():
+    assessment, statement, _ = story()
+    pools = statement["evidence"]["pools"]
+    assert len(pools) == len(assessment.measurement.lines)
+    assert {pool["part"] for pool in pools} == {"total", "sensor", "loop"}
+    known = {assessment.measurement.key(line): line.repeatability for line in assessment.measurement.lines}
+    for pool in pools:
+        key = tuple(pool[name] for name in ("visit", "sensor", "plateau", "channel", "part"))
+        assert (pool["s"], pool["basis"]) == (pytest.approx(known[key].s, rel=1e-9), known[key].basis)
+    chain = stated_of(chained())["RH-1/2026-06-15-store"]["evidence"]["pools"]
+    assert {(pool["visit"], pool["sensor"]) for pool in chain} == {
+        ("visits/2026/2026-06-15-store.csv", "RH-1"),
+        ("visits/2026/2026-03-16-probe.csv", "PROBE-01"),
+    }
+
+
+def test_the_record_is_named_as_git_names_its_bytes():
+    """git-hash-object(1): the SHA-1 of `blob`, the length, a zero byte and the bytes."""
+    assert blob_id(b"") == "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391"  # the well-known empty blob
+    assert blob_id(b"hello\n") == "ce013625030ba8dba906f756967f9e9ca394464a"
+
+
+# Issued
+
+
+def test_an_issued_statement_is_the_preview_with_who_stands_for_it():
+    assessment, preview, _ = story()
+    issue = certified.issue(day=date(2027, 1, 4))
+    stated = Statements(assessment).issued(assessment.summaries[0], issue)
+    assert stated["number"] == f"RH-1/{VISIT}.r1" and stated["revision"] == "r1" and stated["issued"] == "2027-01-04"
+    assert stated["authorised"] == {
+        "id": "ben",
+        "name": "Ben Sedge",
+        "words": "Ben Sedge, who approved the record on 2026-03-20 by merging it",
+    }
+    assert stated["evidence"]["approved"]["how"] == "merge" and stated["evidence"]["commit"] == certified.COMMIT
+    own = ("number", "revision", "issued", "authorised", "evidence")
+    assert stated.keys() == preview.keys()
+    assert all(stated[key] == preview[key] for key in preview if key not in own)
+    bulk = ("records", "pools", "sha256", "blob")
+    assert all(stated["evidence"][key] == preview["evidence"][key] for key in bulk)
+
+
+def test_an_issued_statement_is_read_as_a_record():
+    assessment, _, _ = story()
+    replaces = {"number": f"RH-1/{VISIT}.r1", "reason": "The customer’s name was wrong"}
+    stated = Statements(assessment).issued(assessment.summaries[0], certified.issue(revision=2, replaces=replaces))
+    path = f"issued/RH-1/{VISIT}.r2.json"
+    found, faults = read_issued({path: statement_bytes(stated)}, path)
+    assert not faults and found is not None
+    assert found.number == stated["number"] and found.statement == stated
+    assert found.head.replaces is not None and found.head.replaces.reason == replaces["reason"]
+
+
+def test_a_link_that_was_calibrated_here_names_its_certificate_once_it_is_issued():
+    assessment = b.assessed(chained())
+    summary = next(s for s in assessment.summaries if s.sensor_visit.sensor == "RH-1")
+    number = "PROBE-01/2026-03-16-probe.r1"
+    stated = Statements(assessment, {("PROBE-01", "2026-03-16-probe"): number}).preview(summary)
+    link = next(link for link in stated["traceability"] if link["from_visit"])
+    assert link["certificate_issued"] and link["certificate"] == number
 
 
 def test_the_page_of_the_visit_is_named_and_has_an_address_only_where_the_site_has_one():
@@ -436,7 +518,9 @@ def test_the_coverage_statement_says_k_and_the_probability():
 
 def test_nobody_authorises_a_preview():
     _, statement, _ = story()
-    assert statement["authorised"] == {"name": None, "words": "not reviewed: preview"}
+    assert statement["authorised"] == {"id": None, "name": None, "words": "not reviewed: preview"}
+    assert statement["replaces"] is None
+    assert statement["evidence"]["approved"] is None and statement["evidence"]["commit"] is None
     assert statement["technicians"] == [{"id": "ann", "name": "Ann Reed"}]
     assert statement["revision"] == "preview"
 
