@@ -357,7 +357,7 @@ def _reference_row(link: Stated) -> list[str]:
     by = f"{link['laboratory']}, {link['certificate']}"
     if link["from_visit"]:
         own = f"certificate not issued, {link['reference']}/{link['from_visit']}"
-        issued = f"certificate {link['certificate']}"
+        issued = f"certificate {link['certificate_number']}"
         by = f"calibrated here, {issued if link['certificate_issued'] else own}"
     return [link["quantity"].replace("_", " "), by, link["date"], link["valid_until"], _reference_U(link)]
 

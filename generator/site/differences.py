@@ -81,7 +81,7 @@ _BESIDE = (
     "due",
 )
 """what stands beside results and decision, and follows from the records too"""
-_OF_OTHERS = frozenset({"certificate_issued"})
+_OF_OTHERS = frozenset({"certificate_issued", "certificate_number"})
 """what other certificates decide"""
 
 

@@ -36,13 +36,13 @@ class Link:
     highest_k: float
     visit_path: str
     """record of the visit here that calibrated it; '' where a laboratory did"""
-    certificate: str
+    certificate_number: str
     """number of the certificate issued of that visit; '' where none was, or where a laboratory did"""
 
     @property
     def certificate_issued(self) -> bool:
         """A laboratory's was; of a calibration here there may be a preview only."""
-        return self.calibration.from_visit is None or bool(self.certificate)
+        return self.calibration.from_visit is None or bool(self.certificate_number)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,7 +136,7 @@ class Traceability:
             lowest_k=min(k, default=math.nan),
             highest_k=max(k, default=math.nan),
             visit_path=self.paths.get((name, calibration.from_visit), "") if calibration.from_visit else "",
-            certificate=self.certificates.get((name, calibration.from_visit or ""), ""),
+            certificate_number=self.certificates.get((name, calibration.from_visit or ""), ""),
         )
         return link, here
 

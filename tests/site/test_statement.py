@@ -231,7 +231,7 @@ def test_a_link_that_was_calibrated_here_names_its_certificate_once_it_is_issued
     number = "PROBE-01/2026-03-16-probe.r1"
     stated = Statements(assessment, {("PROBE-01", "2026-03-16-probe"): number}).preview(summary)
     link = next(link for link in stated["traceability"] if link["from_visit"])
-    assert link["certificate_issued"] and link["certificate"] == number
+    assert link["certificate_issued"] and link["certificate_number"] == number
 
 
 def test_the_page_of_the_visit_is_named_and_has_an_address_only_where_the_site_has_one():
