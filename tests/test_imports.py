@@ -30,6 +30,8 @@ LAYERS = (
     {
         "generator.explain",
         "generator.retrace_text",
+        "generator.sheets",
+        "generator.targets_text",
         "generator.review",
         "generator.issuing",
         "generator.verifying",

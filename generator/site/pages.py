@@ -11,6 +11,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from generator.site import cautions
 from generator.site.content import SitePage
 
 _HEADING = re.compile(r'<h2[^>]*\bid="([^"]+)"[^>]*>(.*?)</h2>', re.DOTALL)
@@ -36,6 +37,7 @@ class Pages:
         )
         self._environment.filters["quoted_json"] = _quoted_json
         self._environment.filters["whole"] = _whole
+        self._environment.globals["cautions"] = cautions
 
     def page(
         self, path: str, title: str, template: str, view: Any, *, in_search: bool = True, charts: bool = False

@@ -1,0 +1,120 @@
+"""`hygrotrail targets`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from datetime import date
+from typing import TYPE_CHECKING
+
+from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, add_date, command, files_of, prefix_of, print_faults
+
+if TYPE_CHECKING:
+    from generator.assessment.targets import Conditions
+
+TEMPERATURES_C = (-60.0, 95.0)
+PRESSURES_PA = (50e3, 115e3)
+"""What a room can have."""
+
+
+def add(commands: argparse._SubParsersAction) -> None:
+    """The command and its options."""
+    parser = command(
+        commands,
+        "targets",
+        "say what to set for each point of a sensor: the pressure to dial, the mirror's reading to expect, the salt",
+        "hygrotrail targets DRY-11 --chamber-temperature 15.2 --ambient 1008.4",
+    )
+    parser.add_argument("sensors", nargs="+", metavar="SENSOR", help="ids of sensors")
+    add_conditions(parser)
+    parser.add_argument("--json", action="store_true", help="for programs")
+    parser.set_defaults(run=run)
+
+
+def add_conditions(parser: argparse.ArgumentParser) -> None:
+    """The options that say with what, when and under which conditions; shared with `sheet`."""
+    add_date(parser)
+    parser.add_argument("--reference", metavar="ID", help="the reference (default: the one used last)")
+    temperature, pressure = _amount("temperature", "degC"), _amount("pressure", "hPa")
+    for name, kind, meaning in (
+        ("--chamber-temperature", temperature, "as the chamber's display shows it (default: where the sensor works)"),
+        ("--saturator-temperature", temperature, "as the saturator's display shows it (default: the chamber's)"),
+        ("--ambient", pressure, "the room's pressure, as the barometer shows it (default: 1013.25)"),
+        ("--chamber-pressure", pressure, "as its transducer shows it (default: the room's)"),
+        ("--room-temperature", temperature, "of the air around line and chamber (default: the chamber's)"),
+        ("--line-temperature", temperature, "coldest place from saturator to valve (default: the room's)"),
+    ):
+        unit = "degC" if kind is temperature else "hPa"
+        parser.add_argument(name, type=kind, metavar="NUMBER", help=f"{meaning}; a bare number is in {unit}")
+
+
+def _amount(quantity: str, unit: str) -> Callable[[str], float]:
+    """The type of an option: `21.3`, or with another unit `70.3 degF`."""
+
+    def read(text: str) -> float:
+        from generator.units import UnitError, amount
+
+        try:
+            return amount(text if any(c.isalpha() for c in text) else f"{text} {unit}", quantity)
+        except UnitError as problem:
+            raise argparse.ArgumentTypeError(f"{problem}; {problem.cure}") from problem
+
+    return read
+
+
+def conditions_of(options: argparse.Namespace) -> Conditions:
+    """The conditions that the options give. Raises CannotAim for what no room can have."""
+    from generator.assessment.instrument_readings import CannotAim
+    from generator.assessment.targets import Conditions
+
+    for name in ("chamber_temperature", "saturator_temperature", "room_temperature", "line_temperature"):
+        value = getattr(options, name)
+        if value is not None and not TEMPERATURES_C[0] <= value <= TEMPERATURES_C[1]:
+            shown = name.replace("_", "-")
+            raise CannotAim(f"--{shown}: {value:g} degC is no temperature here", 'give another unit as in "70.3 degF"')
+    ambient = options.ambient
+    if ambient is not None and not PRESSURES_PA[0] <= ambient <= PRESSURES_PA[1]:
+        message = f"--ambient: {ambient / 100:g} hPa is no pressure of a room"
+        raise CannotAim(message, 'give the absolute pressure, in another unit as in "29.92 inHg"')
+    return Conditions(
+        chamber_c=options.chamber_temperature,
+        saturation_c=options.saturator_temperature,
+        chamber_pa=options.chamber_pressure,
+        ambient_pa=ambient,
+        room_c=options.room_temperature,
+        line_c=options.line_temperature,
+    )
+
+
+def day_of(options: argparse.Namespace) -> date:
+    """The day that is asked about."""
+    from generator.site.shell import build_day
+
+    day: date = options.date or build_day()
+    return day
+
+
+def run(options: argparse.Namespace) -> int:
+    """The exit code."""
+    from generator.assessment.instrument_readings import CannotAim
+    from generator.assessment.targets import targets
+    from generator.records.load import load
+    from generator.site.swap import CannotPublish
+    from generator.targets_text import as_json, as_text
+
+    files = files_of(options.records)
+    if files is None:
+        return COULD_NOT_RUN
+    records, faults = load(files)
+    if records is None:
+        print_faults(faults, prefix_of(options.records), annotations=False)
+        return FAULTS
+    try:
+        conditions, day = conditions_of(options), day_of(options)
+        found = [targets(records, sensor, day, conditions, options.reference) for sensor in options.sensors]
+    except (CannotAim, CannotPublish) as problem:
+        print(problem, file=sys.stderr)
+        return COULD_NOT_RUN
+    print(as_json(found) if options.json else as_text(found))
+    return CLEAN

@@ -1,0 +1,85 @@
+"""How things were last done here: with which reference, meter and units a sensor was read, and beside which others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from generator.records.columns import INDICATIONS, READING_PHASES
+from generator.records.load import Records
+from generator.records.visit_header import read_header
+from generator.records.visits import Visit
+from generator.units import Unit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Usual:
+    """One sensor's part of the last visit that read it against a reference here."""
+
+    visit: str
+    """the visit's id"""
+    reference: str
+    medium: str
+    """blank: chamber"""
+    loop_meter: str
+    barometer: str
+    indications: tuple[str, ...]
+    """columns in which the sensor was read"""
+    company: tuple[str, ...]
+    """sensors read in the same moments, itself among them, in the file's order"""
+
+
+def usual(records: Records, sensor: str, day: date) -> Usual | None:
+    """How a sensor was last read, up to a day; None where it never was."""
+    for visit in _latest_first(records, day):
+        rows = [row for row in _read_rows(visit) if visit.text["sensor"][row] == sensor]
+        if rows:
+            return _usual(visit, sensor, rows)
+    return None
+
+
+def _usual(visit: Visit, sensor: str, rows: list[int]) -> Usual:
+    text, names = visit.text, visit.text["sensor"]
+    moments = {(int(visit.time_utc[row]), text["reference"][row]) for row in rows}
+    together = [row for row in _read_rows(visit) if (int(visit.time_utc[row]), text["reference"][row]) in moments]
+
+    def word(column: str, among: list[int]) -> str:
+        return next((text[column][row] for row in among if text[column][row]), "")
+
+    return Usual(
+        visit=visit.id,
+        reference=word("reference", rows),
+        medium=word("medium", rows) or word("medium", together),
+        loop_meter=word("loop_meter", rows),
+        barometer=word("barometer", rows) or word("barometer", together),
+        indications=tuple(name for name in INDICATIONS if any(not math.isnan(visit.number[name][row]) for row in rows)),
+        company=tuple(dict.fromkeys(names[row] for row in together)) or (sensor,),
+    )
+
+
+def usual_unit(records: Records, instrument: str, column: str, day: date) -> Unit | None:
+    """The unit in which a column was last read with a reference, meter or barometer, up to a day."""
+    for visit in _latest_first(records, day):
+        fields = read_header(visit.header).of(column)
+        if not fields:
+            continue
+        named = [visit.text[name] for name in ("reference", "barometer", "loop_meter")]
+        for row in range(len(visit.lines)):
+            if math.isnan(visit.number[column][row]) or not any(words[row] == instrument for words in named):
+                continue
+            raw = visit.raw_row(row)
+            for field in fields:
+                if field.index < len(raw) and raw[field.index].strip():
+                    return field.unit
+    return None
+
+
+def _latest_first(records: Records, day: date) -> Iterator[Visit]:
+    return (visit for visit in reversed(records.visits) if visit.day <= day)
+
+
+def _read_rows(visit: Visit) -> list[int]:
+    phase, reference = visit.text["phase"], visit.text["reference"]
+    return [row for row in range(len(visit.lines)) if reference[row] and phase[row] in READING_PHASES]
