@@ -32,6 +32,8 @@ class Rule:
     severity: Severity = Severity.ERROR
     withholds_verdict: bool = False
     withholds_certificate: bool = False
+    of_changes: bool = False
+    """whether only a review can break it: it is about what became of records, not about how they are"""
 
 
 RULES: dict[str, Rule] = {}
@@ -40,6 +42,11 @@ RULES: dict[str, Rule] = {}
 def error(name: str, summary: str) -> Rule:
     """Register a rule that blocks the build."""
     return _register(Rule(name=name, summary=summary))
+
+
+def change_error(name: str, summary: str) -> Rule:
+    """Register a rule about what became of records between two commits; breaking it fails the review."""
+    return _register(Rule(name=name, summary=summary, of_changes=True))
 
 
 def reservation(name: str, summary: str, *, verdict: bool = True, certificate: bool = True) -> Rule:

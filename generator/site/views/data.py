@@ -83,6 +83,7 @@ def data(
         rules=tuple(
             RuleRow(name=rule.name, severity=str(rule.severity), summary=rule.summary, effect=_effect(rule.name))
             for rule in sorted(RULES.values(), key=lambda rule: rule.name)
+            if not rule.of_changes
         ),
         licences=licences,
         version=__version__,

@@ -1,0 +1,103 @@
+"""Why a number of an old visit is another now: which changed record it leans on, told by exchanging them by kind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from functools import cache
+
+from generator.assessment.result import Result
+from generator.records.rows import SensorVisit
+from generator.records.settings import SettingsOn
+from generator.records.visits import NAME
+from generator.review.changes import Change
+from generator.review.meaning import Pair, differs
+from generator.review.sides import Key, Side
+
+POOL = "pool (what earlier visits of its family say of the scatter of readings)"
+_LEANS_ON = ("reference", "loop_meter", "barometer")
+
+Exchanged = Callable[[frozenset[str]], Mapping[Key, Result]]
+"""The results of the base with some files as they are at the head."""
+
+
+def causes_of(
+    change: Change, before: Side, after: Side, moved: Iterable[Pair], exchanged: Exchanged
+) -> list[tuple[str, ...]]:
+    """Of each result that moved, its causes in words: record, reference, policy or pool, and the file."""
+    ask = cache(exchanged)
+    leaning = _Leaning(change, before, after)
+    found = []
+    for pair in moved:
+        files = leaning.files(pair.either)
+        kinds = {_kind(path) for path in files}
+        causes = kinds
+        if len(kinds) > 1:
+            old = before.results.get(pair.either.key)
+            by_kind = {kind: frozenset(path for path in change.paths if _kind(path) == kind) for kind in kinds}
+            alone = {kind for kind, paths in by_kind.items() if differs(old, ask(paths).get(pair.either.key))}
+            causes = alone or kinds
+        words = [f"{_kind(path)} ({path})" for path in sorted(files) if _kind(path) in causes]
+        found.append(tuple(words) or (POOL,))
+    return found
+
+
+def _kind(path: str) -> str:
+    if path == "facility.yml":
+        return "policy"
+    if path.startswith(("sensors/", "families/")):
+        return "record"
+    return "reference" if path.startswith(("references/", "visits/")) else "record"
+
+
+class _Leaning:
+    """The changed files that a result leans on, through references that visits here calibrated."""
+
+    def __init__(self, change: Change, before: Side, after: Side) -> None:
+        self.change, self.sides = change, (before, after)
+        self.parts: dict[tuple[str, str], list[SensorVisit]] = {}
+        for side in self.sides:
+            for part in side.parts:
+                self.parts.setdefault((part.visit.id, part.sensor), []).append(part)
+        self.visits: dict[str, set[str]] = {}
+        for name in map(NAME.fullmatch, change.paths):
+            if name:
+                self.visits.setdefault(name[2], set()).add(name[0])
+        self.of_reference: dict[str, frozenset[str]] = {}
+        self.of_part: dict[tuple[str, str], frozenset[str]] = {}
+        self.judged = before.records.facility.policies != after.records.facility.policies
+
+    def files(self, result: Result) -> frozenset[str]:
+        key = (result.visit, result.sensor)
+        if key not in self.of_part:
+            self.of_part[key] = self._files(result)
+        return self.of_part[key]
+
+    def _files(self, result: Result) -> frozenset[str]:
+        paths = {f"sensors/{result.sensor}.yml"}
+        for side in self.sides:
+            sensor = side.records.sensors.get(result.sensor)
+            if sensor is not None:
+                paths.add(f"families/{SettingsOn(side.records, sensor, result.day).model}.yml")
+        if self.judged:
+            paths.add("facility.yml")
+        found = paths & self.change.paths
+        for reference in self._named(result.visit, result.sensor):
+            found |= self._reference(reference)
+        return frozenset(found)
+
+    def _named(self, visit: str, sensor: str) -> set[str]:
+        parts = self.parts.get((visit, sensor), ())
+        return {word for part in parts for name in _LEANS_ON for word in part.words(name)}
+
+    def _reference(self, name: str) -> frozenset[str]:
+        """Of one reference: its record, the visits that calibrated or checked it, and what these lean on."""
+        if name not in self.of_reference:
+            self.of_reference[name] = frozenset()  # a reference that leans on itself ends here
+            found = {f"references/{name}.yml"} & self.change.paths
+            for visit, sensor in self.parts:
+                if sensor == name:
+                    found |= self.visits.get(visit, set())
+                    for other in self._named(visit, sensor):
+                        found |= self._reference(other)
+            self.of_reference[name] = frozenset(found)
+        return self.of_reference[name]

@@ -1,0 +1,149 @@
+"""Rules about changes: what a branch must not do to records, whatever stands in them afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+
+from generator.faults import Fault, Place, Rule, change_error
+from generator.records.load import Records
+from generator.records.models import Person
+from generator.records.snapshot import ISSUED
+from generator.records.visits import NAME, Visit
+from generator.review.changes import BranchCommit, Change
+from generator.review.judging import JUDGING, VerdictByEdit
+from generator.review.readings import Alteration, alterations
+from generator.review.settings import SettingChange
+
+VISIT_EDITED = change_error("merged-visit-edited", "a visit that was merged before was edited")
+VISIT_DELETED = change_error("merged-visit-deleted", "a visit that was merged before was deleted or renamed")
+LOG_CHANGED = change_error("merged-log-changed", "a log that was merged before was edited or deleted")
+ISSUED_EDITED = change_error("issued-edited", "an issued certificate was edited")
+ISSUED_DELETED = change_error("issued-deleted", "an issued certificate was deleted or renamed")
+OWN_APPROVAL = change_error("own-approval", "a technician is named as reviewer of a visit of their own")
+VERDICT_BY_EDIT = change_error(
+    "verdict-by-edit", "a visit and the policy or tolerance that makes a verdict stand in one change"
+)
+PERSON_REMOVED = change_error("person-removed", "a person whom records name was taken out of people.yml")
+
+_FEW = 3
+"""Examples that a message names."""
+
+
+def merged_files(change: Change) -> Iterator[Fault]:
+    """Merged visits, their logs and issued certificates stay as they are."""
+    for path in change.edited:
+        if path.startswith("visits/"):
+            found = alterations(path, change.base_files[path], change.head_files[path])
+            yield _edited_visit(path, found)
+        elif path.startswith("logs/"):
+            yield _fault(LOG_CHANGED, Place(path=path), "the log was edited after it was merged", _restored(path))
+        elif path.startswith(ISSUED):
+            message = "an issued certificate stays as it was stated to the world"
+            cure = f"{_restored(path)}; to correct it: `hygrotrail issue-certificates SENSOR/VISIT --reason …`"
+            yield _fault(ISSUED_EDITED, Place(path=path), message, cure)
+    by_blob = {change.after[path]: path for path in change.added}
+    for path in change.deleted:
+        moved = by_blob.get(change.before[path])
+        gone = f"it lies at {moved} now" if moved else "it is not there any more"
+        if path.startswith("visits/"):
+            later = "; to void a sensor's rows, write a later revision with phase withdrawn and a reason"
+            yield _fault(VISIT_DELETED, Place(path=path), f"a merged visit: {gone}", f"{_restored(path)}{later}")
+        elif path.startswith("logs/"):
+            yield _fault(LOG_CHANGED, Place(path=path), f"a merged log: {gone}", _restored(path))
+        elif path.startswith(ISSUED):
+            yield _fault(ISSUED_DELETED, Place(path=path), f"an issued certificate: {gone}", _restored(path))
+
+
+def _edited_visit(path: str, found: Sequence[Alteration]) -> Fault:
+    told = "; ".join(one.sentence for one in found[:_FEW]) or "only its bytes differ (line ends, say), no field"
+    more = f"; and {len(found) - _FEW} more" if len(found) > _FEW else ""
+    name = NAME.fullmatch(path)
+    following = f"{name[2]}.r{int(name[4] or 1) + 1}.csv" if name else "its next revision"
+    cure = f"{_restored(path)}, and write what is to be corrected into {following}, with a reason"
+    return _fault(VISIT_EDITED, found[0].place if found else Place(path=path), f"{told}{more}", cure)
+
+
+def _restored(path: str) -> str:
+    return f"restore {path} as it was merged (git checkout BASE -- FILE)"
+
+
+def own_approvals(change: Change, head: Records) -> Iterator[Fault]:
+    """Nobody reviews what they read themselves."""
+    by_id: dict[str, list[Visit]] = {}
+    for visit in head.visits:
+        by_id.setdefault(visit.id, []).append(visit)
+    for commit in change.commits:
+        reviewed = commit.reviewed_files or [p for p in (*change.added, *change.edited) if p.startswith("visits/")]
+        visits = [name[2] for name in map(NAME.fullmatch, reviewed) if name]
+        for trailer in commit.reviewers:
+            person = _person(trailer.email, head.people.values())
+            if person is not None:
+                for visit in (visit for name in dict.fromkeys(visits) for visit in by_id.get(name, ())):
+                    yield from _own(person, commit, visit)
+
+
+def _person(email: str, people: Collection[Person]) -> Person | None:
+    wanted = email.strip().casefold()
+    return next((p for p in people if wanted in (known.strip().casefold() for known in p.emails)), None)
+
+
+def _own(person: Person, commit: BranchCommit, visit: Visit) -> Iterator[Fault]:
+    rows = [row for row, name in enumerate(visit.text["technician"]) if name == person.id]
+    if rows:
+        message = f"{person.name} read it and is named as its reviewer (Reviewed-by in commit {commit.commit[:10]})"
+        cure = "take the trailer out; someone else who may approve reviews it"
+        yield _fault(OWN_APPROVAL, visit.place(rows[0], "technician"), message, cure)
+
+
+def verdicts_with_visits(
+    change: Change,
+    found: Sequence[VerdictByEdit],
+    settings: Sequence[SettingChange],
+) -> Iterator[Fault]:
+    """What judges is not changed together with what it judges."""
+    if not any(path.startswith("visits/") for path in change.paths):
+        return
+    by_path: dict[str, list[VerdictByEdit]] = {}
+    for one in found:
+        by_path.setdefault(one.path, []).append(one)
+    for path, verdicts in by_path.items():
+        mine = [s for s in settings if s.place.path == path and s.loc and s.loc[0] in ("policies", *JUDGING)]
+        told = "; ".join(_verdict(one) for one in verdicts[:_FEW])
+        more = f"; and {len(verdicts) - _FEW} more" if len(verdicts) > _FEW else ""
+        cure = "let policies and tolerances be a change of their own, merged before or after the visits"
+        yield _fault(VERDICT_BY_EDIT, mine[0].place if mine else Place(path=path), f"{told}{more}", cure)
+
+
+def _verdict(one: VerdictByEdit) -> str:
+    r = one.result
+    at = f" at {r.target:g} %RH" if r.target == r.target else ""
+    channel = "" if r.channel.value == "humidity" else f", {r.channel.value}"
+    where = f"{r.sensor} at {r.visit}{at} ({r.phase.replace('_', ' ')}{channel})"
+    return f"{where}: {one.otherwise} before this edit, {r.verdict} by it"
+
+
+def removed_people(base: Records, head: Records) -> Iterator[Fault]:
+    """Leavers stay on record: their visits do."""
+    gone = {id_: person for id_, person in base.people.items() if id_ not in head.people}
+    if not gone:
+        return
+    named: dict[str, str] = {}
+    for visit in head.visits:
+        for id_ in gone.keys() & set(visit.text["technician"]):
+            named.setdefault(id_, f"{visit.name} names them as technician")
+    for finding in head.findings:
+        for id_ in gone.keys() & {finding.owner, finding.closed_by or ""}:
+            named.setdefault(id_, f"the finding {finding.sensor}/{finding.visit} names them")
+    for id_, why in sorted(named.items()):
+        cure = f"restore the entry of {id_} and give it its last day: `until: YYYY-MM-DD`"
+        yield _fault(PERSON_REMOVED, Place(path="people.yml"), f"{gone[id_].name} ({id_}) is gone, but {why}", cure)
+
+
+def follows_from(fault: Fault, found: Collection[Fault]) -> bool:
+    """Whether an error of the records is only what a broken rule about the change leads to."""
+    removed = [one.message.partition("(")[2].partition(")")[0] for one in found if one.rule is PERSON_REMOVED]
+    return fault.rule.name == "unknown-person" and any(f"{id_!r}" in fault.message for id_ in removed)
+
+
+def _fault(rule: Rule, place: Place, message: str, cure: str) -> Fault:
+    return Fault(rule=rule, place=place, message=message, cure=cure)

@@ -1,0 +1,141 @@
+"""One side of a change assessed, as far as the change bears on it: results, states, due dates, cases."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from generator.assessment.assess import Assessment, assemble, monte_carlo_answers
+from generator.assessment.due import Due, due
+from generator.assessment.findings import Case, find_cases
+from generator.assessment.plausibility import mix_ups
+from generator.assessment.reference_doubt import doubts, with_doubts
+from generator.assessment.result import Result
+from generator.assessment.results import make_results
+from generator.assessment.standing import State, state_of
+from generator.assessment.summary import SensorVisitSummary
+from generator.faults import Fault, Severity
+from generator.records.load import Records
+from generator.records.rows import SensorVisit, sensor_visits
+from generator.records.settings import SettingsOn, instrument_on
+from generator.review.concern import Concern
+from generator.uncertainty.measured import Measurement
+from generator.uncertainty.measurement import measure
+from generator.uncertainty.monte_carlo import Answer
+
+Approved = Collection[tuple[str, str]] | None
+"""(path of the visit, sensor) that count in pools; None: all do"""
+Key = tuple[str, str, str, int]
+"""visit, sensor, channel, plateau"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """Where a sensor stands, as far as visits say."""
+
+    state: State
+    due: Due
+
+
+@dataclass(frozen=True, kw_only=True)
+class Side:
+    """What the records of one commit say of what the change bears on."""
+
+    records: Records
+    faults: tuple[Fault, ...]
+    """errors and reservations: all that the records hold, and those of physics where it was assessed"""
+    results: Mapping[Key, Result]
+    """of affected sensors, in order of day, visit, sensor, channel and plateau"""
+    standings: Mapping[str, Standing]
+    cases: Mapping[tuple[str, str], Case]
+    """by (visit, sensor)"""
+    parts: tuple[SensorVisit, ...]
+    measurement: Measurement | None
+    answers: Mapping[int, Answer]
+
+    @property
+    def errors(self) -> tuple[Fault, ...]:
+        """What blocks."""
+        return tuple(fault for fault in self.faults if fault.rule.severity is Severity.ERROR)
+
+    def assessment(self, positions: Collection[str], day: date) -> Assessment:
+        """Everything about some sensors alone; what a family's visits say of rates and reliability is not in it."""
+        assert self.measurement is not None
+        mine = {name: sensor for name, sensor in self.records.sensors.items() if name in positions}
+        parts = [sv for sv in self.parts if sv.sensor in mine or sv.sensor in self.records.references]
+        records = replace(self.records, sensors=mine)
+        results = [r for r in self.results.values() if r.sensor in mine or r.sensor in records.references]
+        whole = assemble(records, day, parts, self.measurement, self.answers, results, self.faults)
+        return replace(whole, records=self.records)
+
+
+def side_of(
+    records: Records | None, faults: Sequence[Fault], concern: Concern, approved: Approved, day: date
+) -> Side | None:
+    """The records of one side assessed on a day; None where there is no facility to speak of.
+
+    Visits that hold errors are left out whole.
+    """
+    if records is None:
+        return None
+    broken = {fault.place.path for fault in faults if fault.rule.severity is Severity.ERROR}
+    sound = tuple(v for v in records.visits if v.id in concern.visits and v.path not in broken and v.day <= day)
+    records = replace(records, visits=sound)
+    parts = tuple(sv for sv in sensor_visits(records) if concern.holds(records, sv.visit, sv.sensor))
+    measurement = measure(records, parts, approved=approved)
+    found = [*faults, *measurement.faults, *mix_ups(measurement)]
+    wanted = tuple(sv for sv in parts if sv.sensor in concern.positions or sv.sensor in records.references)
+    cells = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.sensor in concern.positions}
+    answers = monte_carlo_answers(records, measurement, cells)
+    results = make_results(records, wanted, measurement, answers, faults)
+    results = with_doubts(records, measurement, results, doubts(records, measurement, results, day))
+    summaries = _summaries(records, wanted, results)
+    return Side(
+        records=records,
+        faults=tuple(found),
+        results={result.key: result for result in results},
+        standings={
+            name: _standing(records, name, summaries.get(name, ()), day)
+            for name in sorted(concern.positions & records.sensors.keys())
+        },
+        cases={(case.visit, case.sensor): case for case in find_cases(summaries, records.findings)},
+        parts=parts,
+        measurement=measurement,
+        answers=answers,
+    )
+
+
+def _summaries(
+    records: Records, parts: Sequence[SensorVisit], results: Sequence[Result]
+) -> dict[str, list[SensorVisitSummary]]:
+    """By sensor, its visits that stand with their results and the set points of their days."""
+    by_visit: dict[tuple[str, str], list[Result]] = {}
+    for result in results:
+        by_visit.setdefault((result.visit, result.sensor), []).append(result)
+    found: dict[str, list[SensorVisitSummary]] = {}
+    for sv in parts:
+        sensor = records.sensors.get(sv.sensor)
+        if sensor is None or sv.withdrawn:
+            continue
+        points = SettingsOn(records, sensor, sv.visit.day).dated("points")
+        summary = SensorVisitSummary(
+            sensor_visit=sv,
+            results=tuple(by_visit.get((sv.visit.id, sv.sensor), ())),
+            advice=None,
+            hysteresis=(),
+            points=tuple(points.humidity) if points else (),
+        )
+        found.setdefault(sv.sensor, []).append(summary)
+    return found
+
+
+def _standing(records: Records, name: str, visits: Sequence[SensorVisitSummary], day: date) -> Standing:
+    """State and due day of the instrument that serves on a day."""
+    sensor = records.sensors[name]
+    instrument = instrument_on(sensor, day)
+    present = [v for v in visits if instrument and v.results and v.results[0].serial == instrument.serial]
+    return Standing(
+        state=state_of(present)[0],
+        due=due(records, sensor, [(v.results, v.adjusted) for v in present], day),
+    )
