@@ -13,6 +13,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 SERVE = "python3 -m venv .venv && .venv/bin/python -m pip install -q -e . && .venv/bin/python -m generator serve"
+INSIDE = {"site_templates": "generator/_site_templates", "records": "generator/_demo_records"}
 TEST = 'python3 -m venv .venv && .venv/bin/python -m pip install -q -e ".[dev]" && .venv/bin/python -m pytest'
 
 
@@ -56,14 +57,14 @@ def test_a_lock_names_no_host_and_no_machine(name: str):
     assert re.findall(r"://|--index|--find-links|/(?:home|root|tmp|usr|opt)/", lock(name)) == []
 
 
-def test_the_wheel_carries_the_package_and_its_templates(tmp_path: Path):
+def test_the_wheel_carries_the_package_its_templates_and_the_demo(tmp_path: Path):
     build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)]
     subprocess.run(build, cwd=ROOT, check=True, capture_output=True, text=True)
     (wheel,) = tmp_path.glob("hygrotrail-*.whl")
     packed = set(zipfile.ZipFile(wheel).namelist())
-    sources = [path for folder in ("generator", "site_templates") for path in (ROOT / folder).rglob("*")]
+    sources = [path for folder in ("generator", *INSIDE) for path in (ROOT / folder).rglob("*")]
     expected = {
-        re.sub("^site_templates/", "generator/_site_templates/", path.relative_to(ROOT).as_posix())
+        re.sub("^[^/]+", lambda m: INSIDE.get(m.group(), m.group()), path.relative_to(ROOT).as_posix())
         for path in sources
         if path.is_file() and "__pycache__" not in path.parts
     }

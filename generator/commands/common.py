@@ -19,17 +19,19 @@ QUIET_S = 2.0
 """Progress is told from here on."""
 
 
-def command(commands: argparse._SubParsersAction, name: str, summary: str, example: str) -> argparse.ArgumentParser:
-    """A command with its summary, an example under its help, and --records."""
+def command(
+    commands: argparse._SubParsersAction, name: str, summary: str, example: str, *, records: bool = True
+) -> argparse.ArgumentParser:
+    """A command with its summary, an example under its help, and --records, unless it reads none."""
     parser: argparse.ArgumentParser = commands.add_parser(
         name,
         help=summary,
         description=f"{summary[0].upper()}{summary[1:]}.",
         epilog=f"example: {example}",
     )
-    parser.add_argument(
-        "--records", type=Path, default=Path("records"), metavar="DIR", help="the records' folder (default: records)"
-    )
+    if records:
+        folder = "the records' folder (default: records)"
+        parser.add_argument("--records", type=Path, default=Path("records"), metavar="DIR", help=folder)
     return parser
 
 

@@ -24,6 +24,8 @@ from generator.site.shell import ShellPlugin, refusal_text
 from generator.site.swap import CannotPublish
 
 PLUGIN = "hygrotrail"
+SHELL_VARIABLE = "HYGROTRAIL_SHELL"
+"""By which the mkdocs.yml of a facility names the packaged shell that it inherits."""
 POLL_S = 1.0
 
 
@@ -49,8 +51,10 @@ def build_site(
     cannot be written; the site that was there then stands as it was.
     """
     settings: dict[str, str] = {} if site_dir is None else {"site_dir": str(site_dir.resolve())}
+    shell = assets.template_folders()[-1] / "site.yml"
+    os.environ[SHELL_VARIABLE] = str(shell)
     if config_file is None:
-        config_file = assets.template_folders()[-1] / "site.yml"
+        config_file = shell
         settings.setdefault("site_dir", str(Path("site").resolve()))
     try:
         config = load_config(str(config_file), **settings)
