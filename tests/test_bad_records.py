@@ -9,13 +9,14 @@ import pytest
 
 import generator.assessment
 import generator.records
+import generator.soak
 import generator.uncertainty
 import generator.units
 from generator.assessment.assess import check
 from generator.faults import RULES, Severity
 from tests.repositories import bad_record_folders, bad_records, diagnostics, expected, minimal, rules_of
 
-PACKAGES = (generator.units, generator.records, generator.uncertainty, generator.assessment)
+PACKAGES = (generator.units, generator.records, generator.soak, generator.uncertainty, generator.assessment)
 """Whose rules need a bad record here."""
 CHECK = check
 FOLDERS = bad_record_folders()

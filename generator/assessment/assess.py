@@ -21,7 +21,6 @@ from generator.assessment.results import make_results
 from generator.assessment.standing import Standing, standing_of
 from generator.assessment.summary import SensorVisitSummary, summary_of
 from generator.faults import Fault, RecordsRefused, Severity
-from generator.records.check import check as check_records
 from generator.records.issued import check_issued
 from generator.records.load import Records
 from generator.records.rows import SensorVisit, sensor_visits, without_lines
@@ -29,6 +28,7 @@ from generator.records.settings import SettingsOn
 from generator.records.snapshot import Snapshot
 from generator.records.trends import check_trends
 from generator.records.visits import Visit
+from generator.soak.check import check as check_records
 from generator.uncertainty.calibrations import NO_CURVE
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.measured import Line, Measurement

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 
 from generator.faults import Fault, in_order
 from generator.records.csv_text import split
@@ -25,16 +25,24 @@ _NO_FACILITY = Facility.model_construct(
 """Stands in for a facility.yml that could not be read, so that the other records are still compared."""
 
 
-def check(files: Snapshot) -> tuple[Records | None, list[Fault]]:
+Filling = Callable[[Records], tuple[Records, list[Fault]]]
+"""Puts the means of logs into the rows that name them: `generator.soak.log_rows.with_logs`, which lies above."""
+
+
+def check(files: Snapshot, filling: Filling | None = None) -> tuple[Records | None, list[Fault]]:
     """Read and compare all records of a snapshot; every fault at once, in order of place.
 
     A record with faults of its own is left out of `Records`; without facility.yml or people.yml there are none.
-    Rows that a later revision replaces or withdraws have no faults.
+    Rows that a later revision replaces or withdraws have no faults. `filling`: without it, rows that name a log have no
+    readings; `generator.soak.check` asks with it.
     """
     reading = read(files)
     facility, people = reading.models.get("facility.yml"), reading.models.get("people.yml")
     records = reading.records(files, facility or _NO_FACILITY, people.people if people else ())
     unread = [path for path in ("facility.yml", "people.yml") if path not in reading.models]
+    if filling is not None and facility is not None:  # without one the time zone is not known
+        records, found = filling(records)
+        reading.faults += found
     faults = list(_not_replaced(reading.faults, files, records.visits))
     # What could not be read is not also missing.
     places = {fault.place for fault in faults}

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 from pathlib import Path
 
-from generator.records.snapshot import TRENDS, LazySnapshot, Snapshot, held_empty, is_record
+from generator.records.snapshot import LOGS, TRENDS, LazySnapshot, Snapshot, held_empty, is_record
 
 # What a developer's configuration or a hook's environment would change about the answers.
 _OPTIONS = (
@@ -95,11 +95,12 @@ class Repository:
         if paths is not None:
             wanted = set(paths)
             tree = {path: blob for path, blob in tree.items() if path in wanted}
-        read = self.contents({blob for path, blob in tree.items() if not (path.startswith(TRENDS) or held_empty(path))})
+        apart = {path for path in tree if path.startswith((TRENDS, LOGS)) or held_empty(path)}
+        read = self.contents({blob for path, blob in tree.items() if path not in apart})
         held: dict[str, bytes] = {}
         left: dict[str, Callable[[], bytes]] = {}
         for path, blob in tree.items():
-            if path.startswith(TRENDS):
+            if path.startswith((TRENDS, LOGS)):
                 left[path] = partial(self.run, "cat-file", "blob", blob)
             else:
                 held[path] = b"" if held_empty(path) else read[blob]

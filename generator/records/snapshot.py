@@ -10,8 +10,9 @@ Snapshot = Mapping[str, bytes]
 EVIDENCE = ("attachments/", "logs/", "trends/")
 """Folders of files that are no records by themselves."""
 TRENDS = "trends/"
+LOGS = "logs/"
 ISSUED = "issued/"
-_LISTED_ONLY = ("attachments/", "logs/")
+_LISTED_ONLY = "attachments/"
 """Evidence that may be large and that no number is computed from: its bytes are left where they are."""
 
 
@@ -43,14 +44,14 @@ def held_empty(path: str) -> bool:
 
 
 def from_folder(records: Path) -> Snapshot:
-    """All records below a folder, sorted by path; issued certificates and exports of the building system are left."""
+    """All records below a folder, sorted by path; issued certificates, logs and exports are left where they are."""
     held: dict[str, bytes] = {}
     left: dict[str, Callable[[], bytes]] = {}
     for path in records.rglob("*"):
         relative = path.relative_to(records).as_posix()
         if not is_record(relative) or not path.is_file():
             continue
-        if relative.startswith((TRENDS, ISSUED)):
+        if relative.startswith((TRENDS, LOGS, ISSUED)):
             left[relative] = path.read_bytes
         else:
             held[relative] = b"" if held_empty(relative) else path.read_bytes()

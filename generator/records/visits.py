@@ -145,10 +145,12 @@ class Visit:
         return rows_by_line(self.content)[self.lines[row]]
 
     def place(self, row: int, column: str) -> Place:
-        """Place of a row's field, by character column as editors count; without that column, of the row."""
-        numbers, raw = self.fields.get(column, ()), self.raw_row(row)
+        """Place of a row's field, by character column as editors count; without that column, of the log that the row
+        names in place of readings, else of the row.
+        """
+        numbers, raw = self.fields.get(column) or self.fields.get("log", ()), self.raw_row(row)
         filled = [n for n in numbers if n < len(raw) and raw[n].strip()]
-        number = (filled or list(numbers) or [0])[0]
+        number = (filled or list(self.fields.get(column, ())) or [0])[0]
         return field_place(self.path, self.content, self.lines[row], number)
 
 

@@ -6,6 +6,7 @@ in a certificate, so reservations of that kind cannot come out again (`NOT_RECOM
 
 from __future__ import annotations
 
+import base64
 import json
 import math
 from collections.abc import Iterable, Mapping
@@ -17,13 +18,13 @@ from generator.assessment.assess import Assessment, assemble, monte_carlo_answer
 from generator.assessment.reference_doubt import REFERENCE_IN_DOUBT
 from generator.assessment.results import make_results
 from generator.faults import Fault, Severity
-from generator.records.check import check
 from generator.records.load import Records, load
 from generator.records.models import Channel
 from generator.records.rows import SensorVisit, sensor_visits, with_shared_readings, without_lines
 from generator.records.rules import cross_check
 from generator.records.snapshot import Snapshot
 from generator.site.statement import Statement, statements
+from generator.soak.check import check
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.measured import LineKey, Measurement
 from generator.uncertainty.measurement import measure
@@ -78,6 +79,8 @@ def inputs_of(statement: Statement, visit: bytes) -> Inputs:
     for record in evidence["records"]:
         if "text" in record:
             files[record["path"]] = record["text"].encode()
+        elif "base64" in record:
+            files[record["path"]] = base64.b64decode(record["base64"])
         elif record["path"] != PEOPLE:
             raise CannotRecompute(f"it does not hold the text of {record['path']}")
     return Inputs(

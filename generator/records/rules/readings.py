@@ -10,7 +10,7 @@ from generator.faults import Fault, error, reservation
 from generator.records.columns import READING_PHASES, REFERENCE_READINGS, SHARED_WORDS, STATED
 from generator.records.rules.survey import RuleAcross, Survey, row_numbers
 from generator.records.visit_header import read_header
-from generator.units import UNITS, Unit
+from generator.units import CANONICAL, UNITS, Unit
 
 IMPLAUSIBLE = error("implausible-reading", "a number lies outside what its column can hold")
 CONTRADICTORY = error(
@@ -18,6 +18,9 @@ CONTRADICTORY = error(
 )
 TWO_AT_ONCE = error("two-readings-at-one-time", "a sensor has two different rows of readings at one time")
 SAVED_TWICE = error("visit-saved-twice", "a sensor was read at one time in two visits")
+LOG_AND_READINGS = error(
+    "log-and-readings", "consecutive rows of a sensor at one target mix a log's window with other readings"
+)
 TWO_REFERENCES = error(
     "plateau-of-two-references", "consecutive rows of a sensor at one target lean on different references"
 )
@@ -92,7 +95,13 @@ def implausible_readings(survey: Survey) -> Iterator[Fault]:
 def _implausible(survey: Survey, row: int, column: str, plausible: Range) -> tuple[str, str]:
     visit, at = survey.rows.visit_of(row), int(survey.rows.row[row])
     raw = visit.raw_row(at)
-    field = next(f for f in read_header(visit.header).of(column) if raw[f.index : f.index + 1] and raw[f.index].strip())
+    fields = read_header(visit.header).of(column)
+    field = next((f for f in fields if raw[f.index : f.index + 1] and raw[f.index].strip()), None)
+    if field is None:  # the mean of a log
+        value, (lowest, highest) = float(survey.rows.number(column)[row]), plausible
+        symbol = CANONICAL[survey.rows.quantity(column)[row]]
+        message = f"{column} is {value:.6g} {symbol} in the log, not between {lowest:g} and {highest:g}"
+        return message, "check the units in the log's mapping, and the window"
     written = raw[field.index].strip()
     unit = field.unit
     if unit is None:
@@ -195,6 +204,27 @@ def plateaus_of_two_references(survey: Survey) -> Iterator[Fault]:
             yield rows.fault(TWO_REFERENCES, row, column, message, cure)
 
 
+def plateaus_of_logs(survey: Survey) -> Iterator[Fault]:
+    """One window of a log is a plateau: its readings follow each other too closely to be counted with others."""
+    rows = survey.rows
+    named = rows.words("log").filled
+    if not named.any():
+        return
+    own = np.flatnonzero(rows.own & (rows.time != 0))
+    order = own[np.lexsort((rows.time[own], rows.part[own]))]
+    before, after = order[:-1], order[1:]
+    phase, target = rows.words("phase").code, rows.number("target")
+    repeats = (
+        (rows.part[before] == rows.part[after]) & (phase[before] == phase[after]) & (target[before] == target[after])
+    )
+    mixed = repeats & (named[before] | named[after])
+    for row, other in zip(after[mixed].tolist(), before[mixed].tolist(), strict=True):
+        line = rows.place(other, "log").line
+        message = f"the row and line {line} are one plateau, and a log's window is a plateau by itself"
+        cure = "keep the window that counts; what was read beside it belongs into the note"
+        yield rows.fault(LOG_AND_READINGS, row, "log", message, cure)
+
+
 def _content(row: tuple[str, ...]) -> list[str]:
     texts = [text.strip() for text in row]
     while texts and not texts[-1]:
@@ -242,8 +272,8 @@ def stated_results(survey: Survey) -> Iterator[Fault]:
 def points_not_done(survey: Survey) -> Iterator[Fault]:
     """A row without readings says why: the door was locked."""
     rows = survey.rows
-    phase = rows.words("phase").among(READING_PHASES)
-    for row in row_numbers(phase & ~rows.reading & ~rows.words("note").filled & ~rows.damaged):
+    phase, said = rows.words("phase").among(READING_PHASES), rows.words("note").filled | rows.words("log").filled
+    for row in row_numbers(phase & ~rows.reading & ~said & ~rows.damaged):
         message = "the row has no readings, and no note says why"
         cure = "say under note why the point was not done"
         yield rows.fault(NOT_DONE_WITHOUT_NOTE, row, "note", message, cure)
@@ -255,6 +285,7 @@ RULES: tuple[RuleAcross, ...] = (
     rows_at_one_time,
     visits_saved_twice,
     plateaus_of_two_references,
+    plateaus_of_logs,
     targets,
     negative_soaks,
     stated_results,
