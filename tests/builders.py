@@ -58,11 +58,12 @@ def facility(**keys: Any) -> Files:
     return _yaml("facility.yml", default, keys)
 
 
-def people() -> Files:
-    """Ann calibrates, Ben approves and decides."""
+def people(*others: Keys) -> Files:
+    """Ann calibrates, Ben approves and decides; `others`: each a `person`."""
     everyone = [
         person("ann", "Ann Reed", "calibrate"),
         person("ben", "Ben Sedge", "approve", "decide"),
+        *others,
     ]
     return _yaml("people.yml", {"people": everyone}, {})
 
