@@ -9,11 +9,11 @@ import sys
 from collections.abc import Sequence
 
 from generator import __version__
-from generator.commands import build, check, explain, new, retrace, serve, targets
+from generator.commands import build, check, explain, new, retrace, review, serve, targets
 from generator.commands.common import COULD_NOT_RUN, FAULTS, prefix_of, print_faults
 from generator.faults import RecordsRefused, Severity
 
-COMMANDS = (check, build, serve, explain, retrace, targets, new)
+COMMANDS = (check, build, serve, explain, retrace, targets, new, review)
 """in the order of `--help`"""
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property, partial
 from pathlib import Path
@@ -12,10 +12,7 @@ from generator.records.git import CannotReadHistory, Repository, repository_of
 from generator.records.issued import NAME as ISSUED_NAME
 from generator.records.snapshot import EVIDENCE, ISSUED, LazySnapshot, Snapshot, is_record
 
-_COMMIT, _FIELD, _ITEM = "\x01", "\x02", "\x03"
-_FORMAT = "%x01%H%x02%aN%x02%aE%x02%aI" + "".join(
-    f"%x02%(trailers:key={key},valueonly,separator=%x03)" for key in ("Reviewed-by", "Reviewed-file")
-)
+_FIELDS = ("%H", "%aN", "%aE", "%aI", "%(trailers:key=Reviewed-by,key=Reviewed-file,unfold=true)")
 _ADDRESS = re.compile(r"\s*(?P<name>.*?)\s*<(?P<email>[^<>]*)>\s*")
 
 
@@ -103,15 +100,12 @@ class Change:
         touched = {path.rpartition(".r")[0] for path in self.paths if path.startswith(ISSUED)}
         return {path for path in tree if not path.startswith(ISSUED) or path.rpartition(".r")[0] in touched}
 
-    def certificates(self, of: Collection[tuple[str, str]], tree: Mapping[str, str]) -> dict[str, bytes]:
-        """The issued certificates of some (visit id, sensor), by path."""
-        paths = {
-            path: blob
-            for path, blob in tree.items()
-            if (name := ISSUED_NAME.fullmatch(path)) and (name[2], name[1]) in of
-        }
-        read = self.repository.contents(set(paths.values()))
-        return {path: read[blob] for path, blob in paths.items()}
+    def certificates(self, visits: Collection[str], tree: Mapping[str, str]) -> dict[str, bytes]:
+        """The issued certificates of some visits, by path."""
+        names = {path: ISSUED_NAME.fullmatch(path) for path in tree if path.startswith(ISSUED)}
+        paths = [path for path, name in names.items() if name and name[2] in visits]
+        read = self.repository.contents({tree[path] for path in paths})
+        return {path: read[tree[path]] for path in paths}
 
 
 def _left(path: str) -> bool:
@@ -171,7 +165,7 @@ def change_between(repository: Repository, base: str, head: str) -> Change:
         head=theirs,
         before=_records(repository, start),
         after=_records(repository, theirs),
-        commits=_commits(repository, start, theirs),
+        commits=tuple(_commits(repository, start, theirs)),
     )
 
 
@@ -179,38 +173,42 @@ def _records(repository: Repository, commit: str) -> dict[str, str]:
     return {path: blob for path, blob in repository.tree(commit).items() if is_record(path)}
 
 
-def _commits(repository: Repository, base: str, head: str) -> tuple[BranchCommit, ...]:
+def _commits(repository: Repository, base: str, head: str) -> Iterator[BranchCommit]:
     """Commits of the branch, oldest first; of a merge only what it made other than all its parents."""
-    options = ("--reverse", "--topo-order", "-c", "--raw", "-z", "--no-renames", "--no-abbrev", f"--format={_FORMAT}")
-    text = repository.run("log", *options, f"{base}..{head}").decode("utf-8", "replace")
-    return tuple(_commit(repository.prefix, part) for part in text.split(_COMMIT)[1:])
-
-
-def _commit(prefix: str, text: str) -> BranchCommit:
-    told, _, raw = text.partition("\0")
-    commit, author, email, time, reviewers, files = told.split(_FIELD)[:6]
-    named = (_ADDRESS.fullmatch(item) for item in reviewers.split(_ITEM))
-    return BranchCommit(
-        commit=commit,
-        author=author,
-        email=email,
-        day=time[:10],
-        reviewers=tuple(Trailer(name=found["name"], email=found["email"]) for found in named if found),
-        reviewed_files=tuple(item.strip().removeprefix(prefix) for item in files.split(_ITEM) if item.strip()),
-        edits=tuple(_edits(prefix, raw)),
+    said = repository.run(
+        *("-c", "trailer.separators=:", "log", "--reverse", "--topo-order", "-c", "--raw", "-z"),
+        *("--no-renames", "--no-abbrev", "--no-ext-diff", "--encoding=UTF-8", f"--format=%x00{'%x00'.join(_FIELDS)}"),
+        f"{base}..{head}",
     )
+    words, at = said.decode("utf-8", "replace").split("\0"), 0
+    while at + len(_FIELDS) < len(words):
+        commit, author, email, time, trailers = words[at + 1 : at + 1 + len(_FIELDS)]
+        at += 1 + len(_FIELDS)
+        edits: list[Edit] = []
+        if words[at : at + 1] == [""] and words[at + 1 : at + 2] and words[at + 1].startswith(":"):
+            at += 1  # the edits of a merge stand apart
+        while at + 1 < len(words) and words[at].lstrip("\n").startswith(":"):
+            edits += _edit(repository.prefix, words[at].lstrip("\n"), words[at + 1])
+            at += 2
+        named = [line.partition(":")[::2] for line in trailers.splitlines()]
+        people = (_ADDRESS.fullmatch(value) for key, value in named if key.strip().lower() == "reviewed-by")
+        files = [value.strip() for key, value in named if key.strip().lower() == "reviewed-file"]
+        yield BranchCommit(
+            commit=commit,
+            author=author,
+            email=email,
+            day=time[:10],
+            reviewers=tuple(Trailer(name=found["name"], email=found["email"]) for found in people if found),
+            reviewed_files=tuple(path.removeprefix(repository.prefix) for path in files if path),
+            edits=tuple(edits),
+        )
 
 
-def _edits(prefix: str, raw: str) -> list[Edit]:
-    """The edits of `--raw -z`: a line of modes and blobs, then the path; of a merge, one blob for each parent first."""
-    found = []
-    tokens = [token for token in raw.split("\0") if token.strip("\n")]
-    for told, path in zip(tokens[::2], tokens[1::2], strict=False):
-        told = told.lstrip("\n")
-        parents = len(told) - len(told.lstrip(":"))
-        fields = told.lstrip(":").split(" ")
-        blobs = fields[parents + 1 : 2 * parents + 2]
-        if path.startswith(prefix) and len(blobs) == parents + 1:
-            before, after = (None if set(blob) == {"0"} else blob for blob in (blobs[0], blobs[-1]))
-            found.append(Edit(path=path.removeprefix(prefix), before=before, after=after))
-    return found
+def _edit(prefix: str, told: str, path: str) -> list[Edit]:
+    """One line of `--raw`: modes, then blobs, of each parent and of the commit; none where it is no record."""
+    parents = len(told) - len(told.lstrip(":"))
+    blobs = told.lstrip(":").split(" ")[parents + 1 : 2 * parents + 2]
+    if not path.startswith(prefix):
+        return []
+    before, after = (None if set(blob) == {"0"} else blob for blob in (blobs[0], blobs[-1]))
+    return [Edit(path=path.removeprefix(prefix), before=before, after=after)]
