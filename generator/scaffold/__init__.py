@@ -1,1 +1,1 @@
-"""New folders: an empty facility to fill in (`facility.py`), and the demo facility with its whole history (`demo.py`)."""
+"""New folders: an empty facility (`facility.py`), and the demo facility with its history (`demo.py`)."""

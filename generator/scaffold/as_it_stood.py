@@ -70,7 +70,7 @@ CORRECTIONS = (
 
 
 class History:
-    """One YAML record through the years. `calibrated`: by visit, the day on which a calibration made of it is written."""
+    """One YAML record through the years. `calibrated`: by visit, the day its calibration is written into the record."""
 
     def __init__(self, path: str, text: str, calibrated: Mapping[str, date]) -> None:
         self.path, self.text, self._calibrated = path, text, calibrated
