@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from generator.assessment.assess import Assessment, assess_visit
+from generator.assessment.assess import Approvals, Assessment, assess_visit
 from generator.assessment.conformity import Verdict
 from generator.assessment.due import points_met
 from generator.assessment.result import Result
@@ -47,7 +47,7 @@ class Explained:
     summaries: tuple[SensorVisitSummary, ...]
 
 
-def explain_file(files: Snapshot, file: Path) -> tuple[Explained, str]:
+def explain_file(files: Snapshot, file: Path, approvals: Approvals | None = None) -> tuple[Explained, str]:
     """Explain a visit file that need not be committed, finished, or inside the records; and its path as a record.
 
     Raises CannotExplain where the file cannot be read or is not named like a visit.
@@ -61,10 +61,10 @@ def explain_file(files: Snapshot, file: Path) -> tuple[Explained, str]:
         raise CannotExplain(
             f"{file}: not named like a visit\n  cure: name it YYYY-MM-DD-words.csv, e.g. 2026-03-14-drying.csv"
         )
-    return _explained({**files, path: content}, path), path
+    return _explained({**files, path: content}, path, approvals), path
 
 
-def explain_visit(files: Snapshot, sensor: str, visit: str) -> Explained:
+def explain_visit(files: Snapshot, sensor: str, visit: str, approvals: Approvals | None = None) -> Explained:
     """Explain one sensor at one committed visit (its id, with or without revision).
 
     Raises CannotExplain where there is no such visit or the sensor is not in it.
@@ -77,7 +77,7 @@ def explain_visit(files: Snapshot, sensor: str, visit: str) -> Explained:
         )
         hint = f"; that month has {', '.join(close)}" if close else ""
         raise CannotExplain(f"there is no visit {visit!r}\n  cure: give the file's name without .csv{hint}")
-    explained = _explained(files, path)
+    explained = _explained(files, path, approvals)
     chosen = tuple(s for s in explained.summaries if s.sensor_visit.sensor == sensor)
     if explained.summaries and not chosen:
         held = ", ".join(s.sensor_visit.sensor for s in explained.summaries)
@@ -85,8 +85,8 @@ def explain_visit(files: Snapshot, sensor: str, visit: str) -> Explained:
     return Explained(faults=explained.faults, assessment=explained.assessment, summaries=chosen)
 
 
-def _explained(files: Snapshot, path: str) -> Explained:
-    assessment, faults = assess_visit(files, path)
+def _explained(files: Snapshot, path: str, approvals: Approvals | None) -> Explained:
+    assessment, faults = assess_visit(files, path, approvals)
     found = assessment.summaries if assessment else ()
     mine = tuple(s for s in found if s.sensor_visit.visit.path == path)
     return Explained(faults=tuple(faults), assessment=assessment, summaries=mine)

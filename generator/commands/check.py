@@ -24,11 +24,12 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from generator.assessment.assess import check
+    from generator.provenance import HistoryOf
 
     files = files_of(options.records)
     if files is None:
         return COULD_NOT_RUN
-    faults = in_order(check(files))
+    faults = in_order(check(files, HistoryOf(options.records)))
     errors = [f for f in faults if f.rule.severity is Severity.ERROR]
     print_faults(
         faults if options.reservations else errors, prefix_of(options.records), annotations=options.annotations

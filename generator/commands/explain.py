@@ -36,17 +36,20 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from generator.explain import CannotExplain, as_json, as_text, explain_file, explain_visit
+    from generator.provenance import HistoryOf
 
     files = files_of(options.records)
     if files is None:
         return COULD_NOT_RUN
     file = path = ""
+    history = HistoryOf(options.records)
     try:
         if len(options.what) == 1:
             file = options.what[0]
-            explained, path = explain_file(files, Path(file))
+            explained, path = explain_file(files, Path(file), history)
         elif len(options.what) == 2:
-            explained = explain_visit(files, *options.what)
+            sensor, visit = options.what
+            explained = explain_visit(files, sensor, visit, history)
         else:
             raise CannotExplain("give one visit file, or a sensor and a visit")
     except CannotExplain as problem:

@@ -40,6 +40,7 @@ def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from generator.assessment.assess import assess
     from generator.assessment.retrace import retrace
+    from generator.provenance import HistoryOf
     from generator.records.load import load
     from generator.retrace_text import CannotRetrace, as_json, as_text, question
     from generator.site.shell import build_day
@@ -60,7 +61,7 @@ def run(options: argparse.Namespace) -> int:
         print(problem, file=sys.stderr)
         return COULD_NOT_RUN
     with told_after(QUIET_S, f"reading and assessing {len(files)} records"):
-        assessment = assess(files, day)
+        assessment = assess(files, day, HistoryOf(options.records))
         found = retrace(assessment, asked.shifts)
     print(as_json(asked, found) if options.json else as_text(asked, found))
     return CLEAN

@@ -5,7 +5,7 @@ of it. Approved are its bytes at its path: an edited record awaits review again.
 """
 
 from generator.provenance.facts import Approval, ApprovalState, FileHistory, Provenance, Step, VisitProvenance
-from generator.provenance.of_records import HistoryOf, provenance, provenance_at
+from generator.provenance.of_records import HistoryOf, provenance, provenance_at, without_history
 
 __all__ = [
     "Approval",
@@ -17,4 +17,5 @@ __all__ = [
     "VisitProvenance",
     "provenance",
     "provenance_at",
+    "without_history",
 ]

@@ -24,12 +24,16 @@ class HistoryOf:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self.provenance: Provenance | None = None
+        self._found: Provenance | None = None
 
     def __call__(self, records: Records) -> frozenset[tuple[str, str]] | None:
         """As `Provenance.approved`. Raises CannotReadHistory as `provenance` does."""
-        self.provenance = provenance(self._folder, records)
-        return self.provenance.approved
+        self._found = provenance(self._folder, records)
+        return self._found.approved
+
+    def of(self, records: Records) -> Provenance:
+        """The provenance that was found; looked for now where nobody asked yet."""
+        return self._found or provenance(self._folder, records)
 
 
 def provenance(folder: Path, records: Records) -> Provenance:
@@ -39,7 +43,7 @@ def provenance(folder: Path, records: Records) -> Provenance:
     """
     repository = repository_of(folder)
     if repository is None or repository.head is None or not repository.tree(repository.head):
-        return _without_history(records)
+        return without_history(records)
     return provenance_at(repository, repository.head, records)
 
 
@@ -59,7 +63,8 @@ def provenance_at(repository: Repository, commit: str, records: Records) -> Prov
     )
 
 
-def _without_history(records: Records) -> Provenance:
+def without_history(records: Records) -> Provenance:
+    """Of records that lie in no repository: what issued certificates tell."""
     visits = {visit.path: _state(visit, ApprovalState.NO_HISTORY, None, {}, _NO_HISTORY) for visit in records.visits}
     visits = _with_issued(records, visits)
     return Provenance(

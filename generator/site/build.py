@@ -10,6 +10,8 @@ from datetime import date
 from pathlib import Path
 
 from generator.assessment.assess import assess
+from generator.provenance import HistoryOf
+from generator.records.git import CannotReadHistory
 from generator.records.schemas import schemas
 from generator.records.snapshot import Snapshot, from_folder
 from generator.site import assets, downloads
@@ -38,21 +40,27 @@ Say = Callable[[str], None]
 
 
 def site_content(records: Path, day: date, templates: Path, say: Say | None = None) -> SiteContent:
-    """Pages and files of the site of `records` on a day; the same from the same records, templates, code and day.
+    """Pages and files of the site of `records` on a day; the same from the same records, templates, code, day and
+    history of the commit that is checked out.
 
     `templates`: a folder of templates whose files stand in for those that came with us. `say` is told what is being
     done (by default on stderr). Raises RecordsRefused where the records hold errors, or a character that cannot be
-    printed, and CannotPublish where a certificate's template does not compile or two records would have one page.
+    printed, and CannotPublish where a certificate's template does not compile, two records would have one page, or the
+    history was cut off.
     """
     say = say or _to_stderr
     started = time.monotonic()
     files = from_folder(records)
     say(f"reading and assessing {len(files)} records")
-    assessment = assess(files, day)
+    history = HistoryOf(records)
+    try:
+        assessment = assess(files, day, history)
+    except CannotReadHistory as problem:
+        raise CannotPublish(str(problem)) from None
     say(f"assessed {len(assessment.results)} results in {time.monotonic() - started:.1f} s")
     folders = assets.template_folders(templates)
     printed = certificates(assessment, folders, lambda done, of: say(f"printed {done} of {of} certificates"))
-    lookup = look_up(assessment)
+    lookup = look_up(assessment, history.of(assessment.records))
     content = content_of(files, lookup, folders, {**printed, **forms(lookup, folders)})
     say(f"wrote {len(content.pages)} pages in {time.monotonic() - started:.1f} s")
     return content

@@ -78,7 +78,6 @@ _DUE = {
 _DRIFT = {"drifting": "drift", "watch": "close", "steady": "ok", "too few visits": "none"}
 _CASES = {"nobody has it yet": "out", "open": "close", "closed": "ok"}
 
-NOT_REVIEWED = Chip(word="not reviewed", kind="unreviewed")
 DRIFTING = Chip(word="drifting", kind="drift")
 WITHDRAWN = Chip(word="withdrawn", kind="void")
 

@@ -233,10 +233,6 @@ def test_cautions_stand_where_the_work_is_described(path: str):
         assert said in text.replace("&#39;", "'")
 
 
-def test_a_visit_that_nobody_approved_says_that_its_certificates_are_previews():
-    assert "certificates of this visit are previews" in store.page("visits/2026-11-02-bins.html").body
-
-
 @pytest.mark.parametrize("template", sorted(path.name for path in TEMPLATES.glob("*.html")))
 def test_templates_do_no_arithmetic(template: str):
     """Views hand over what is shown; a template that computes would be a second place for the same number."""

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from generator import __version__
 from generator.faults import RULES, Fault, Severity, in_order
 from generator.site import words
+from generator.site.views.approvals import history_facts
 from generator.site.views.lookup import Lookup
-from generator.site.words import Link
+from generator.site.words import Fact, Link
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +56,8 @@ class DataView:
     version: str
     records_hash: str
     day: str
+    history: tuple[Fact, ...]
+    """the commit that was looked at, and how far its records have come"""
     results: int
     visits: int
 
@@ -89,6 +92,7 @@ def data(
         version=__version__,
         records_hash=records_hash,
         day=str(lookup.day),
+        history=history_facts(lookup),
         results=len(lookup.assessment.results),
         visits=len(lookup.visits),
     )

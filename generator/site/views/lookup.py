@@ -14,6 +14,7 @@ from generator.assessment.findings import Case
 from generator.assessment.reference_checks import good_days
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
+from generator.provenance import Provenance, without_history
 from generator.records.load import Records
 from generator.records.models import Channel, Place
 from generator.records.visits import Visit
@@ -29,6 +30,7 @@ class Lookup:
     """The assessment, and its parts by what they are found under."""
 
     assessment: Assessment
+    provenance: Provenance
     visits: Mapping[str, tuple[SensorVisitSummary, ...]]
     """visit id → its sensors' parts, in order of days"""
     revisions: Mapping[str, tuple[Visit, ...]]
@@ -91,8 +93,8 @@ class Lookup:
         return datetime.fromtimestamp(time_utc, UTC).astimezone(self.zone).strftime("%Y-%m-%dT%H:%M")
 
 
-def look_up(assessment: Assessment) -> Lookup:
-    """Sort an assessment's parts under what they are looked up by."""
+def look_up(assessment: Assessment, provenance: Provenance | None = None) -> Lookup:
+    """Sort an assessment's parts under what they are looked up by; `provenance` left out: no history is at hand."""
     visits: dict[str, list[SensorVisitSummary]] = {}
     withdrawn: dict[str, list[SensorVisitSummary]] = {}
     for summary in assessment.summaries:
@@ -109,6 +111,7 @@ def look_up(assessment: Assessment) -> Lookup:
             reference_results.setdefault(result.sensor, []).append(result)
     return Lookup(
         assessment=assessment,
+        provenance=provenance or without_history(assessment.records),
         visits={name: tuple(parts) for name, parts in visits.items()},
         revisions={name: tuple(files) for name, files in revisions.items()},
         withdrawn={name: tuple(parts) for name, parts in withdrawn.items()},

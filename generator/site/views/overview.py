@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from generator.assessment.due import DueState
 from generator.assessment.standing import Standing, State
 from generator.site import words
+from generator.site.views.approvals import Reported, awaiting, reported
 from generator.site.views.lookup import Lookup, finding_link, sensor_link, visit_link
 from generator.site.views.outlooks import leaving_before_due
 from generator.site.views.references import ReferenceState, reference_states
@@ -58,12 +59,15 @@ class OverviewView:
     day: str
     newest: Link | None
     awaiting: str
+    awaiting_newest: Link | None
     lead: str
     trust: str
     basis: str
     """what trusted means"""
     rules: tuple[str, ...]
     """decision rules behind the states, each once"""
+    reported: tuple[Reported, ...]
+    """out of tolerance, and nobody reviewed it yet"""
     unowned: tuple[Link, ...]
     """findings that nobody has yet, newest first"""
     nobody: Chip
@@ -83,15 +87,18 @@ def overview(lookup: Lookup) -> OverviewView:
     newest = lookup.assessment.summaries[-1].sensor_visit.visit if lookup.assessment.summaries else None
     total = _count("all places", standings)
     open_findings = open_cases(lookup.assessment.cases)
+    waiting, newest_waiting = awaiting(lookup)
     return OverviewView(
         facility=lookup.records.facility.name,
         day=str(lookup.day),
         newest=visit_link(newest.id) if newest else None,
-        awaiting=awaiting(lookup),
+        awaiting=waiting,
+        awaiting_newest=newest_waiting,
         lead=_lead(serving),
         trust=_trust(serving),
         basis=TRUSTED,
         rules=tuple(dict.fromkeys(words.shown(r.rule) for s in serving for r in s.deciding)),
+        reported=reported(lookup),
         unowned=tuple(finding_link(case) for case in unowned(lookup.assessment.cases)),
         nobody=NOBODY,
         groups=_groups(lookup, standings),
@@ -109,15 +116,6 @@ def overview(lookup: Lookup) -> OverviewView:
         total=total,
         next_due=_next_due(serving),
     )
-
-
-def awaiting(lookup: Lookup) -> str:
-    """What awaits review: approvals come with the git history, which holds none yet."""
-    count = len(lookup.visits)
-    if not count:
-        return "no visit on record yet"
-    all_of = "the one visit on record awaits" if count == 1 else f"all {count} visits await"
-    return f"no approvals on record yet: {all_of} review, and every certificate is a preview"
 
 
 def _lead(serving: Sequence[Standing]) -> str:

@@ -21,6 +21,7 @@ from generator.site.certificate_words import KINDS
 from generator.site.charts import visit_chart
 from generator.site.traceability import Link as TraceLink
 from generator.site.traceability import Traceability
+from generator.site.views.approvals import VisitApproval, approval_chip, visit_approval, visit_state
 from generator.site.views.history_events import event_in_words
 from generator.site.views.lookup import Lookup, reference_link, visit_link
 from generator.site.views.results import BudgetView, ResultTable, budget, result_table
@@ -37,6 +38,7 @@ class VisitRow:
     sensors: tuple[tuple[Link, tuple[Chip, ...]], ...]
     references: tuple[Link, ...]
     technicians: str
+    review: Chip
     remark: str
 
 
@@ -116,6 +118,7 @@ class VisitView:
 
     id: str
     day: str
+    approval: VisitApproval
     facts: tuple[Fact, ...]
     references: tuple[tuple[Link, str], ...]
     parts: tuple[SensorPart, ...]
@@ -144,6 +147,7 @@ def _row(lookup: Lookup, name: str, parts: Sequence[SensorVisitSummary]) -> Visi
         sensors=tuple((lookup.item(s.sensor_visit.sensor), _chips(s)) for s in parts),
         references=tuple(reference_link(r) for r in _words_of(parts, "reference")),
         technicians=_technicians(lookup, parts),
+        review=approval_chip(visit_state(lookup, parts)),
         remark=", ".join(said),
     )
 
@@ -173,6 +177,7 @@ def visit_view(lookup: Lookup, name: str, trace: Traceability, certificates: Cer
     return VisitView(
         id=name,
         day=str(parts[0].sensor_visit.visit.day),
+        approval=visit_approval(lookup, name),
         facts=tuple(_facts(lookup, name, parts)),
         references=tuple(_references(lookup, parts)),
         parts=tuple(_part(lookup, summary, certificates) for summary in parts),
