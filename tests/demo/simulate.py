@@ -49,16 +49,23 @@ def simulate() -> tuple[dict[str, bytes], tuple[TrueError, ...]]:
     files: dict[str, bytes] = {}
     truths: list[TrueError] = []
     for trip in sorted(TRIPS, key=lambda trip: trip.id):
-        visit = _Visit(trip)
-        visit.run()
-        truths += visit.truths
-        for revision, rows in visit.revisions():
-            ending = "" if revision == 1 else f".r{revision}"
-            path = f"visits/{trip.date.year}/{trip.id}{ending}.csv"
-            if path in files:
-                raise ValueError(f"two trips are called {trip.id}")
-            files[path] = as_csv(rows, by_spreadsheet=trip.spreadsheet)
+        written, behind = visit_files(trip)
+        if written.keys() & files.keys():
+            raise ValueError(f"two trips are called {trip.id}")
+        files |= written
+        truths += behind
     return files, tuple(truths)
+
+
+def visit_files(trip: Trip) -> tuple[dict[str, bytes], tuple[TrueError, ...]]:
+    """The files of one trip, a later revision beside the first, and the truth behind its readings."""
+    visit = _Visit(trip)
+    visit.run()
+    files = {}
+    for revision, rows in visit.revisions():
+        ending = "" if revision == 1 else f".r{revision}"
+        files[f"visits/{trip.date.year}/{trip.id}{ending}.csv"] = as_csv(rows, by_spreadsheet=trip.spreadsheet)
+    return files, tuple(visit.truths)
 
 
 class _Visit:

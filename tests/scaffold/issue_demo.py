@@ -1,4 +1,4 @@
-"""Issue the demo's certificates as its years went by: `python -m tests.scaffold.issue_demo` writes records/issued/ anew.
+"""Issue the demo's certificates as its years went by: `python -m tests.scaffold.issue_demo` renews records/issued/.
 
 The history of the demo is written up to a day of issue, what is approved and not yet certified by then is issued on the
 records as they stood, and the history goes on with those certificates in it. Run it again whenever records, history
@@ -53,7 +53,6 @@ def issue_demo(files: Mapping[str, bytes]) -> Iterator[tuple[date, dict[str, byt
 
 
 def _before_issuing(day: date) -> datetime:
-
     return datetime.combine(day, time(10, 30))
 
 

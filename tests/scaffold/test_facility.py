@@ -1,0 +1,191 @@
+"""An empty facility checks and builds as it is, says what to fill in, and keeps faulty records out of commits."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from mkdocs.utils.yaml import yaml_load
+
+from generator import __version__
+from generator.cli import main
+from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from generator.scaffold.facility import EXAMPLE, empty_facility
+from generator.site.assets import template_folders
+
+ROOT = Path(__file__).parents[2]
+pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")
+
+
+@pytest.fixture
+def author(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A user of git with a name, and no settings of this machine."""
+    monkeypatch.setenv("GIT_CONFIG_GLOBAL", os.devnull)
+    monkeypatch.setenv("GIT_CONFIG_NOSYSTEM", "1")
+    for role in ("AUTHOR", "COMMITTER"):
+        monkeypatch.setenv(f"GIT_{role}_NAME", "Ada Thorn")
+        monkeypatch.setenv(f"GIT_{role}_EMAIL", "ada@example.org")
+
+
+@pytest.fixture
+def facility(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, author: None) -> Path:
+    folder = tmp_path / "ours"
+    assert main(["new", str(folder), "--git"]) == CLEAN
+    monkeypatch.chdir(folder)
+    return folder
+
+
+def git(*arguments: str) -> str:
+    return subprocess.run(["git", *arguments], capture_output=True, text=True, check=True).stdout
+
+
+def test_it_checks_without_a_fault_and_explains_its_example(facility: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "--reservations"]) == CLEAN
+    assert capsys.readouterr().out == ""
+    (example,) = (facility / "example").glob("*.csv")
+    assert main(["explain", str(example)]) == CLEAN
+    assert "RH-101 (serial A-0001)" in capsys.readouterr().out
+
+
+def test_it_builds_with_a_page_of_its_own(facility: Path) -> None:
+    assert main(["build", "--date", "2026-03-10"]) == CLEAN
+    about = (facility / "site/about.html").read_text(encoding="utf-8")
+    assert "Say here what these records are" in about
+    assert 'href="sensors/index.html"' in about
+    assert "RH-101" in (facility / "site/sensors/index.html").read_text(encoding="utf-8")
+
+
+def test_its_example_visit_is_published_once_it_is_a_record(facility: Path) -> None:
+    (example,) = (facility / "example").glob("*.csv")
+    target = facility / "records/visits/2026" / example.name
+    target.parent.mkdir(parents=True)
+    shutil.move(example, target)
+    assert main(["build", "--date", "2026-03-10"]) == CLEAN
+    assert "as found: pass</span>" in (facility / f"site/visits/{target.stem}.html").read_text(encoding="utf-8")
+
+
+def test_its_lists_are_those_of_the_shell() -> None:
+    shell = yaml_load((template_folders()[-1] / "site.yml").read_text(encoding="utf-8"))
+    own = yaml_load(empty_facility()["mkdocs.yml"].decode())
+    assert own["nav"] == [*shell["nav"], "about.md"]
+
+
+def test_every_record_says_that_it_is_an_example() -> None:
+    files = empty_facility()
+    records = [name for name in files if name.startswith("records/") and name.endswith(".yml")]
+    assert len(records) >= 6
+    assert all(EXAMPLE.encode() in files[name].splitlines()[0] for name in records)
+    assert f"grep -rl {EXAMPLE} records" in files["README.md"].decode()
+
+
+def test_the_version_is_pinned() -> None:
+    assert f"hygrotrail=={__version__}\n" in empty_facility()["requirements.txt"].decode()
+
+
+def test_records_are_stored_as_they_were_written(facility: Path) -> None:
+    assert "records/people.yml: text: unset" in git("check-attr", "text", "records/people.yml")
+    assert git("status", "--porcelain") == ""
+    main(["build", "--date", "2026-03-10"])
+    assert git("status", "--porcelain") == ""
+
+
+def test_it_is_committed_by_its_user_and_on_main(facility: Path) -> None:
+    assert git("log", "--format=%an <%ae> %D").startswith("Ada Thorn <ada@example.org> HEAD -> main")
+    assert git("ls-files", "--stage", ".githooks").startswith("100755 ")
+
+
+@pytest.mark.parametrize("ending", ["", "\n"])
+def test_nothing_is_overwritten(tmp_path: Path, ending: str, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "notes.txt").write_text(ending, encoding="utf-8")
+    for option in ([], ["--git"], ["--demo"]):
+        assert main(["new", str(tmp_path), *option]) == COULD_NOT_RUN
+        assert "nothing is overwritten\n  cure: " in capsys.readouterr().err
+    assert main(["new", str(tmp_path / "notes.txt")]) == COULD_NOT_RUN
+    assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_a_repository_that_is_still_empty_is_filled(tmp_path: Path, author: None) -> None:
+    subprocess.run(["git", "init", "-q", "-b", "trunk", str(tmp_path)], check=True)
+    assert main(["new", str(tmp_path), "--git"]) == CLEAN
+    assert (tmp_path / "records/facility.yml").is_file()
+    assert (tmp_path / ".git/HEAD").read_text(encoding="ascii").strip() == "ref: refs/heads/trunk"
+
+
+def test_who_has_no_name_yet_is_told_how_to_give_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("GIT_CONFIG_GLOBAL", os.devnull)
+    monkeypatch.setenv("GIT_CONFIG_NOSYSTEM", "1")
+    monkeypatch.setenv("GIT_CONFIG_COUNT", "1")
+    monkeypatch.setenv("GIT_CONFIG_KEY_0", "user.useConfigOnly")
+    monkeypatch.setenv("GIT_CONFIG_VALUE_0", "true")
+    monkeypatch.delenv("EMAIL", raising=False)
+    assert main(["new", str(tmp_path / "ours"), "--git"]) == COULD_NOT_RUN
+    said = capsys.readouterr().err
+    assert "the files are written, not committed" in said
+    assert 'cure: git config --global user.name "First Last"' in said
+
+
+def test_the_lines_printed_for_new_users_of_git_do_what_they_say(
+    tmp_path: Path, author: None, program: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert main(["new", str(tmp_path / "ours")]) == CLEAN
+    lines = re.findall(r"^  (git .*)", capsys.readouterr().out, re.M)
+    assert len(lines) == 4
+    for line in lines:
+        subprocess.run(line, shell=True, cwd=tmp_path / "ours", check=True, capture_output=True)
+    monkeypatch.chdir(tmp_path / "ours")
+    assert git("log", "--format=%s", "main") == "Begin the records\n"
+    assert git("status", "--porcelain") == ""
+    assert git("config", "core.hooksPath") == ".githooks\n"
+
+
+@pytest.fixture
+def program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    """`hygrotrail` of this source tree on the path."""
+    bin_folder = tmp_path / "bin"
+    bin_folder.mkdir()
+    script = bin_folder / "hygrotrail"
+    script.write_text(f'#!/bin/sh\nPYTHONPATH="{ROOT}" exec "{sys.executable}" -m generator "$@"\n', encoding="utf-8")
+    script.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{bin_folder}{os.pathsep}{os.environ['PATH']}")
+    return str(script)
+
+
+posix = pytest.mark.skipif(os.name == "nt", reason="the stand-in for the installed program is a shell script")
+
+
+@posix
+def test_the_hook_refuses_what_is_about_to_be_committed(facility: Path, program: str) -> None:
+    people = facility / "records/people.yml"
+    sound = people.read_bytes()
+    people.write_bytes(sound.replace(b"may: [calibrate]", b"may: [caliber]"))
+    git("add", "records/people.yml")
+    people.write_bytes(sound)  # sound in the folder; what would be committed is not
+    refused = subprocess.run(["git", "commit", "-qm", "x"], capture_output=True, text=True, check=False)
+    assert refused.returncode == FAULTS
+    assert re.search(r"^records/people\.yml:\d+:\d+: error\[", refused.stdout + refused.stderr, re.M)
+    assert "Nothing is committed while an error stands." in refused.stderr
+    git("add", "records/people.yml")
+    (facility / "pages/more.md").write_text("# More\n", encoding="utf-8")
+    git("add", "pages")
+    assert subprocess.run(["git", "commit", "-qm", "x"], check=False).returncode == CLEAN
+
+
+@posix
+def test_the_hook_says_when_the_program_is_missing(facility: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    tools = facility.parent / "tools"
+    tools.mkdir()
+    for name in ("git", "sh", "mktemp", "rm"):
+        (tools / name).symlink_to(str(shutil.which(name)))
+    monkeypatch.setenv("PATH", str(tools))
+    refused = subprocess.run(
+        ["git", "commit", "-qm", "x", "--allow-empty"], capture_output=True, text=True, check=False
+    )
+    assert refused.returncode == FAULTS
+    assert "hygrotrail is not installed here: python -m pip install -r requirements.txt" in refused.stderr
