@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache
+from typing import Any
 
 from generator.assessment.result import Result
 from generator.records.rows import SensorVisit
@@ -26,27 +27,48 @@ def causes_of(
     """Of each result that moved, its causes in words: record, reference, policy or pool, and the file."""
     ask = cache(exchanged)
     leaning = _Leaning(change, before, after)
+    by_group: dict[str, frozenset[str]] = {
+        group: frozenset(path for path in change.paths if _group(path) == group) for group in map(_group, change.paths)
+    }
     found = []
     for pair in moved:
         files = leaning.files(pair.either)
-        kinds = {_kind(path) for path in files}
-        causes = kinds
-        if len(kinds) > 1:
+        groups = {_group(path) for path in files}
+        if len(groups) > 1:
             old = before.results.get(pair.either.key)
-            by_kind = {kind: frozenset(path for path in change.paths if _kind(path) == kind) for kind in kinds}
-            alone = {kind for kind, paths in by_kind.items() if differs(old, ask(paths).get(pair.either.key))}
-            causes = alone or kinds
-        words = [f"{_kind(path)} ({path})" for path in sorted(files) if _kind(path) in causes]
+            alone = {g for g in groups if differs(old, ask(by_group[g]).get(pair.either.key))}
+            groups = alone or groups
+        words = [f"{_KINDS[_group(path)]} ({path})" for path in sorted(files) if _group(path) in groups]
         found.append(tuple(words) or (POOL,))
     return found
 
 
-def _kind(path: str) -> str:
-    if path == "facility.yml":
-        return "policy"
-    if path.startswith(("sensors/", "families/")):
-        return "record"
-    return "reference" if path.startswith(("references/", "visits/")) else "record"
+_KINDS = {"facility.yml": "policy", "sensors": "record", "families": "record", "references": "reference"}
+_MOVES_NOTHING = frozenset(
+    {
+        *("id", "model", "name", "note", "place", "criticality", "controls", "process_limits", "working_humidity"),
+        *("points", "interval", "adjustment_limit", "deferred_until", "deferred_reason", "out_of_service"),
+    }
+)
+"""Keys of sensors and families by which no number of a result is computed or judged."""
+
+
+def _group(path: str) -> str:
+    """What is exchanged together; visits that a result leans on calibrated or checked a reference."""
+    folder = path.partition("/")[0]
+    return "references" if folder in ("visits", "logs") else folder if folder in _KINDS else "sensors"
+
+
+def _moves_numbers(before: Any, after: Any) -> bool:
+    """Whether two versions of a sensor or family differ in more than what moves nothing."""
+    if before is None or after is None:
+        return True
+    keys = type(after).model_fields.keys() - _MOVES_NOTHING
+    return any(getattr(before, key) != getattr(after, key) for key in keys)
+
+
+def _of(side: Side) -> tuple[tuple[str, Mapping[str, Any]], ...]:
+    return (("sensors", side.records.sensors), ("families", side.records.families))
 
 
 class _Leaning:
@@ -54,6 +76,16 @@ class _Leaning:
 
     def __init__(self, change: Change, before: Side, after: Side) -> None:
         self.change, self.sides = change, (before, after)
+        held = [
+            {f"{folder}/{name}.yml": record for folder, found in _of(side) for name, record in found.items()}
+            for side in self.sides
+        ]
+        self.moving = {
+            path
+            for path in change.paths
+            if not path.startswith(("sensors/", "families/"))
+            or _moves_numbers(*(records.get(path) for records in held))
+        }
         self.parts: dict[tuple[str, str], list[SensorVisit]] = {}
         for side in self.sides:
             for part in side.parts:
@@ -80,7 +112,7 @@ class _Leaning:
                 paths.add(f"families/{SettingsOn(side.records, sensor, result.day).model}.yml")
         if self.judged:
             paths.add("facility.yml")
-        found = paths & self.change.paths
+        found = paths & self.moving
         for reference in self._named(result.visit, result.sensor):
             found |= self._reference(reference)
         return frozenset(found)

@@ -5,13 +5,15 @@ Assessed is only that, on both sides, so that one new visit costs little however
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+import numpy as np
+
+from generator.records.joined import Joined, whole_visits
 from generator.records.load import Reading, Records
 from generator.records.models import Facility, Sensor
-from generator.records.settings import SettingsOn
 from generator.records.visits import NAME, Visit
 
 _LEANS_ON = ("reference", "loop_meter", "barometer")
@@ -21,20 +23,23 @@ _LEANS_ON = ("reference", "loop_meter", "barometer")
 class Concern:
     """What has to be assessed on both sides of a change."""
 
-    affected: frozenset[tuple[str, str]]
-    """(visit id, sensor or reference) whose results may be other"""
     positions: frozenset[str]
-    """sensors whose state may be other: their whole histories count"""
+    """sensors whose results or state may be other: their whole histories count"""
+    by_pools: frozenset[str]
+    """further sensors that the change can reach only through the pools of their families"""
     models: frozenset[str]
     """families whose visits make the pools that the affected ones lean on"""
     visits: frozenset[str]
     """ids of all visits that have to be read"""
+    named: frozenset[str]
+    """sensors that stand in these"""
 
     def holds(self, records: Records, visit: Visit, sensor: str) -> bool:
         """Whether a sensor's part of a visit is among what has to be assessed."""
-        if sensor in self.positions or sensor in records.references or (visit.id, sensor) in self.affected:
+        if sensor in self.positions or sensor in records.references:
             return True
-        return _model(records, sensor, visit.day) in self.models
+        found = records.sensors.get(sensor)
+        return found is not None and _installed(found, visit.day) in self.models
 
 
 @dataclass(kw_only=True)
@@ -72,8 +77,11 @@ class _Touched:
             or part.sensor in self.sensors
             or not self.references.isdisjoint(part.leans_on)
             or not self.families.isdisjoint(part.models)
-            or any(part.visit.day > self.pools.get(model, date.max) for model in part.models)
         )
+
+    def pooled_with(self, part: _Part) -> bool:
+        """Whether something that is other may count in the pool that a part leans on."""
+        return any(part.visit.day > self.pools.get(model, date.max) for model in part.models)
 
 
 def concern_of(
@@ -107,22 +115,20 @@ def concern_of(
                 for model in part.models:
                     touched.pools[model] = min(part.visit.day, touched.pools.get(model, date.max))
         waiting = [part for part in waiting if part.key not in touched.parts]
-    positions = {sensor for _, sensor in touched.parts if sensor not in head.references} | touched.sensors
-    positions |= set(also) - head.references.keys()
-    mine = (part for part in parts if part.key in touched.parts or part.sensor in also)
-    models = {model for part in mine for model in part.models}
+    positions = ({sensor for _, sensor in touched.parts} | touched.sensors | set(also)) - head.references.keys()
+    models = {model for part in parts if part.sensor in positions for model in part.models}
+    by_pools = {part.sensor for part in waiting if touched.pooled_with(part)} - head.references.keys() - positions
+    visits = {
+        part.visit.id
+        for part in parts
+        if part.sensor in positions or part.sensor in head.references or not part.models.isdisjoint(models)
+    }
     return Concern(
-        affected=frozenset(touched.parts),
         positions=frozenset(positions),
+        by_pools=frozenset(by_pools),
         models=frozenset(models),
-        visits=frozenset(
-            part.visit.id
-            for part in parts
-            if part.key in touched.parts
-            or part.sensor in positions
-            or part.sensor in head.references
-            or not part.models.isdisjoint(models)
-        ),
+        visits=frozenset(visits),
+        named=frozenset(part.sensor for part in parts if part.visit.id in visits) | frozenset(positions),
     )
 
 
@@ -137,30 +143,41 @@ def _stems(folder: str, paths: Iterable[str]) -> set[str]:
     return {path.removeprefix(folder).removesuffix(".yml") for path in paths if path.startswith(folder)}
 
 
-def _parts(records: Records, visits: Iterable[Visit], sensors_before: dict[str, Sensor]) -> Iterator[_Part]:
-    for visit in visits:
-        leaning: dict[str, set[str]] = {}
-        for sensor, *names in zip(visit.text["sensor"], *(visit.text[name] for name in _LEANS_ON), strict=True):
-            leaning.setdefault(sensor, set()).update(names)
-        for sensor, references in leaning.items():
-            families = {_model(records, sensor, visit.day), _installed(sensors_before.get(sensor), visit.day)}
-            yield _Part(
-                visit=visit,
-                sensor=sensor,
-                leans_on=frozenset(references) - {""},
-                models=frozenset(families - {""}),
-            )
+def _parts(records: Records, visits: Sequence[Visit], sensors_before: Mapping[str, Sensor]) -> Iterator[_Part]:
+    """Every sensor's rows of every visit file; columns are cut once, not visit by visit."""
+    visit, row = whole_visits(visits)
+    rows = Joined(visits, visit, row)
+    sensor = rows.words("text", "sensor")
+    key = visit * len(sensor.values) + sensor.code
+    leaning: dict[int, set[str]] = {number: set() for number in np.unique(key).tolist()}
+    for name in _LEANS_ON:
+        word = rows.words("text", name)
+        both = np.unique(np.array([key, word.code])[:, word.filled], axis=1)
+        for number, code in both.T.tolist():
+            leaning[number].add(word.values[code])
+    families = _Families(records.sensors, sensors_before)
+    for number, references in leaning.items():
+        at, code = divmod(number, len(sensor.values))
+        name, held = sensor.values[code], visits[at]
+        yield _Part(visit=held, sensor=name, leans_on=frozenset(references), models=families.of(name, held.day))
 
 
-def _model(records: Records, sensor: str, day: date) -> str:
-    found = records.sensors.get(sensor)
-    return SettingsOn(records, found, day).model if found else ""
+class _Families:
+    """The families of the instruments at a position, at the head and at the base."""
+
+    def __init__(self, *sides: Mapping[str, Sensor]) -> None:
+        self.sides = sides
+        self.known: dict[tuple[str, date], frozenset[str]] = {}
+
+    def of(self, sensor: str, day: date) -> frozenset[str]:
+        key = (sensor, day)
+        if key not in self.known:
+            held = [side[sensor] for side in self.sides if sensor in side]
+            self.known[key] = frozenset(_installed(one, day) for one in held)
+        return self.known[key]
 
 
-def _installed(sensor: Sensor | None, day: date) -> str:
-    """The model of a sensor as the base has it."""
-    if sensor is None:
-        return ""
+def _installed(sensor: Sensor, day: date) -> str:
     return next((i.family for i in reversed(sensor.installed) if i.from_ <= day), sensor.installed[0].family)
 
 

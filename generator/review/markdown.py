@@ -2,38 +2,30 @@
 
 from __future__ import annotations
 
-import html
+import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from itertools import groupby
+from collections.abc import Iterable
 
-from generator.assessment.conformity import Verdict
-from generator.assessment.result import Result
-from generator.assessment.standing import State
-from generator.explain import GLYPHS
 from generator.faults import Fault
-from generator.review.markup import code, folded, some, table, text
-from generator.review.meaning import Meaning, Pair, StandingChange
+from generator.review.markup import MOST, code, folded, more, some, text
 from generator.review.report import RecordChange, Review
-from generator.rounding import NOTHING
+from generator.review.results_text import moved, new_results, revised, standings
 from generator.site import words
-from generator.site.views.results import worst
 
-MOST = 25
-"""Entries of a list or table that are shown; a forge cuts long comments off."""
-STATE_GLYPHS = {State.OUT: "✗", State.CLOSE: "≈", State.IN: "✓", State.NONE: "–", State.NEVER: "–"}
+GLYPH_YES, GLYPH_NO = "✓", "–"
+_BLANK_LINES = re.compile(r"\n{3,}")
 
 
 def as_markdown(review: Review, prefix: str) -> str:
     """The whole comment; `prefix`: what stands before the path of a record."""
     lines = [*_head(review), *_failures(review, prefix)]
     if review.meaning is not None:
-        lines += [*_new_results(review.meaning), *_revised(review.meaning)]
-        lines += [*_standings(review.meaning), *_findings(review), *_moved(review)]
+        lines += [*new_results(review.meaning), *_findings(review), *standings(review.meaning)]
+        lines += [*revised(review.meaning), *moved(review.meaning, review.causes)]
     lines += [*_edits(review, prefix), *_settings(review, prefix)]
     if review.meaning is not None:
         lines += [*_reservations(review, prefix), *_certificates(review)]
-    return "\n".join(lines).rstrip() + "\n"
+    return _BLANK_LINES.sub("\n\n", "\n".join(lines)).rstrip() + "\n"
 
 
 def _head(review: Review) -> list[str]:
@@ -50,7 +42,19 @@ def _head(review: Review) -> list[str]:
         lines += ["**Nothing is computed while the records hold errors.**", ""]
     elif not any((review.meaning.new, review.meaning.revised, review.meaning.moved)):
         lines += ["No result is new or other.", ""]
-    return lines
+    return [*lines, *_reviewers(review)]
+
+
+def _reviewers(review: Review) -> list[str]:
+    """Whom the commits name; awaiting approval fails nothing."""
+    lines = []
+    for one in review.reviewers:
+        name = f"{text(one.trailer.name)} (`Reviewed-by` in {code(one.commit.commit[:10])})"
+        lines.append(f"- {GLYPH_NO} {name} does not count: {one.refused}" if one.refused else f"- {GLYPH_YES} {name}")
+    brings = any(path.startswith("visits/") for path in (*review.change.added, *review.change.edited))
+    if brings and all(one.refused for one in review.reviewers):
+        lines.append("- not reviewed yet: its results show as such, and pools and certificates wait")
+    return [*dict.fromkeys(lines), ""] if lines else []
 
 
 def _failures(review: Review, prefix: str) -> list[str]:
@@ -71,164 +75,6 @@ def _failures(review: Review, prefix: str) -> list[str]:
 def _fault(fault: Fault, prefix: str) -> str:
     at = code(f"{prefix}{fault.place.path}:{fault.place.line}:{fault.place.column}")
     return f"- ✗ **{fault.rule.name}** {at}<br>{text(fault.message)}<br>*Cure:* {text(fault.cure)}"
-
-
-def _new_results(meaning: Meaning) -> list[str]:
-    if not meaning.new:
-        return []
-    lines = ["### New results", ""]
-    parts = [list(part) for _, part in groupby(meaning.new, key=lambda r: (r.visit, r.sensor))]
-    parts.sort(key=lambda part: _GRAVITY.get(_gravest(part), 9))
-    for part in parts[:MOST]:
-        lines += _part(part)
-    if len(parts) > MOST:
-        lines += [f"and {len(parts) - MOST} more sensors, none graver", ""]
-    rules = dict.fromkeys(r.rule for r in meaning.new if r.has_verdict)
-    return [*lines, *(f"*Rule:* {text(rule)}" for rule in rules), ""]
-
-
-_GRAVITY = {
-    verdict: number
-    for number, verdict in enumerate(
-        (
-            Verdict.FAIL,
-            Verdict.CONDITIONAL_FAIL,
-            Verdict.UNDECIDED,
-            Verdict.CONDITIONAL_PASS,
-            Verdict.NONE,
-            Verdict.PASS,
-        )
-    )
-}
-
-
-def _gravest(results: Sequence[Result]) -> Verdict:
-    judged = [r for r in results if r.has_verdict]
-    return worst(judged).verdict if judged else Verdict.NONE
-
-
-def _part(results: Sequence[Result]) -> list[str]:
-    """One sensor at one visit: as left where it was adjusted, else as found, in the line that is always seen."""
-    first = results[0]
-    last = [r for r in results if r.phase == "as_left" and r.has_verdict] or list(results)
-    verdicts = {
-        phase: _gravest([r for r in results if r.phase == phase]) for phase in dict.fromkeys(r.phase for r in results)
-    }
-    said = ", ".join(f"{GLYPHS[v]} {v} {words.phase(phase)}" for phase, v in verdicts.items())
-    summary = f"<b>{html.escape(first.sensor)}</b> at {html.escape(first.visit)}: {said}"
-    rows = [
-        (_where(r), f"{words.error_with_u(r)} {words.unit(r.unit)}", words.tolerance(r), _verdict(r)) for r in results
-    ]
-    body = table(("point", "error ± U", "tolerance", "verdict"), rows)
-    references = words.listed(dict.fromkeys(r.reference for r in results if r.reference))
-    body += [f"Serial {text(first.serial)}; reference {text(references) or NOTHING}.", ""]
-    return folded(summary, body, opened=_gravest(last) is not Verdict.PASS or _gravest(results) is not Verdict.PASS)
-
-
-def _where(r: Result) -> str:
-    channel = "" if r.channel.value == "humidity" else f"{r.channel.value}, "
-    way = "" if r.direction == "start" else f" {r.direction}"
-    return f"{channel}{words.point(r)}{way}, {words.phase(r.phase)}"
-
-
-def _verdict(r: Result | None) -> str:
-    if r is None:
-        return f"{NOTHING} none"
-    return f"{GLYPHS[r.verdict]} {r.verdict if r.status != 'not done' else 'not done'}"
-
-
-def _pair_row(pair: Pair) -> tuple[str, str, str, str]:
-    r = pair.either
-    before, after = (_size(one) for one in (pair.before, pair.after))
-    moved = f"{before} → {after}" if before != after else f"{after}, moved by {words.digits(pair.size, 2)} U"
-    verdicts = (_verdict(pair.before), _verdict(pair.after))
-    return (
-        f"{text(r.sensor)} at {text(r.visit)}",
-        _where(r),
-        f"{moved} {words.unit(r.unit)}",
-        " → ".join(dict.fromkeys(verdicts)),
-    )
-
-
-def _size(r: Result | None) -> str:
-    return words.error_with_u(r) if r is not None else NOTHING
-
-
-_PAIR_HEADER = ("sensor and visit", "point", "error ± U", "verdict")
-
-
-def _revised(meaning: Meaning) -> list[str]:
-    if not meaning.revised:
-        return []
-    pairs = sorted(meaning.revised, key=lambda pair: not pair.verdict_changed)
-    body = table(_PAIR_HEADER, map(_pair_row, pairs[:MOST]))
-    return ["### Results that another revision replaces", "", *body, *_more(pairs, "results"), ""]
-
-
-def _more(items: Sequence[object], what: str) -> list[str]:
-    return [f"and {len(items) - MOST} more {what}"] if len(items) > MOST else []
-
-
-def _moved(review: Review) -> list[str]:
-    meaning = review.meaning
-    if meaning is None or not meaning.moved:
-        return []
-    moved, verdicts = meaning.moved, [pair for pair in meaning.moved if pair.verdict_changed]
-    visits = {pair.either.visit for pair in moved}
-    said = f"{words.counted(len(moved), 'result')} of {words.counted(len(visits), 'visit')}"
-    changed = (
-        f"{words.counted(len(verdicts), 'verdict')} with {'it' if len(moved) == 1 else 'them'}"
-        if verdicts
-        else "no verdict"
-    )
-    lines = ["### Numbers of old visits that change", "", f"{said}, and {changed}.", ""]
-    counts = Counter(cause for causes in review.causes for cause in causes)
-    lines += [
-        f"- because of {text(cause)}: {words.counted(number, 'result')}" for cause, number in counts.most_common(MOST)
-    ]
-    lines.append("")
-    if verdicts:
-        verdicts.sort(key=lambda pair: -pair.size)
-        lines += [*table(_PAIR_HEADER, map(_pair_row, verdicts[:MOST])), *_more(verdicts, "verdicts"), ""]
-    others = sorted((pair for pair in moved if not pair.verdict_changed), key=lambda pair: -pair.size)
-    if others:
-        body = [*table(_PAIR_HEADER, map(_pair_row, others[:MOST])), *_more(others, "results"), ""]
-        lines += folded(f"{words.counted(len(others), 'result')} with the same verdict, the largest moves first", body)
-    return lines
-
-
-def _standings(meaning: Meaning) -> list[str]:
-    states = [one for one in meaning.standings if one.state]
-    dues = [one for one in meaning.standings if one.due]
-    lines = []
-    if states:
-        lines += ["### States of sensors that change", ""]
-        lines += [
-            *table(("sensor", "before", "after"), [_state_row(one) for one in states[:MOST]]),
-            *_more(states, "sensors"),
-            "",
-        ]
-    if dues:
-        lines += ["### Due dates that change", ""]
-        lines += [
-            *table(("sensor", "before", "after"), [_due_row(one) for one in dues[:MOST]]),
-            *_more(dues, "sensors"),
-            "",
-        ]
-    return lines
-
-
-def _state_row(one: StandingChange) -> tuple[str, str, str]:
-    said = [f"{STATE_GLYPHS[s.state]} {s.state}" if s else "not on record" for s in (one.before, one.after)]
-    return text(one.sensor), said[0], said[1]
-
-
-def _due_row(one: StandingChange) -> tuple[str, str, str]:
-    said = []
-    for standing in (one.before, one.after):
-        day = f"{standing.due.day}, " if standing and standing.due.day else ""
-        said.append(f"{day}{standing.due.state}" if standing else "not on record")
-    return text(one.sensor), said[0], said[1]
 
 
 def _findings(review: Review) -> list[str]:
@@ -268,7 +114,7 @@ def _edits(review: Review, prefix: str) -> list[str]:
         lines.append(f"- {code(prefix + edit.path)} by {text(edit.author)} on {edit.day} in {code(edit.commit[:10])}:")
         told = [f"  - line {one.place.line}: {text(one.sentence)}" for one in edit.alterations]
         lines += [*told[:MOST], *([f"  - and {len(told) - MOST} more"] if len(told) > MOST else [])]
-    return [*lines, *_more(review.edits, "edits"), ""]
+    return [*lines, *more(review.edits, "edits"), ""]
 
 
 def _settings(review: Review, prefix: str) -> list[str]:

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 
 from generator.site.words import shown
 
+MOST = 25
+"""Entries of a list or table that are shown; a forge cuts long comments off."""
 _SPECIAL = re.compile(r"([\\`*_{}\[\]()#+!|~$-])")
 _ENTITIES = {"&": "&amp;", "<": "&lt;", ">": "&gt;", "@": "&#64;"}
 _WORDS = re.compile(r"[\w .,:;/°%±−→ν∞'\"?=]*")
@@ -44,5 +46,10 @@ def folded(summary: str, body: Sequence[str], *, opened: bool = False) -> list[s
 
 def some(items: Sequence[str], most: int, what: str) -> list[str]:
     """The first lines of a list, and how many more there are."""
-    more = len(items) - most
-    return [*items[:most], *([f"- and {more} more {what}"] if more > 0 else [])]
+    rest = len(items) - most
+    return [*items[:most], *([f"- and {rest} more {what}"] if rest > 0 else [])]
+
+
+def more(items: Sequence[object], what: str) -> list[str]:
+    """How many are not shown."""
+    return [f"and {len(items) - MOST} more {what}"] if len(items) > MOST else []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from generator.assessment.findings import Case
@@ -13,10 +13,8 @@ from generator.faults import Fault
 from generator.records.models import Finding
 from generator.records.visits import NAME
 from generator.review.changes import Change
-from generator.review.sides import Key, Side, Standing
+from generator.review.sides import LEAST_SHARE, Key, Side, Standing
 
-LEAST_SHARE = 1e-6
-"""of U, below which a number is the same"""
 _NUMBERS = ("reference_value", "error", "error_sensor", "error_loop", "settling_correction", "u", "U", "tolerance")
 _BARE_NUMBERS = ("k", "p_outside")
 _WORDS = ("verdict", "rule", "status", "part", "serial", "revision")
@@ -114,6 +112,7 @@ def meaning_of(change: Change, before: Side | None, after: Side) -> Meaning:
     """What the head says that the base does not, and the other way round."""
     visits = {name[2] for name in map(NAME.fullmatch, change.paths) if name}
     known = {name[2] for name in map(NAME.fullmatch, change.before) if name}
+    touched, left = visits & known, known - visits
     was: Mapping[Key, Result] = before.results if before else {}
     now = after.results
     pairs = [Pair(before=was.get(key), after=now.get(key)) for key in dict.fromkeys([*now, *was])]
@@ -129,8 +128,8 @@ def meaning_of(change: Change, before: Side | None, after: Side) -> Meaning:
     cases = before.cases if before else {}
     return Meaning(
         new=tuple(r for key, r in now.items() if key[0] not in known),
-        revised=tuple(pair for pair in differing if pair.either.visit in visits & known),
-        moved=tuple(pair for pair in differing if pair.either.visit in known - visits),
+        revised=tuple(pair for pair in differing if pair.either.visit in touched),
+        moved=tuple(pair for pair in differing if pair.either.visit in left),
         standings=tuple(one for one in standings if one.state or one.due),
         opened=tuple(case for key, case in after.cases.items() if key not in cases),
         dropped=tuple(case for key, case in cases.items() if key not in after.cases),
@@ -138,14 +137,15 @@ def meaning_of(change: Change, before: Side | None, after: Side) -> Meaning:
     )
 
 
-def differs(before: Result | None, after: Result | None) -> bool:
-    """Whether a number differs by more than a millionth of its U, or a word."""
+def differs(before: Result | None, after: Result | None, names: Sequence[str] = ()) -> bool:
+    """Whether a number differs by more than a millionth of its U, or a word; `names`: only these numbers."""
     if before is None or after is None:
         return before is not after
-    if any(getattr(before, name) != getattr(after, name) for name in _WORDS):
-        return True
     U = max(U for U in (before.U, after.U, 0.0) if not math.isnan(U))
-    return any(_apart(getattr(before, name), getattr(after, name), LEAST_SHARE * U) for name in _NUMBERS) or any(
+    in_unit = any(_apart(getattr(before, name), getattr(after, name), LEAST_SHARE * U) for name in names or _NUMBERS)
+    if in_unit or names:
+        return in_unit
+    return any(getattr(before, name) != getattr(after, name) for name in _WORDS) or any(
         _apart(getattr(before, name), getattr(after, name), LEAST_SHARE) for name in _BARE_NUMBERS
     )
 

@@ -24,6 +24,7 @@ from generator.review.concern import Concern, concern_of
 from generator.review.judging import verdicts_by_edit
 from generator.review.meaning import FindingChange, Meaning, Reserved, meaning_of
 from generator.review.readings import Alteration, alterations
+from generator.review.reviewers import Named, named_reviewers
 from generator.review.rules import (
     follows_from,
     merged_files,
@@ -32,7 +33,7 @@ from generator.review.rules import (
     verdicts_with_visits,
 )
 from generator.review.settings import SettingChange, setting_changes
-from generator.review.sides import Approved, Key, Side, side_of
+from generator.review.sides import Approved, Key, Measured, Side, judged, measured, moved_by_pools
 from generator.site.comparison import Disagreement, disagreements, newest
 from generator.soak.check import check as check_records
 
@@ -76,6 +77,7 @@ class Review:
     """None where errors stand: nothing is computed from them"""
     causes: tuple[tuple[str, ...], ...]
     """of each result that moved"""
+    reviewers: tuple[Named, ...]
     findings: tuple[FindingChange, ...]
     issued: tuple[Issued, ...]
     """certificates that the change brings"""
@@ -114,11 +116,12 @@ def review(repository: Repository, base: str, head: str, day: date) -> Review:
     issued = [one for one in records.issued if one.path in change.paths]
     concern = concern_of(records, before_changed, change.paths, known, {one.sensor for one in issued})
     sides = _Sides(change, concern, records, day)
-    broken += [*own_approvals(change, records), *(removed_people(sides.base, records) if sides.base else ())]
+    reviewers = named_reviewers(change, records)
+    broken += [*own_approvals(reviewers), *(removed_people(sides.base, records) if sides.base else ())]
     sides.faults = tuple(fault for fault in faults if not follows_from(fault, broken))
     if _errors(sides.faults):
         return _without_meaning(change, day, sides.faults, broken, settings, edits)
-    after, before = sides.after(), sides.before()
+    before, after = sides.both()
     if after.errors:
         return _without_meaning(change, day, after.faults, broken, settings, edits)
     meaning = meaning_of(change, before, after)
@@ -136,6 +139,7 @@ def review(repository: Repository, base: str, head: str, day: date) -> Review:
         edits=edits,
         meaning=meaning,
         causes=tuple(causes_of(change, before, after, meaning.moved, sides.exchanged)) if before else (),
+        reviewers=reviewers,
         findings=_findings(change, records, before_changed.models),
         issued=tuple(issued),
         disagreements=_disagreements(change, after, meaning, issued, day),
@@ -151,16 +155,18 @@ class _Sides:
         """of the head"""
         self.base, self.base_faults = check_records(self._base_files())
         self.approved = self._approved()
+        self.positions = concern.positions
 
-    def before(self) -> Side | None:
-        return side_of(self.base, self.base_faults, self.concern, self.approved, self.day)
-
-    def after(self) -> Side:
-        return self._side(self.head, self.faults)
+    def both(self) -> tuple[Side | None, Side]:
+        """The base and the head; of sensors that only pools reach, those that they move."""
+        before, after = self._measured(self.base, self.base_faults), self._measured(self.head, self.faults)
+        assert after is not None
+        self.positions = self.concern.positions | moved_by_pools(self.concern, before, after)
+        return (judged(before, self.positions, self.day) if before else None), judged(after, self.positions, self.day)
 
     def results_of(self, records: Records) -> Mapping[Key, Result]:
         """Results of the head's visits by other records."""
-        return self._side(records, self.faults).results
+        return self._results(records, self.faults)
 
     def exchanged(self, paths: frozenset[str]) -> Mapping[Key, Result]:
         """Results of the base with some files as they are at the head."""
@@ -168,20 +174,25 @@ class _Sides:
         chosen = {path: head if path in paths else base for path in {*base, *paths}}
         held = {path: files[path] for path, files in chosen.items() if path in files and not path.startswith(EVIDENCE)}
         left = {path: partial(files.__getitem__, path) for path, files in chosen.items() if path.startswith(EVIDENCE)}
-        files = LazySnapshot(held, left)
-        side = side_of(*check_records(files), self.concern, self.approved, self.day)
-        return side.results if side else {}
+        return self._results(*check_records(LazySnapshot(held, left)))
 
-    def _side(self, records: Records, faults: Sequence[Fault]) -> Side:
-        side = side_of(records, faults, self.concern, self.approved, self.day)
-        assert side is not None
-        return side
+    def _measured(self, records: Records | None, faults: Sequence[Fault]) -> Measured | None:
+        return measured(records, faults, self.concern, self.approved, self.day)
+
+    def _results(self, records: Records | None, faults: Sequence[Fault]) -> Mapping[Key, Result]:
+        side = self._measured(records, faults)
+        return judged(side, self.positions, self.day).results if side else {}
 
     def _base_files(self) -> Snapshot:
         """The base's records without the visits that the change does not bear on."""
         files = self.change.base_files
         names = {path: NAME.fullmatch(path) for path in files}
-        chosen = {path for path, name in names.items() if name is None or name[2] in self.concern.visits}
+        sensors = {f"sensors/{name}.yml" for name in self.concern.named}
+        chosen = {
+            path
+            for path, name in names.items()
+            if (name[2] in self.concern.visits if name else path in sensors or not path.startswith("sensors/"))
+        }
         held = {path: files[path] for path in chosen if not path.startswith(EVIDENCE)}
         left = {path: partial(files.__getitem__, path) for path in chosen if path.startswith(EVIDENCE)}
         return LazySnapshot(held, left)
@@ -215,6 +226,7 @@ def _without_meaning(
         edits=edits,
         meaning=None,
         causes=(),
+        reviewers=(),
         findings=(),
         issued=(),
         disagreements=(),

@@ -12,6 +12,7 @@ from generator.records.visits import NAME, Visit
 from generator.review.changes import BranchCommit, Change
 from generator.review.judging import JUDGING, VerdictByEdit
 from generator.review.readings import Alteration, alterations
+from generator.review.reviewers import Named
 from generator.review.settings import SettingChange
 
 VISIT_EDITED = change_error("merged-visit-edited", "a visit that was merged before was edited")
@@ -67,24 +68,12 @@ def _restored(path: str) -> str:
     return f"restore {path} as it was merged (git checkout BASE -- FILE)"
 
 
-def own_approvals(change: Change, head: Records) -> Iterator[Fault]:
+def own_approvals(named: Sequence[Named]) -> Iterator[Fault]:
     """Nobody reviews what they read themselves."""
-    by_id: dict[str, list[Visit]] = {}
-    for visit in head.visits:
-        by_id.setdefault(visit.id, []).append(visit)
-    for commit in change.commits:
-        reviewed = commit.reviewed_files or [p for p in (*change.added, *change.edited) if p.startswith("visits/")]
-        visits = [name[2] for name in map(NAME.fullmatch, reviewed) if name]
-        for trailer in commit.reviewers:
-            person = _person(trailer.email, head.people.values())
-            if person is not None:
-                for visit in (visit for name in dict.fromkeys(visits) for visit in by_id.get(name, ())):
-                    yield from _own(person, commit, visit)
-
-
-def _person(email: str, people: Collection[Person]) -> Person | None:
-    wanted = email.strip().casefold()
-    return next((p for p in people if wanted in (known.strip().casefold() for known in p.emails)), None)
+    for one in named:
+        if one.person is not None:
+            for visit in one.visits:
+                yield from _own(one.person, one.commit, visit)
 
 
 def _own(person: Person, commit: BranchCommit, visit: Visit) -> Iterator[Fault]:

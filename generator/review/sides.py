@@ -20,7 +20,7 @@ from generator.records.load import Records
 from generator.records.rows import SensorVisit, sensor_visits
 from generator.records.settings import SettingsOn, instrument_on
 from generator.review.concern import Concern
-from generator.uncertainty.measured import Measurement
+from generator.uncertainty.measured import LineKey, Measurement
 from generator.uncertainty.measurement import measure
 from generator.uncertainty.monte_carlo import Answer
 
@@ -28,6 +28,8 @@ Approved = Collection[tuple[str, str]] | None
 """(path of the visit, sensor) that count in pools; None: all do"""
 Key = tuple[str, str, str, int]
 """visit, sensor, channel, plateau"""
+LEAST_SHARE = 1e-6
+"""of U, below which a number is the same"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +53,7 @@ class Side:
     cases: Mapping[tuple[str, str], Case]
     """by (visit, sensor)"""
     parts: tuple[SensorVisit, ...]
-    measurement: Measurement | None
+    measurement: Measurement
     answers: Mapping[int, Answer]
 
     @property
@@ -61,7 +63,6 @@ class Side:
 
     def assessment(self, positions: Collection[str], day: date) -> Assessment:
         """Everything about some sensors alone; what a family's visits say of rates and reliability is not in it."""
-        assert self.measurement is not None
         mine = {name: sensor for name, sensor in self.records.sensors.items() if name in positions}
         parts = [sv for sv in self.parts if sv.sensor in mine or sv.sensor in self.records.references]
         records = replace(self.records, sensors=mine)
@@ -70,10 +71,20 @@ class Side:
         return replace(whole, records=self.records)
 
 
-def side_of(
+@dataclass(frozen=True, kw_only=True)
+class Measured:
+    """One side measured: every part that the change bears on, and those whose pools they lean on; not judged yet."""
+
+    records: Records
+    faults: tuple[Fault, ...]
+    parts: tuple[SensorVisit, ...]
+    measurement: Measurement
+
+
+def measured(
     records: Records | None, faults: Sequence[Fault], concern: Concern, approved: Approved, day: date
-) -> Side | None:
-    """The records of one side assessed on a day; None where there is no facility to speak of.
+) -> Measured | None:
+    """The records of one side measured; None where there is no facility to speak of.
 
     Visits that hold errors are left out whole.
     """
@@ -84,23 +95,54 @@ def side_of(
     records = replace(records, visits=sound)
     parts = tuple(sv for sv in sensor_visits(records) if concern.holds(records, sv.visit, sv.sensor))
     measurement = measure(records, parts, approved=approved)
-    found = [*faults, *measurement.faults, *mix_ups(measurement)]
-    wanted = tuple(sv for sv in parts if sv.sensor in concern.positions or sv.sensor in records.references)
-    cells = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.sensor in concern.positions}
+    found = (*faults, *measurement.faults, *mix_ups(measurement))
+    return Measured(records=records, faults=found, parts=parts, measurement=measurement)
+
+
+def moved_by_pools(concern: Concern, before: Measured | None, after: Measured) -> frozenset[str]:
+    """Of the sensors that a change may reach through pools alone, those of which a number is other."""
+    if before is None:
+        return concern.by_pools
+    was, now = (_numbers(side.measurement, concern.by_pools) for side in (before, after))
+    return frozenset(key[1] for key in {*was, *now} if _moved(was.get(key), now.get(key)))
+
+
+def _moved(was: tuple[float, float] | None, now: tuple[float, float] | None) -> bool:
+    """Whether error or U of a line is other."""
+    if was is None or now is None:
+        return True
+    return max(abs(now[0] - was[0]), abs(now[1] - was[1])) > LEAST_SHARE * was[1]
+
+
+def _numbers(measurement: Measurement, sensors: Collection[str]) -> dict[LineKey, tuple[float, float]]:
+    """Error and U of every line of some sensors."""
+    U = measurement.whole().U.tolist()
+    return {
+        measurement.key(line): (line.error, U[number])
+        for number, line in enumerate(measurement.lines)
+        if measurement.cells[line.cell].sensor_visit.sensor in sensors
+    }
+
+
+def judged(side: Measured, positions: Collection[str], day: date) -> Side:
+    """A measured side judged on a day, as far as some sensors go."""
+    records, measurement = side.records, side.measurement
+    wanted = tuple(sv for sv in side.parts if sv.sensor in positions or sv.sensor in records.references)
+    cells = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.sensor in positions}
     answers = monte_carlo_answers(records, measurement, cells)
-    results = make_results(records, wanted, measurement, answers, faults)
+    results = make_results(records, wanted, measurement, answers, side.faults)
     results = with_doubts(records, measurement, results, doubts(records, measurement, results, day))
     summaries = _summaries(records, wanted, results)
     return Side(
         records=records,
-        faults=tuple(found),
+        faults=side.faults,
         results={result.key: result for result in results},
         standings={
             name: _standing(records, name, summaries.get(name, ()), day)
-            for name in sorted(concern.positions & records.sensors.keys())
+            for name in sorted(positions & records.sensors.keys())
         },
         cases={(case.visit, case.sensor): case for case in find_cases(summaries, records.findings)},
-        parts=parts,
+        parts=side.parts,
         measurement=measurement,
         answers=answers,
     )
