@@ -9,11 +9,12 @@ import sys
 from collections.abc import Sequence
 
 from generator import __version__
-from generator.commands import build, check, explain, new, retrace, review, serve, targets
+from generator.commands import build, check, due, explain, new, retrace, review, round, serve, targets
 from generator.commands.common import COULD_NOT_RUN, FAULTS, prefix_of, print_faults
 from generator.faults import RecordsRefused, Severity
+from generator.records.git import CannotReadHistory
 
-COMMANDS = (check, build, serve, explain, retrace, targets, new, review)
+COMMANDS = (check, build, serve, explain, retrace, due, round, targets, new, review)
 """in the order of `--help`"""
 
 
@@ -28,6 +29,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         errors = [fault for fault in refused.faults if fault.rule.severity is Severity.ERROR]
         print_faults(errors, prefix_of(options.records), annotations=False)
         return FAULTS
+    except CannotReadHistory as problem:
+        print(problem, file=sys.stderr)
+        return COULD_NOT_RUN
     except BrokenPipeError:  # the reader of our output went away
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return COULD_NOT_RUN

@@ -28,6 +28,7 @@ LAYERS = (
     {"generator.provenance"},
     {"generator.site"},
     {
+        "generator.agenda_text",
         "generator.explain",
         "generator.retrace_text",
         "generator.sheets",

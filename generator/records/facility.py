@@ -31,6 +31,8 @@ class Place(Record):
     """by which people know it"""
     building: Text | None = None
     """building that it lies in"""
+    together: int = Field(default=1, ge=1, le=50)
+    """how many of its sensors the chamber of the cart can take at once"""
 
 
 class Settling(Record):
@@ -122,6 +124,25 @@ class CertificateWording(Record):
     """true only where the customer agreed in writing that certificates show a due date"""
 
 
+class Rounds(Record):
+    """What a trip with the cart takes: `round` estimates hours and plans days from it."""
+
+    set_up: Duration = Field(default=45.0, json_schema_extra={"default": "45 min"})
+    """once a trip: supply, warming up, packing in again"""
+    move: Duration = Field(default=20.0, json_schema_extra={"default": "20 min"})
+    """from one sensor, or one chamber full of them, to the next"""
+    change: Duration = Field(default=15.0, json_schema_extra={"default": "15 min"})
+    """from one point to the next, until the chamber has settled there"""
+    soak: Duration = Field(default=20.0, json_schema_extra={"default": "20 min"})
+    """at a point before reading, where no earlier visit of the sensor tells"""
+    read: Duration = Field(default=6.0, json_schema_extra={"default": "6 min"})
+    """reading at one point"""
+    working_day: Duration = Field(default=420.0, gt=0, json_schema_extra={"default": "7 h"})
+    """a trip that would take longer is split where that can be done"""
+    ahead_days: int = Field(default=60, ge=1, le=366)
+    """how far ahead rounds are planned"""
+
+
 class Facility(Record):
     """facility.yml."""
 
@@ -141,6 +162,8 @@ class Facility(Record):
     """how results are judged"""
     certificate: CertificateWording
     """what certificates say beside the results"""
+    rounds: Rounds = Field(default=Rounds(), json_schema_extra={"default": {}})
+    """how long the work of a round takes"""
     review_fails_on: tuple[Text, ...] = ()
     """reservations that fail a review, by rule name"""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from datetime import date
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -164,6 +165,11 @@ class QuantityRecord(Record):
             message = "the calibrations are not in order of date"
             raise custom_error("dates-out-of-order", message, "sort them, earliest first", "calibrations")
         return self
+
+    def newest_calibration(self, day: date) -> Calibration | None:
+        """The newest calibration up to a day."""
+        past = [calibration for calibration in self.calibrations if calibration.date <= day]
+        return past[-1] if past else None
 
 
 class CommonComponent(Record):

@@ -5,16 +5,18 @@ from __future__ import annotations
 import hashlib
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping
-from datetime import date
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from generator.assessment.assess import assess
+from generator.assessment.rounds import Round
 from generator.provenance import HistoryOf
 from generator.records.git import CannotReadHistory
 from generator.records.schemas import schemas
 from generator.records.snapshot import Snapshot, from_folder
 from generator.site import assets, downloads
+from generator.site.calendar_file import rounds_calendar
 from generator.site.certificate import certificates
 from generator.site.content import SiteContent, SitePage
 from generator.site.finding_form import form_path, forms
@@ -29,7 +31,8 @@ from generator.site.views.lookup import Lookup, finding_link, look_up, reference
 from generator.site.views.method import method
 from generator.site.views.overview import overview
 from generator.site.views.references import reference_states, reference_view
-from generator.site.views.schedule import schedule
+from generator.site.views.rounds import planned_rounds
+from generator.site.views.schedule import CALENDAR, schedule
 from generator.site.views.sensors import sensor_rows, sensor_view
 from generator.site.views.visits import raw_path, visit_rows, visit_view
 from generator.site.words import Link
@@ -75,8 +78,11 @@ def content_of(files: Snapshot, lookup: Lookup, folders: tuple[Path, ...], print
 
     Raises CannotPublish where two records would have one page.
     """
-    published = {**_downloads(files, lookup), **printed}
-    pages = tuple(_pages(lookup, published, folders))
+    planned = planned_rounds(lookup)
+    made = datetime(lookup.day.year, lookup.day.month, lookup.day.day, tzinfo=UTC)
+    calendar = {CALENDAR: rounds_calendar(lookup.records.facility, made, planned)}
+    published = {**_downloads(files, lookup), **calendar, **printed}
+    pages = tuple(_pages(lookup, published, folders, planned))
     try:
         return SiteContent(pages=pages, files=published, name=lookup.records.facility.name)
     except ValueError as problem:  # a sensor or reference called index
@@ -103,7 +109,9 @@ def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
     return found | {f"data/schemas/{kind}.json": schema for kind, schema in schemas().items()}
 
 
-def _pages(lookup: Lookup, files: Mapping[str, bytes], folders: tuple[Path, ...]) -> Iterator[SitePage]:
+def _pages(
+    lookup: Lookup, files: Mapping[str, bytes], folders: tuple[Path, ...], planned: Sequence[Round]
+) -> Iterator[SitePage]:
     pages = Pages(folders)
     certificate_of = _certificates(files)
 
@@ -126,7 +134,7 @@ def _pages(lookup: Lookup, files: Mapping[str, bytes], folders: tuple[Path, ...]
         title = f"{name} {reference.name}"
         view = reference_view(lookup, reference)
         yield pages.page(reference_link(name).path, title, "reference.html", view, charts=view.has_charts)
-    yield pages.page("schedule.html", "Schedule", "schedule.html", schedule(lookup))
+    yield pages.page("schedule.html", "Schedule", "schedule.html", schedule(lookup, planned))
     fleet = drift_page(lookup)
     yield pages.page("drift.html", "Drift", "drift.html", fleet, charts=fleet.has_charts)
     yield pages.page("findings/index.html", "Findings", "findings.html", case_rows(lookup))

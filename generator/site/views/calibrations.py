@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from generator.assessment.result import Result
@@ -76,7 +75,7 @@ def quantity_view(
         facts.append(f"used from {words.shown(data['lowest'])}")
     if quantity.highest is not None:
         facts.append(f"used up to {words.shown(data['highest'])}")
-    current = current_calibration(quantity, lookup.day)
+    current = quantity.newest_calibration(lookup.day)
     written = list(zip(quantity.calibrations, data["calibrations"], strict=True))
     return QuantityView(
         anchor=name.replace("_", "-"),
@@ -143,12 +142,6 @@ def _largest_u(calibration: Calibration, data: dict[str, Any], here: Sequence[Re
         largest = max(range(len(calibration.points)), key=lambda i: calibration.points[i].U.value)
         return words.shown(data["points"][largest]["U"])
     return f"{expanded(max(r.U for r in here))} {words.unit(here[0].unit)}" if here else ""
-
-
-def current_calibration(quantity: QuantityRecord, day: date) -> Calibration | None:
-    """The newest calibration up to a day."""
-    past = [c for c in quantity.calibrations if c.date <= day]
-    return past[-1] if past else None
 
 
 def quantity_words(quantity: str) -> str:

@@ -19,7 +19,6 @@ from generator.site.views.calibrations import (
     IN_DATE,
     OUT_OF_DATE,
     QuantityView,
-    current_calibration,
     quantity_view,
     quantity_words,
 )
@@ -118,7 +117,7 @@ def reference_states(lookup: Lookup) -> tuple[ReferenceState, ...]:
 
 def reference_state(lookup: Lookup, reference: Reference) -> ReferenceState:
     """Whether a reference may be used on the day: the calibration of each quantity that is in force then."""
-    current = {name: current_calibration(quantity, lookup.day) for name, quantity in reference.quantities.items()}
+    current = {name: quantity.newest_calibration(lookup.day) for name, quantity in reference.quantities.items()}
     missing = [name for name, calibration in current.items() if calibration is None]
     ends = [c.valid_until for c in current.values() if c is not None]
     first_end = min(ends, default=None)

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from datetime import date
 
 from generator.assessment.due import DueState
+from generator.assessment.rounds import Round
 from generator.assessment.standing import Standing
 from generator.site import words
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.references import reference_states
+from generator.site.views.rounds import RoundView, last_planned_day, round_views
 from generator.site.words import Chip, Link
 
 
@@ -46,12 +48,18 @@ class ScheduleView:
     groups: tuple[DueGroup, ...]
     unused: tuple[DueRow, ...]
     """out of service: nothing is due"""
+    rounds: tuple[RoundView, ...]
+    until: str
+    """last day that rounds are planned for"""
+    calendar: Link
 
 
+CALENDAR = "rounds.ics"
+"""Where the site publishes the calendar file of the rounds."""
 _LATE = "overdue"
 
 
-def schedule(lookup: Lookup) -> ScheduleView:
+def schedule(lookup: Lookup, planned: Sequence[Round]) -> ScheduleView:
     """Overdue and never calibrated first, then by month; within a month by place, then by day."""
     found: dict[str, list[tuple[int, date, DueRow]]] = {}
     for key, order, day, row in [*_sensors(lookup), *_references(lookup)]:
@@ -65,6 +73,9 @@ def schedule(lookup: Lookup) -> ScheduleView:
             for s in lookup.assessment.standings.values()
             if s.due.state is DueState.OUT_OF_SERVICE
         ),
+        rounds=round_views(planned),
+        until=str(last_planned_day(lookup)),
+        calendar=Link(text="as a calendar file", path=CALENDAR),
     )
 
 
