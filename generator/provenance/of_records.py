@@ -57,7 +57,7 @@ def provenance_at(repository: Repository, commit: str, records: Records) -> Prov
         head=commit,
         branch=log.branch,
         visits=visits,
-        files={path: reading.history(path, blob) for path, blob in tree.items()},
+        files=reading.files,
         uncommitted=tuple(reading.uncommitted()),
         approved=_approved(visits.values()),
     )
@@ -94,8 +94,10 @@ class _Reading:
         self.records, self.repository, self.log, self.tree = records, repository, log, tree
         self.approvers = Approvers.of(records.people.values(), records.zone)
         self.named = files_named(log, repository.prefix)
+        self._steps: dict[tuple[int, str], Step] = {}
+        self.files = {path: self._history(path, blob) for path, blob in tree.items()}
 
-    def history(self, path: str, blob: str) -> FileHistory:
+    def _history(self, path: str, blob: str) -> FileHistory:
         """How a content came to be at a path."""
         recorded = self.log.recorded.get(blob)
         merged = next(iter(self.log.bringing.get((path, blob), ())), None)
@@ -107,14 +109,17 @@ class _Reading:
         )
 
     def _step(self, commit: Commit, time: str) -> Step:
-        return Step(
-            commit=commit.id,
-            author=commit.author,
-            email=commit.email,
-            time=time,
-            day=self.approvers.day(time),
-            subject=commit.subject,
-        )
+        key = commit.number, time
+        if key not in self._steps:
+            self._steps[key] = Step(
+                commit=commit.id,
+                author=commit.author,
+                email=commit.email,
+                time=time,
+                day=self.approvers.day(time),
+                subject=commit.subject,
+            )
+        return self._steps[key]
 
     def uncommitted(self) -> Iterator[str]:
         """Records that are not in the commit as they are; of evidence only the names are known."""
@@ -140,7 +145,7 @@ class _Reading:
                 why = "the file is not committed" if blob is None else "the file differs from what is committed"
                 found[visit.path] = _state(visit, ApprovalState.NOT_COMMITTED, None, {}, why)
                 continue
-            history = self.history(visit.path, blob)
+            history = self.files[visit.path]
             if history.merged is None:
                 why = f"the default branch {f'{self.log.branch} ' if self.log.branch else ''}does not hold it yet"
                 found[visit.path] = _state(visit, ApprovalState.NOT_MERGED, history, {}, why)

@@ -128,7 +128,7 @@ def _steps(provenance: Provenance, visit: Visit) -> FileSteps:
         value = fact.value if whole else f"{words.listed(sensors)}: {fact.value}"
         approved.append(Fact(name="", value=value, note=fact.note))
     return FileSteps(
-        title=visit.path.rpartition("/")[2],
+        title=f"revision {visit.revision}",
         recorded=_step(history.recorded if history else None),
         merged=_step(history.merged if history else None),
         approved=tuple(approved),
@@ -174,7 +174,7 @@ def _reported(lookup: Lookup) -> Iterator[Reported]:
         for r in standing.deciding
         if r.verdict is Verdict.FAIL
     }
-    for name, parts in reversed(lookup.visits.items()):
+    for name, parts in reversed(list(lookup.visits.items())):
         for part in parts:
             sensor = part.sensor_visit.sensor
             failed = [r for r in part.results if r.verdict is Verdict.FAIL]
