@@ -6,7 +6,7 @@ one group of inputs at a time as they are today.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from hashlib import sha256
@@ -15,15 +15,19 @@ from generator import __version__
 from generator.assessment.assess import Assessment
 from generator.assessment.summary import SensorVisitSummary
 from generator.records.issued import Issued
-from generator.site.differences import Difference, differences
+from generator.rounding import published
+from generator.site.differences import INPUTS, Difference, differences
+from generator.site.evidence import PEOPLE
 from generator.site.frozen import NOT_RECOMPUTED, CannotRecompute, Inputs, Pools, computed, inputs_of
-from generator.site.statement import Statement, statements
+from generator.site.statement import Statement, Statements
+from generator.uncertainty.repeatability import Repeatability
 
 __all__ = ["Cause", "Difference", "Disagreement", "differences", "disagreements", "newest"]
 
 RECORD, REFERENCE, POLICY, POOL, CODE = "record", "reference", "policy", "pool", "code"
-_POLICY = "facility.yml"
-_SENSOR = ("sensors/", "families/")
+MOST_COMPUTED = 100
+"""Certificates whose causes are found by computing them again; of more, what changed is named."""
+POLICY_FILE = "facility.yml"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,58 +64,73 @@ def disagreements(assessment: Assessment, chosen: Iterable[Issued] | None = None
 
     Where all agree nothing is computed again: the assessment's own results are compared.
     """
-    certificates = newest(assessment) if chosen is None else tuple(chosen)
-    if not certificates:
-        return ()
-    today = {(one["sensor"], one["visit"]): one for one in statements(assessment)}
-    summaries = {(s.sensor_visit.sensor, s.sensor_visit.visit.id): s for s in assessment.summaries}
-    found = []
-    for issued in certificates:
-        key = (issued.sensor, issued.visit)
-        stated, now = issued.statement, today.get(key)
-        differing = differences(stated, now) if now is not None else (_nothing_today(summaries.get(key)),)
-        if differing:
-            causes = _Causes(assessment, issued, stated, now, summaries.get(key)).found(differing)
+    today = _Today(assessment)
+    found: list[Disagreement] = []
+    for issued in newest(assessment) if chosen is None else chosen:
+        stated, now = issued.statement, today.statement(issued)
+        differing = differences(stated, now) if now is not None else (today.nothing(issued),)
+        if any(difference.what not in INPUTS for difference in differing):
+            causes = _Causes(today, issued, stated, now).found(differing, computing=len(found) < MOST_COMPUTED)
             found.append(Disagreement(issued=issued, differences=differing, causes=causes))
     return tuple(found)
 
 
-def _nothing_today(summary: SensorVisitSummary | None) -> Difference:
-    """No certificate would be issued now."""
-    if summary is None:
-        why = "the visit holds it no more"
-    elif summary.sensor_visit.withdrawn:
-        why = f"withdrawn: {summary.sensor_visit.reason}"
-    else:
-        held = [f for r in summary.results for f in r.reservations if f.rule.withholds_certificate]
-        why = "; ".join(dict.fromkeys(f"{f.rule.name}: {f.message}" for f in held)) or "no result of our own"
-    return Difference(where="all results", what="certificate", stated="issued", computed=f"none, {why}")
+class _Today:
+    """What is computed today, by what it is asked for."""
+
+    def __init__(self, assessment: Assessment) -> None:
+        self.assessment, self.files = assessment, assessment.records.files
+        self.summaries = {(s.sensor_visit.sensor, s.sensor_visit.visit.id): s for s in assessment.summaries}
+
+    @cached_property
+    def making(self) -> Statements:
+        return Statements(self.assessment)
+
+    @cached_property
+    def pools(self) -> Pools:
+        measurement = self.assessment.measurement
+        return {measurement.key(line): line.repeatability for line in measurement.lines}
+
+    def summary(self, issued: Issued) -> SensorVisitSummary | None:
+        return self.summaries.get((issued.sensor, issued.visit))
+
+    def statement(self, issued: Issued) -> Statement | None:
+        """What would be stated now; None where nothing may be certified."""
+        summary = self.summary(issued)
+        return self.making.preview(summary) if summary and self.making.may_be_certified(summary) else None
+
+    def nothing(self, issued: Issued) -> Difference:
+        """No certificate would be issued now, and why."""
+        summary = self.summary(issued)
+        if summary is None:
+            why = "the visit holds it no more"
+        elif summary.sensor_visit.withdrawn:
+            why = f"withdrawn: {summary.sensor_visit.reason}"
+        else:
+            held = [f for r in summary.results for f in r.reservations if f.rule.withholds_certificate]
+            why = "; ".join(dict.fromkeys(f"{f.rule.name}: {f.message}" for f in held)) or "no result of our own"
+        return Difference(where="all results", what="certificate", stated="issued", computed=f"none, {why}")
 
 
 class _Causes:
     """Finds why one certificate no longer agrees."""
 
-    def __init__(
-        self,
-        assessment: Assessment,
-        issued: Issued,
-        stated: Statement,
-        now: Statement | None,
-        summary: SensorVisitSummary | None,
-    ) -> None:
-        self.assessment, self.issued, self.stated, self.now, self.summary = assessment, issued, stated, now, summary
-        self.files = assessment.records.files
+    def __init__(self, today: _Today, issued: Issued, stated: Statement, now: Statement | None) -> None:
+        self.today, self.stated, self.now = today, stated, now
+        self.files, self.summary = today.files, today.summary(issued)
 
-    def found(self, differing: tuple[Difference, ...]) -> tuple[Cause, ...]:
-        """The causes, in the order: code, record, reference, policy, pool."""
-        causes = list(self._by_computing())
-        if any(d.what == "reservation" and NOT_RECOMPUTED & {d.stated, d.computed} for d in differing) or (
-            self.now is None and not causes
-        ):
+    def found(self, differing: Iterable[Difference], *, computing: bool) -> tuple[Cause, ...]:
+        """The causes, in the order: code, record, reference, policy, pool.
+
+        `computing` False: what changed is named, whether or not it moved a number.
+        """
+        causes = list(self._by_computing() if computing else self._by_bytes())
+        of_others = any(d.what == "reservation" and NOT_RECOMPUTED & {d.stated, d.computed} for d in differing)
+        if of_others or (self.now is None and not causes):
             causes += self._of_other_visits()
         if not causes:
             changed = ", ".join(sorted(self._changed)) or "none of its records"
-            causes = [Cause(kind=RECORD, words=f"no single one: changed since it was issued are {changed}")]
+            causes = [Cause(kind=RECORD, words=f"no single one; changed since it was issued: {changed}")]
         return tuple(causes)
 
     def _by_computing(self) -> Iterator[Cause]:
@@ -124,8 +143,8 @@ class _Causes:
             return
         if differences(self.stated, base, apart_from=NOT_RECOMPUTED):
             then = evidence["code"]
-            words = f"hygrotrail {then} then, {__version__} now" if then != __version__ else f"hygrotrail {then} itself"
-            yield Cause(kind=CODE, words=f"{words}: from the same inputs it computes something else")
+            who = f"hygrotrail {then} issued it, {__version__}" if then != __version__ else f"hygrotrail {then} itself"
+            yield Cause(kind=CODE, words=f"{who} computes something else from the same inputs")
         for kind, words, changed in self._groups(inputs):
             try:
                 moved = bool(differences(base, computed(changed)))
@@ -134,23 +153,31 @@ class _Causes:
             if moved:
                 yield Cause(kind=kind, words=words)
 
+    def _by_bytes(self) -> Iterator[Cause]:
+        evidence = self.stated["evidence"]
+        if evidence["code"] != __version__:
+            yield Cause(kind=CODE, words=f"hygrotrail {evidence['code']} issued it, this is {__version__}")
+        for kind, words, _ in self._groups(inputs_of(self.stated, self.files[evidence["visit"]])):
+            yield Cause(kind=kind, words=words)
+
     def _groups(self, inputs: Inputs) -> Iterator[tuple[str, str, Inputs]]:
-        """By kind of cause, what it is called, and the inputs with that group as it is today; where it changed."""
-        record = sorted(path for path in self._changed if path.startswith(_SENSOR))
+        """What changed, by kind of cause: what it is called, and the inputs with it as it is today."""
+        record = sorted(path for path in self._changed if path.startswith(("sensors/", "families/")))
         here = self.summary.sensor_visit.visit if self.summary else None
         if here is not None and here.path != inputs.path:
             revised = self._revised(inputs, here.path, here.content)
             yield RECORD, f"{here.path} replaces {inputs.path}", self._with(revised, record)
         elif record:
-            yield RECORD, self._said(record), self._with(inputs, record)
-        reference = sorted(path for path in self._changed if path.startswith(("references/", "visits/")))
+            yield RECORD, _said(record), self._with(inputs, record)
+        reference = sorted(path for path in self._changed if path.startswith(("references/", "visits/", "logs/")))
         if reference:
-            yield REFERENCE, self._said(reference), self._with(inputs, reference)
-        if _POLICY in self._changed:
-            yield POLICY, self._said([_POLICY]), self._with(inputs, [_POLICY])
-        pools = {key: value for key, value in self._pools_today.items() if key in inputs.pools}
-        if any(value != inputs.pools[key] for key, value in pools.items()):
-            words = "the scatter of single readings, as pools and declarations know it, is another than it was"
+            yield REFERENCE, _said(reference), self._with(inputs, reference)
+        if POLICY_FILE in self._changed:
+            yield POLICY, _said([POLICY_FILE]), self._with(inputs, [POLICY_FILE])
+        declared = [path for path in record if path.startswith("families/")]
+        pools = {key: now for key in inputs.pools if (now := self.today.pools.get(key)) is not None}
+        if any(_scatters_otherwise(now, inputs.pools[key], declared) for key, now in pools.items()):
+            words = "what is known of the scatter of single readings, from the pool of the model, is not what it was"
             yield POOL, words, replace(inputs, pools={**inputs.pools, **pools})
 
     @cached_property
@@ -158,40 +185,53 @@ class _Causes:
         """Records that have other bytes today, or that it leans on only today; people.yml moves no number."""
         then: dict[str, str] = {r["path"]: r["sha256"] for r in self.stated["evidence"]["records"]}
         today = {r["path"]: r["sha256"] for r in self.now["evidence"]["records"]} if self.now else self._hashed(then)
-        return frozenset(path for path in (then | today) if then.get(path) != today.get(path)) - {"people.yml"}
+        return frozenset(path for path in (then | today) if then.get(path) != today.get(path)) - {PEOPLE}
 
     def _hashed(self, paths: Iterable[str]) -> dict[str, str]:
         return {path: sha256(self.files[path]).hexdigest() for path in paths if path in self.files}
 
-    @cached_property
-    def _pools_today(self) -> Pools:
-        measurement = self.assessment.measurement
-        return {measurement.key(line): line.repeatability for line in measurement.lines}
-
     def _with(self, inputs: Inputs, paths: Iterable[str]) -> Inputs:
-        """The inputs with some records as they are today; pools for lines that only today's records have."""
+        """The inputs with some records as they are today.
+
+        What is declared goes with them, and so does the scatter of readings that only today's records hold.
+        """
         today = {path: self.files[path] for path in paths if path in self.files}
         visits = {path for path in today if path.startswith("visits/")}
-        pools = {key: value for key, value in self._pools_today.items() if key[0] in visits}
-        return replace(inputs.with_files(today), pools={**pools, **inputs.pools})
+        declared = any(path.startswith("families/") for path in today)
+        pools = {key: value for key, value in self.today.pools.items() if key[0] in visits}
+        replaced = {
+            key: now
+            for key, then in inputs.pools.items()
+            if declared and (now := self.today.pools.get(key)) is not None and then.basis == now.basis == "declared"
+        }
+        return replace(inputs.with_files(today), pools={**pools, **inputs.pools, **replaced})
 
     def _revised(self, inputs: Inputs, path: str, content: bytes) -> Inputs:
         """The inputs with another revision of the visit in the place of the one that was certified."""
         files = {name: held for name, held in inputs.files.items() if name != inputs.path}
-        pools = {key: value for key, value in self._pools_today.items() if key[0] == path}
+        pools = {key: value for key, value in self.today.pools.items() if key[0] == path}
         return replace(inputs, path=path, files={**files, path: content}, pools={**inputs.pools, **pools})
-
-    def _said(self, paths: Iterable[str]) -> str:
-        return f"{', '.join(paths)} changed since it was issued"
 
     def _of_other_visits(self) -> Iterator[Cause]:
         """What other visits and calibrations say of a reference since, or of this visit."""
         results = self.summary.results if self.summary else ()
-        rules = [f for r in results for f in r.reservations if f.rule.name in NOT_RECOMPUTED]
-        said = list(dict.fromkeys(f.message for f in rules))
+        said = dict.fromkeys(f.message for r in results for f in r.reservations if f.rule.name in NOT_RECOMPUTED)
         if said:
             yield Cause(kind=REFERENCE, words="; ".join(said))
         elif self.summary is None or self.summary.sensor_visit.withdrawn:
             yield Cause(kind=RECORD, words="a later revision of the visit")
         elif self.now is not None:
             yield Cause(kind=REFERENCE, words="a reference that was in doubt is cleared")
+
+
+def _said(paths: Iterable[str]) -> str:
+    return f"{', '.join(paths)} changed since it was issued"
+
+
+def _scatters_otherwise(now: Repeatability, then: Repeatability, declared: Collection[str]) -> bool:
+    """Whether a pool moved; `declared`: families that changed, whose declarations are theirs."""
+    if declared and now.basis == then.basis == "declared":
+        return False
+    return now.basis != then.basis or any(
+        published(one) != published(other) for one, other in ((now.s, then.s), (now.nu, then.nu))
+    )

@@ -21,8 +21,10 @@ LEAST_SHARE = 1e-6
 """of U; and of what has no unit, relative"""
 MONTE_CARLO_SPREAD = 5.0
 """Standard deviations by which two Monte Carlo answers from the same inputs may differ (our choice)."""
-MANY = 1e9
-"""Degrees of freedom from which on their number says nothing."""
+MANY = 1000.0
+"""Degrees of freedom from which more of them make no difference."""
+INPUTS = frozenset({"repeatability", "ν of the repeatability", "basis of the repeatability"})
+"""What results are computed with: where it moves none of them, nothing that is certified differs."""
 _IN_UNIT = {
     "reference_value": "reference value",
     "indication": "indication",
@@ -352,6 +354,8 @@ def _word(where: str, what: str, stated: Any, computed: Any) -> Iterator[Differe
 
 
 def _leaf(value: Any) -> Value:
+    if isinstance(value, float):
+        return f"{value:g}"
     return value if value is None or isinstance(value, str) else str(value)
 
 

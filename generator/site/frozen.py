@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from types import MappingProxyType
 
 from generator.assessment.assess import Assessment, assemble, monte_carlo_answers
@@ -23,15 +24,14 @@ from generator.records.models import Channel
 from generator.records.rows import SensorVisit, sensor_visits, with_shared_readings, without_lines
 from generator.records.rules import cross_check
 from generator.records.snapshot import Snapshot
-from generator.site.statement import Statement, statements
+from generator.site.evidence import PEOPLE
+from generator.site.statement import Statement, Statements
 from generator.soak.check import check
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.measured import LineKey, Measurement
 from generator.uncertainty.measurement import measure
 from generator.uncertainty.repeatability import Repeatability
 
-PEOPLE = "people.yml"
-"""Its text is in no certificate, since it holds e-mail addresses: one is made of the technicians."""
 NOT_RECOMPUTED = frozenset({REFERENCE_IN_DOUBT.name})
 """Reservations that come from other visits than a certificate's own."""
 
@@ -56,6 +56,11 @@ class Inputs:
     pools: Pools
     technicians: Mapping[str, str]
     """names by id"""
+
+    @cached_property
+    def measured(self) -> frozenset[tuple[str, str]]:
+        """(record of a visit, sensor or reference) of which pools are known."""
+        return frozenset((path, sensor) for path, sensor, *_ in self.pools)
 
     def with_files(self, files: Mapping[str, bytes]) -> Inputs:
         """These inputs with some records replaced or added."""
@@ -107,11 +112,11 @@ def computed(inputs: Inputs) -> Statement:
     if errors := [fault for fault in measurement.faults if fault.rule.severity is Severity.ERROR]:
         raise _refused(errors)
     assessment = _assessment(records, mine.visit.day, parts, measurement, faults)
-    wanted = (inputs.sensor, mine.visit.id)
-    stated = next((s for s in statements(assessment) if (s["sensor"], s["visit"]) == wanted), None)
-    if stated is None:
+    summary = next(one for one in assessment.summaries if one.sensor_visit is mine)
+    making = Statements(assessment)
+    if not making.may_be_certified(summary):
         raise CannotRecompute(f"no result of {inputs.sensor} in {inputs.path} may be certified")
-    return stated
+    return making.preview(summary)
 
 
 def _assessment(
@@ -135,15 +140,10 @@ def _assessment(
 
 
 def _needed(inputs: Inputs, records: Records, part: SensorVisit) -> bool:
-    """The sensor's part of its visit, and those of visits that calibrated references behind it."""
-    if part.visit.path == inputs.path and part.sensor == inputs.sensor:
+    """The sensor's part of its visit, and those parts that calibrated references behind it."""
+    if part.sensor == inputs.sensor and part.visit.path == inputs.path:
         return True
-    reference = records.references.get(part.sensor)
-    return reference is not None and any(
-        calibration.from_visit == part.visit.id
-        for quantity in reference.quantities.values()
-        for calibration in quantity.calibrations
-    )
+    return part.sensor in records.references and (part.visit.path, part.sensor) in inputs.measured
 
 
 def _refuse_errors(inputs: Inputs, records: Records, faults: Iterable[Fault]) -> None:
@@ -178,7 +178,10 @@ def _refused(faults: Iterable[Fault]) -> CannotRecompute:
 
 
 def _with_people(inputs: Inputs) -> Snapshot:
-    """The records with people who may have calibrated: the technicians, and whoever else the visits name."""
+    """The records with people who may have calibrated: the technicians, and whoever else the visits name.
+
+    A certificate does not hold people.yml, which knows their e-mail addresses.
+    """
     names = dict(inputs.technicians)
     found, _ = load({**inputs.files, PEOPLE: _people({**names, "nobody": "nobody"})})
     for visit in found.visits if found else ():
