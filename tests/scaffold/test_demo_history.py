@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import shutil
 import subprocess
 from collections.abc import Iterator, Mapping
@@ -14,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from generator.assessment.assess import check
-from generator.cli import main
+from generator.cli import _parser, main
 from generator.commands.common import CLEAN, COULD_NOT_RUN
 from generator.faults import Severity
 from generator.provenance import Provenance, provenance
@@ -271,3 +272,15 @@ def test_without_git_it_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
     monkeypatch.setenv("PATH", str(tmp_path))
     assert main(["new", str(tmp_path / "demo"), "--demo"]) == COULD_NOT_RUN
     assert "there is no git on this machine\n  cure: install git" in capsys.readouterr().err
+
+
+def test_what_its_readme_proposes_can_be_done(demo: Path) -> None:
+    lines = re.search(r"```sh\n(.*?)```", (demo / "README.md").read_text(encoding="utf-8"), re.S)
+    assert lines is not None
+    proposed = [shlex.split(line, comments=True) for line in lines.group(1).splitlines()]
+    assert len(proposed) == 6
+    for program, *arguments in proposed:
+        if program == "git":
+            assert git(demo, *arguments)
+        else:
+            assert callable(_parser().parse_args(arguments).run)

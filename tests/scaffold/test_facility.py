@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 
 import pytest
 from mkdocs.utils.yaml import yaml_load
 
 from generator import __version__
-from generator.cli import main
+from generator.cli import _parser, main
 from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from generator.provenance import ApprovalState, VisitProvenance, provenance
+from generator.records.load import load
+from generator.records.snapshot import from_folder
 from generator.scaffold.facility import EXAMPLE, empty_facility
 from generator.site.assets import template_folders
 
@@ -155,6 +160,36 @@ def program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     script.chmod(0o755)
     monkeypatch.setenv("PATH", f"{bin_folder}{os.pathsep}{os.environ['PATH']}")
     return str(script)
+
+
+def test_the_line_that_keeps_a_review_by_hand_keeps_it(facility: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for role in ("AUTHOR", "COMMITTER"):
+        monkeypatch.setenv(f"GIT_{role}_DATE", "2026-03-12T09:00:00Z")
+    line = re.search(r"`(git commit --allow-empty .*)`", (facility / "README.md").read_text(encoding="utf-8"))
+    assert line is not None
+    (example,) = (facility / "example").glob("*.csv")
+    visit = f"visits/2026/{example.name}"
+    (facility / "records/visits/2026").mkdir(parents=True)
+    shutil.move(example, facility / "records" / visit)
+    git("add", "--all")
+    git("commit", "--no-verify", "-qm", "Room 1, March")
+    assert seen(facility, visit).state is ApprovalState.NOT_REVIEWED
+    subprocess.run([*shlex.split(line.group(1)), "--no-verify"], check=True, capture_output=True)
+    assert {(a.person, a.day) for a in seen(facility, visit).approvals.values()} == {("reviewer", date(2026, 3, 12))}
+
+
+def seen(facility: Path, visit: str) -> VisitProvenance:
+    records, _ = load(from_folder(facility / "records"))
+    assert records is not None
+    return provenance(facility / "records", records).visits[visit]
+
+
+def test_the_readme_names_commands_that_exist_with_options_that_exist(facility: Path) -> None:
+    text = (facility / "README.md").read_text(encoding="utf-8")
+    calls = re.findall(r"^(?:\.venv/bin/)?hygrotrail (.*)$|`hygrotrail ([a-z].*?)`", text, re.M)
+    assert len(calls) >= 2
+    for call in calls:
+        assert callable(_parser().parse_args(shlex.split("".join(call))).run)
 
 
 posix = pytest.mark.skipif(os.name == "nt", reason="the stand-in for the installed program is a shell script")
