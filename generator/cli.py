@@ -9,12 +9,12 @@ import sys
 from collections.abc import Sequence
 
 from generator import __version__
-from generator.commands import build, check, due, explain, new, retrace, review, round, serve, targets
+from generator.commands import build, check, completion, due, explain, new, retrace, review, round, serve, targets
 from generator.commands.common import COULD_NOT_RUN, FAULTS, prefix_of, print_faults
 from generator.faults import RecordsRefused, Severity
 from generator.records.git import CannotReadHistory
 
-COMMANDS = (check, build, serve, explain, retrace, due, round, targets, new, review)
+COMMANDS = (check, build, serve, explain, retrace, due, round, targets, new, review, completion)
 """in the order of `--help`"""
 
 
@@ -22,7 +22,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit code: 0 clean, 1 faults, 2 could not run."""
     _utf8_output()
     suit_the_work()
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    completion.complete(parser)
+    options = parser.parse_args(arguments)
     try:
         return int(options.run(options))
     except RecordsRefused as refused:

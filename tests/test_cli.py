@@ -15,7 +15,7 @@ from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "records"
 VISIT = "2026-10-20-drying-b"
-WITHOUT_RECORDS = {"new"}
+WITHOUT_RECORDS = {"completion", "new", "verify"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
