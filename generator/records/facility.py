@@ -44,6 +44,9 @@ class Settling(Record):
     """least number of repeated readings"""
     largest_slope: HumiditySlope | None = None
     """largest |slope| of the errors over the plateau's rows"""
+    largest_left: HumiditySpread | None = None
+    """of a plateau read from a log: largest |what was left of the approach| + U of it; where it is given, it is asked
+    in place of soak and slope. Each minute of a window counts for a reading"""
 
 
 class Intervals(Record):

@@ -27,6 +27,7 @@ from generator.site.views.data import data
 from generator.site.views.drift import drift_page
 from generator.site.views.exposure import days_path
 from generator.site.views.findings import case_rows, case_view
+from generator.site.views.logs import log_path
 from generator.site.views.lookup import Lookup, finding_link, look_up, reference_link, sensor_link, visit_link
 from generator.site.views.method import method
 from generator.site.views.overview import overview
@@ -106,6 +107,8 @@ def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
             found[days_path(case)] = downloads.exposure_csv(case.exposure.trend.days)
     for revisions in lookup.revisions.values():
         found |= {raw_path(visit): visit.content for visit in revisions}
+    for path in dict.fromkeys(logged.path for logged in assessment.measurement.logged.values()):
+        found[log_path(path)] = files[path]
     return found | {f"data/schemas/{kind}.json": schema for kind, schema in schemas().items()}
 
 

@@ -6,6 +6,7 @@ of certificates stop between them (records/issued.py).
 
 from __future__ import annotations
 
+import base64
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from generator.records.settings import SettingsOn
 from generator.records.snapshot import Snapshot
 from generator.site.statement_results import number
 from generator.site.traceability import Link
+from generator.soak.log_rows import logs_of
 from generator.uncertainty.measured import Measurement
 
 PEOPLE = "people.yml"
@@ -52,6 +54,7 @@ def evidence(
     visit, sensor = summary.sensor_visit.visit, summary.sensor_visit.sensor
     behind = ((link.reference.id, link.calibration.from_visit) for link in links if link.calibration.from_visit)
     used = dict.fromkeys([(sensor, visit.id), *behind])
+    paths = [*_paths(assessment.records, summary, measured, links), *_logs(assessment, used)]
     return {
         "visit": visit.path,
         "revision": visit.revision,
@@ -60,7 +63,7 @@ def evidence(
         "approved": dict(issue.approved) if issue else None,
         "commit": issue.commit if issue else None,
         "code": __version__,
-        "records": list(_frozen(assessment.records.files, _paths(assessment.records, summary, measured, links))),
+        "records": list(_frozen(assessment.records.files, paths)),
         "pools": [pool for part in used for pool in _pools(assessment.measurement, *part)],
     }
 
@@ -85,12 +88,29 @@ def _paths(
     yield from sorted({link.visit_path for link in links if link.visit_path})
 
 
+def _logs(assessment: Assessment, used: Iterable[tuple[str, str]]) -> Iterator[str]:
+    """The logs that rows of these sensors at these visits name, and their mappings."""
+    measurement = assessment.measurement
+    for sensor, visit in used:
+        for at in measurement.lines_of(sensor, visit)[:1]:
+            part = measurement.cells[measurement.lines[at].cell].sensor_visit
+            yield from logs_of(assessment.records, part.visit, sensor)
+
+
 def _frozen(files: Snapshot, paths: Iterable[str]) -> Iterator[dict[str, str]]:
     """Each record once, with the hash of its bytes and its text."""
     for path in dict.fromkeys(paths):
         content = files[path]
         record = {"path": path, "sha256": hashlib.sha256(content).hexdigest()}
-        yield record if path == PEOPLE else record | {"text": content.decode()}
+        yield record if path == PEOPLE else record | _as_text(content)
+
+
+def _as_text(content: bytes) -> dict[str, str]:
+    """The bytes as text; those of a log that is no UTF-8 in letters that stand for them (RFC 4648)."""
+    try:
+        return {"text": content.decode()}
+    except UnicodeDecodeError:
+        return {"base64": base64.b64encode(content).decode()}
 
 
 def _pools(measurement: Measurement, item: str, visit: str) -> Iterator[dict[str, Any]]:

@@ -39,7 +39,7 @@ from generator.site.swap import CannotPublish, StagedSite
 
 DATE_VARIABLE = "HYGROTRAIL_DATE"
 PAGE_SCRIPTS = ("search.js", "tables.js", "print.js")
-CHART_SCRIPTS = ("charts.js", "chart_results.js", "chart_trends.js", "chart_exposure.js")
+CHART_SCRIPTS = ("charts.js", "chart_results.js", "chart_trends.js", "chart_exposure.js", "chart_log.js")
 SITE_MAP = "sitemap.xml"
 # The search index drops these tags and would run the words before and after together.
 CELL_ENDS = re.compile(r"</(?:td|th|dt|dd|li|caption|summary|option|div|h\d)>")

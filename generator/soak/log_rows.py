@@ -83,8 +83,12 @@ def _differs(one: Visit, other: Visit) -> bool:
 
 
 def log_window(records: Records, visit: Visit, row: int) -> LogWindow | None:
-    """The window that a row of a visit without faults names; None where it names none."""
-    return _Row(records, visit, row, []).window() if visit.text["log"][row] else None
+    """The window whose means a row of readings holds; None where it names none."""
+    if "log" not in visit.block.text or not visit.text["log"][row]:
+        return None
+    window = _Row(records, visit, row, []).window()
+    assert window is not None, "its readings can only have come from the window"
+    return window
 
 
 def logs_of(records: Records, visit: Visit, sensor: str) -> tuple[str, ...]:
@@ -115,7 +119,7 @@ def _filled(records: Records, visit: Visit, faults: list[Fault]) -> Visit:
         zip(visit.text["log"], visit.text["log_from"], visit.text["log_until"], strict=True)
     ):
         if log or begins or ends:
-            window = _Row(records, visit, row, faults).window()
+            window = _Row(records, visit, row, faults).compared()
             if window is not None:
                 windows[row] = window
     return _with_means(visit, windows) if windows else visit
@@ -126,6 +130,7 @@ class _Row:
 
     def __init__(self, records: Records, visit: Visit, row: int, faults: list[Fault]) -> None:
         self.records, self.visit, self.row, self.faults = records, visit, row, faults
+        self.mapping: LogMapping | None = None
 
     def word(self, column: str) -> str:
         return self.visit.text[column][self.row]
@@ -134,9 +139,16 @@ class _Row:
         place = self.visit.place(self.row, column)
         self.faults.append(Fault(rule=rule, place=place, message=message, cure=cure))
 
+    def compared(self) -> LogWindow | None:
+        """The window; None, with faults, where the row or the log do not do for each other."""
+        before = len(self.faults)
+        window = self.window()
+        if window is not None and self.mapping is not None:
+            self._compare(window, self.mapping)
+        return window if len(self.faults) == before else None
+
     def window(self) -> LogWindow | None:
         """The window; None, with faults, where the row does not name one that can be read."""
-        before = len(self.faults)
         if self.word("phase") not in READING_PHASES:
             message = f"a row of phase {self.word('phase')} names a log"
             self.fault(LOG_WINDOW_MISSING, "log", message, "give the log to a row of readings")
@@ -145,9 +157,8 @@ class _Row:
         opened = self._opened(path) if path else None
         if opened is None or span is None:
             return None
-        window = LogWindow(log=opened[0], sensor=self.word("sensor"), start=span[0], end=span[1])
-        self._compare(window, opened[1])
-        return window if len(self.faults) == before else None
+        self.mapping = opened[1]
+        return LogWindow(log=opened[0], sensor=self.word("sensor"), start=span[0], end=span[1])
 
     def path(self) -> str | None:
         """The log's path below the records' folder."""
@@ -210,11 +221,7 @@ class _Row:
             cure = f"say what its columns hold in records/{path.rpartition('.')[0]}.yml"
             self.fault(LOG_WITHOUT_MAPPING, "log", f"no mapping lies beside records/{path}", cure)
             return None
-        mapping, faults = read_log_mapping(by, files[by])
-        log = None
-        if mapping is not None:
-            log, found = _read(path, files[path], by, files[by], zone)
-            faults = list(found)
+        log, mapping, faults = _read(path, files[path], by, files[by], zone)
         self.faults += [fault for fault in faults if fault not in self.faults]
         return (log, mapping) if log is not None and mapping is not None else None
 
@@ -246,12 +253,15 @@ class _Row:
 
 
 @lru_cache(maxsize=16)
-def _read(path: str, content: bytes, by: str, mapping: bytes, zone: ZoneInfo) -> tuple[Log | None, tuple[Fault, ...]]:
-    """A log, read once however many rows name it."""
-    known, _ = read_log_mapping(by, mapping)
-    assert known is not None, "asked for with a mapping that was read"
+def _read(
+    path: str, content: bytes, by: str, mapping: bytes, zone: ZoneInfo
+) -> tuple[Log | None, LogMapping | None, tuple[Fault, ...]]:
+    """A log and its mapping, read once however many rows name it."""
+    known, faults = read_log_mapping(by, mapping)
+    if known is None:
+        return None, None, tuple(faults)
     log, faults = read_log(path, content, known, zone)
-    return log, tuple(faults)
+    return log, known, tuple(faults)
 
 
 def _with_means(visit: Visit, windows: Mapping[int, LogWindow]) -> Visit:

@@ -22,6 +22,7 @@ _SCATTER = {
     "pooled": "repeatability, pooled over earlier visits of the family",
     "declared": "repeatability, declared for the family",
     "own": "repeatability of this plateau's readings",
+    "log": "scatter of the log's mean over its window",
 }
 
 
@@ -48,6 +49,15 @@ class Surroundings:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Left:
+    """What a log says was left of an approach when its window was read, signed, %RH."""
+
+    value: float
+    u: float
+    nu: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class _Kind:
     """One kind of rectangular source, at the cells that have it."""
 
@@ -65,8 +75,15 @@ class _Kind:
 class CellSources:
     """The own sources of a table's plateaus. What channels, parts or plateaus share is numbered once."""
 
-    def __init__(self, cells: Sequence[Cell], settings: Sequence[SettingsOn | None], catalogue: Catalogue) -> None:
-        self.cells, self.catalogue = cells, catalogue
+    def __init__(
+        self,
+        cells: Sequence[Cell],
+        settings: Sequence[SettingsOn | None],
+        catalogue: Catalogue,
+        left: Mapping[tuple[int, Part], Left],
+    ) -> None:
+        """`left`: by number of the cell and part, what a log says was left of the approach."""
+        self.cells, self.catalogue, self.left = cells, catalogue, left
         self.instruments: list[tuple[str, SettingsOn]] = []
         """name and settings of each instrument; what is not dated is the same on all its days"""
         numbers: dict[tuple[str, str, str], int] = {}
@@ -106,16 +123,20 @@ class CellSources:
         `repeatability` by position in `at`; `n` (readings) and `steps` (resolutions as read) have shape (cells,).
         """
         correction = np.zeros(len(self.cells))
+        own = [(self._scatter(channel, part, at, repeatability, n), at)]
         kinds = [*self._resolutions(channel, part, at, steps)]
         if part is not Part.LOOP:
             kinds += [self._hysteresis(channel, at), *self._probe(channel, at, around)]
-            left = self._settling(channel, at, around)
+            left = self._settling(channel, part, at, around)
             correction[left.cells] = left.half_width
             kinds.append(left)
+            if self.left and channel is Channel.HUMIDITY:
+                logged, cells, value = self._left(part, at)
+                correction[cells] = value
+                own.append((logged, cells))
         if part is not Part.SENSOR:
             kinds.append(self._dead_band(channel, at))
-        scatter = self._scatter(channel, part, at, repeatability, n)
-        return Terms.joined(self._numbered(scatter, at, kinds)), correction
+        return Terms.joined(self._numbered(own, kinds)), correction
 
     def amount(self, channel: Channel, name: str) -> np.ndarray:
         """An amount that is declared of a channel, shape (cells,); nan where none is."""
@@ -226,14 +247,16 @@ class CellSources:
             of_instrument=True,
         )
 
-    def _settling(self, channel: Channel, at: np.ndarray, around: Surroundings) -> _Kind:
+    def _settling(self, channel: Channel, part: Part, at: np.ndarray, around: Surroundings) -> _Kind:
         """What is left of a first-order approach lies between 0 and step·exp(−t/τ): half of it is corrected."""
         tau = self.declared(lambda on: on.whole("time_constant") or None)
+        if self.left:
+            at = at[[(cell, part) not in self.left for cell in at.tolist()]]
         cells = at[~np.isnan(tau[at]) & ~np.isnan(around.soak_min[at])] if channel is Channel.HUMIDITY else at[:0]
         step = [self.cells[cell].plateau.target - around.previous_target(cell) for cell in cells.tolist()]
         # math.exp is the same on every machine, numpy's vector loops are not to the last digit.
-        part = [math.exp(x) for x in (-around.soak_min[cells] / tau[cells]).tolist()]
-        left = np.array(step, float) * np.array(part, float)
+        share = [math.exp(x) for x in (-around.soak_min[cells] / tau[cells]).tolist()]
+        left = np.array(step, float) * np.array(share, float)
         kept = np.abs(left) >= 1e-6  # not where nan
         return _Kind(
             name=f"{channel.value}/settling",
@@ -243,6 +266,28 @@ class CellSources:
             label="what is left of settling",
             weight=np.ones(int(kept.sum())),
         )
+
+    def _left(self, part: Part, at: np.ndarray) -> tuple[Series, np.ndarray, np.ndarray]:
+        """What a log says was left of the approach: its sources, at which cells, and the signed corrections there."""
+        cells = at[[(cell, part) in self.left for cell in at.tolist()]]
+        known = [self.left[cell, part] for cell in cells.tolist()]
+
+        def source(i: int) -> Source:
+            return Source(
+                identity=f"{self.cells[int(cells[i])].name}/{Channel.HUMIDITY.value}/{part.value}/settling",
+                label="what was left of the approach, from the log",
+                u=known[i].u,
+                unit=Channel.HUMIDITY.unit,
+                nu=known[i].nu,
+            )
+
+        series = Series(
+            source=source,
+            u=np.array([one.u for one in known], float),
+            nu=np.array([one.nu for one in known], float),
+            distribution=Distribution.NORMAL,
+        )
+        return series, cells, np.array([one.value for one in known], float)
 
     def _dead_band(self, channel: Channel, at: np.ndarray) -> _Kind:
         dead_band = self.amount(channel, "far_end_dead_band")
@@ -257,9 +302,11 @@ class CellSources:
             of_instrument=True,
         )
 
-    def _numbered(self, scatter: Series, at: np.ndarray, kinds: Sequence[_Kind]) -> list[Terms]:
-        """The terms of scatter and of all kinds; what has no number yet is numbered plateau by plateau."""
-        series, places, waiting = [scatter], [at], []
+    def _numbered(self, own: Sequence[tuple[Series, np.ndarray]], kinds: Sequence[_Kind]) -> list[Terms]:
+        """The terms of each part's `own` sources, by cell, and of all kinds; what has no number yet is numbered plateau
+        by plateau.
+        """
+        series, places, waiting = [one for one, _ in own], [cells for _, cells in own], []
         for kind in kinds:
             owner = self.instrument[kind.cells] if kind.of_instrument else kind.cells
             known = self._numbers.setdefault(kind.name, np.full(len(self.cells), -1))
@@ -274,10 +321,10 @@ class CellSources:
             places.append(kind.cells[first])
             waiting.append((known, owner, first))
         numbers = self.catalogue.extend(series, places)
-        for (known, owner, first), new in zip(waiting, numbers[1:], strict=True):
+        for (known, owner, first), new in zip(waiting, numbers[len(own) :], strict=True):
             known[owner[first]] = new
         return [
-            Terms.of(at, numbers[0], 1.0),
+            *(Terms.of(cells, new, 1.0) for (_, cells), new in zip(own, numbers, strict=False)),
             *(
                 Terms.of(kind.cells, known[owner], kind.weight)
                 for kind, (known, owner, _) in zip(kinds, waiting, strict=True)

@@ -10,7 +10,9 @@ from typing import NamedTuple
 from generator.faults import Fault
 from generator.records.models import Channel
 from generator.uncertainty.budgets import Budgets
+from generator.uncertainty.calibrations import VisitCurve
 from generator.uncertainty.cell_sources import Part
+from generator.uncertainty.log_errors import Logged
 from generator.uncertainty.reference_values import ReferenceValues
 from generator.uncertainty.repeatability import Repeatability
 from generator.uncertainty.table import Cell, ReadingTable
@@ -54,6 +56,10 @@ class Measurement:
     method: dict[int, str] = field(default_factory=dict)
     temperature_c: dict[int, float] = field(default_factory=dict)
     pressure_pa: dict[int, float] = field(default_factory=dict)
+    logged: dict[int, Logged] = field(default_factory=dict)
+    """by cell that was read from a log"""
+    curves: dict[tuple[str, str, date], VisitCurve] = field(default_factory=dict)
+    """correction curves of references that a visit here calibrated"""
     stages: list[tuple[int, ReadingTable, ReferenceValues]] = field(default_factory=list)
     """(number of the first cell, table, reference values): what Monte Carlo draws again"""
 

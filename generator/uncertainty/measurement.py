@@ -14,13 +14,14 @@ import numpy as np
 
 from generator.faults import Fault, Place, Rule, Severity, error, reservation
 from generator.records.load import Records
-from generator.records.models import Channel, Policy
+from generator.records.models import Channel, Policy, Settling
 from generator.records.rows import SensorVisit
 from generator.records.settings import SettingsOn
 from generator.uncertainty.budgets import make_budgets
 from generator.uncertainty.calibrations import Calibrations
-from generator.uncertainty.cell_sources import CellSources, Part, Surroundings
+from generator.uncertainty.cell_sources import CellSources, Left, Part, Surroundings
 from generator.uncertainty.indications import COLUMNS_OF, indications
+from generator.uncertainty.log_errors import Logged, left_with_U, logged_cells
 from generator.uncertainty.measured import Line, LineKey, Measurement
 from generator.uncertainty.reference_values import ReferenceValues, reference_values
 from generator.uncertainty.repeatability import Repeatability, Scatter, repeatabilities, scatter
@@ -33,7 +34,7 @@ from generator.uncertainty.visit_curves import add_curves, in_stages
 ABOVE_ICE_SATURATION = error("above-ice-saturation", "air this humid would form frost: readings contradict each other")
 UNSETTLED = reservation(
     "unsettled-plateau",
-    "a plateau does not meet the policy's soak, rows or slope",
+    "a plateau does not meet the policy's soak, rows or slope, or what a log says was left of its approach",
     verdict=False,
     certificate=False,
 )
@@ -61,6 +62,7 @@ def measure(
     for stage in in_stages(records, sensor_visits):
         _Stage(records, stage, calibrations, whole, terms, known, approved).run()
         add_curves(records, whole, calibrations, Terms.joined(terms))
+    whole.curves = calibrations.curves
     whole.budgets = make_budgets(catalogue, Terms.joined(terms), len(whole.lines))
     return whole
 
@@ -96,7 +98,15 @@ class _Stage:
         self.policies = [policies[day] for day in days]
         self.soak, self.room = self._first_soaks(), self._means(self.table.number["room_humidity"]).tolist()
         self.pools = self._pools()
-        self.own = CellSources(self.table.cells, self.settings, calibrations.catalogue)
+        self.logged = logged_cells(records, self.table.cells, self.settings, calibrations, self._previous_target)
+        whole.logged |= {self.first + cell: found for cell, found in self.logged.items()}
+        left = {
+            (cell, part): Left(value=one.left, u=one.u_left, nu=one.nu)
+            for cell, found in self.logged.items()
+            for part, one in found.approaches.items()
+            if math.isfinite(one.left)
+        }
+        self.own = CellSources(self.table.cells, self.settings, calibrations.catalogue, left)
         calibrations.used = {}
 
     def report(self, rule: Rule, row: int, place: Place, message: str, cure: str) -> None:
@@ -270,6 +280,8 @@ class _Stage:
     def _unsettled(self, cell: int, rows: int, slope: float, minutes: float) -> str:
         rule = self.policies[cell].settling
         soak = float(self.soak[cell])
+        if (logged := self.logged.get(cell)) is not None:
+            return _unsettled_log(rule, soak, logged)
         if rule.least_soak is not None and not soak >= rule.least_soak:
             had = "no soak is written" if math.isnan(soak) else f"soak {soak:g} min"
             return f"{had}, the policy asks for {rule.least_soak:g} min"
@@ -302,7 +314,10 @@ class _Stage:
         keys = [named[pool] for pool in self.pools]
         declared = self.own.amount(channel, "repeatability").tolist()
         least = [policy.least_pool for policy in self.policies]
-        return repeatabilities(keys, self.days, spread, usable.tolist(), declared, least)
+        found = repeatabilities(keys, self.days, spread, usable.tolist(), declared, least)
+        for cell, logged in self.logged.items():
+            found[cell] = logged.scatter.get((channel, part), found[cell])
+        return found
 
     def _pools(self) -> list[tuple[str, str, str]]:
         """By cell what scatter is pooled by: model, kind of reference, medium.
@@ -322,3 +337,28 @@ class _Stage:
         message = f"one reading of {channel.value}, and no repeatability is declared"
         cure = f"declare {channel.value}: {{repeatability: …}} in the family, or read the point at least twice"
         self.report(NO_REPEATABILITY, row, self.table.place(row, "output"), message, cure)
+
+
+def _unsettled_log(rule: Settling, soak: float, logged: Logged) -> str:
+    """What a plateau that was read from a log lacks; nothing where it is settled.
+
+    A minute of the window counts for a reading. A policy that says how much of the approach may be left asks for that,
+    and for neither soak nor slope: what is left is corrected, with its uncertainty.
+    """
+    if logged.minutes < (rule.least_rows or 0):
+        return f"the log's window is {logged.minutes:g} min, the policy asks for {rule.least_rows} readings or minutes"
+    if rule.largest_left is not None:
+        one = logged.judged
+        if one is None or not math.isfinite(one.left):
+            return f"what was left of the approach is not known{f': {one.reason}' if one else ''}"
+        left, U = left_with_U(one)
+        if abs(left) + U > rule.largest_left:
+            return f"{left:+.2f} ± {U:.2g} %RH of the approach was left, the policy allows {rule.largest_left:g}"
+        return ""
+    if rule.least_soak is not None and not soak >= rule.least_soak:
+        had = "no soak is written" if math.isnan(soak) else f"soak {soak:g} min"
+        return f"{had}, the policy asks for {rule.least_soak:g} min"
+    if rule.largest_slope is not None and abs(logged.slope) > rule.largest_slope + 2.0 * logged.u_slope:
+        beyond = f"{rule.largest_slope:g} and its own uncertainty {2.0 * logged.u_slope:.2f}"
+        return f"the log still moves by {logged.slope:+.2f} %RH/min, the policy allows {beyond}"
+    return ""

@@ -7,7 +7,7 @@
  *
  * All kinds:
  *   kind      what is drawn; chart_results.js knows "history" and "visit", chart_trends.js "control" and "fleet",
- *             chart_exposure.js "exposure"
+ *             chart_exposure.js "exposure", chart_log.js "log"
  *   title     what the chart shows, for those who cannot see it
  *   y_title   text of the vertical axis: "Error / %RH"
  *   points    list of what is shown; a chart without any says so in words

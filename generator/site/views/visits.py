@@ -23,6 +23,7 @@ from generator.site.traceability import Link as TraceLink
 from generator.site.traceability import Traceability
 from generator.site.views.approvals import VisitApproval, approval_chip, visit_approval, visit_state
 from generator.site.views.history_events import event_in_words
+from generator.site.views.logs import LogView, log_views
 from generator.site.views.lookup import Lookup, reference_link, visit_link
 from generator.site.views.results import BudgetView, ResultTable, budget, result_table
 from generator.site.views.sensors import Certificates, phase_chips
@@ -79,6 +80,7 @@ class SensorPart:
     advice: str
     hysteresis: tuple[str, ...]
     budgets: tuple[BudgetView, ...]
+    logs: tuple[LogView, ...]
     certificate: Link | None
 
 
@@ -128,7 +130,9 @@ class VisitView:
     @property
     def has_charts(self) -> bool:
         """Whether the page draws."""
-        return any(channel.chart for part in self.parts for channel in part.channels)
+        return any(channel.chart for part in self.parts for channel in part.channels) or any(
+            part.logs for part in self.parts
+        )
 
 
 def visit_rows(lookup: Lookup) -> tuple[VisitRow, ...]:
@@ -250,6 +254,7 @@ def _part(lookup: Lookup, summary: SensorVisitSummary, certificates: Certificate
         advice=words.shown(summary.advice.sentence) if summary.advice and summary.advice.action != "none" else "",
         hysteresis=tuple(_width(h) for h in summary.hysteresis),
         budgets=tuple(b for b in budgets if b is not None),
+        logs=log_views(lookup, summary),
         certificate=certificates(sv.sensor, sv.visit.id),
     )
 
