@@ -50,12 +50,14 @@ class Approach:
     """of the readings in the window"""
     u_mean: float
     """standard uncertainty of that mean from the noise, correlated as it is"""
+    nu_mean: float
+    """degrees of freedom of u_mean: of as many independent readings"""
     left: float
     """what the readings in the window had still to change, signed: settled = mean + left"""
     u_left: float
     """standard uncertainty of it, doubt of the model included"""
     nu: float
-    """degrees of freedom of u_left, of independent readings"""
+    """degrees of freedom of u_left, by Welch and Satterthwaite: the doubt of the model has infinitely many"""
 
     @property
     def asymptote(self) -> float:
@@ -118,6 +120,7 @@ def not_known(reason: str, *, mean: float = math.nan, step: float | None = None)
         slow_term=math.nan,
         mean=mean,
         u_mean=math.nan,
+        nu_mean=math.nan,
         left=half,
         u_left=abs(half) / math.sqrt(3.0),
         nu=math.inf,
@@ -185,6 +188,7 @@ def _averaged(weighed: list[Weighed], shapes: Shapes, blocks: Blocks, mean: floa
         slow_term=slow,
         mean=mean,
         u_mean=math.sqrt(float(sum(w * one.mean_variance for w, one in zip(noise, weighed, strict=True)))),
+        nu_mean=nu,
         left=centre,
         u_left=u_left,
         nu=nu * (u_left**2 / within) ** 2 if within > 0.0 else math.inf,

@@ -9,8 +9,8 @@ from scipy.special import log_ndtr, ndtr
 
 from generator.soak.blocks import Blocks
 
-SLOW_TERM = 0.5
-"""probability of a slow second term before the data (our choice)"""
+SLOW_TERM = 0.65
+"""probability of a slow second term before the data (our choice: tests/benchmarks/soak_coverage.py)"""
 SLOWER = (4.0, 8.0, 12.0, 16.0, 20.0)
 """by how much the slow term is slower, as probable each (our choice)"""
 SHARES = (0.01, 0.02, 0.04, 0.08, 0.12, 0.18, 0.25)
