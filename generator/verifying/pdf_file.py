@@ -1,0 +1,100 @@
+"""A PDF as a reader of certificates needs it: what is attached, what its pages say, what is drawn on them."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import logging
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from typing import Any
+
+from pypdf import PdfReader
+from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, StreamObject
+
+AROUND = 3
+"""Words that are quoted before and after one that differs."""
+_NOT_DRAWN = frozenset({"/Parent", "/StructParent", "/StructParents", "/P", "/Length", "/Filter", "/DecodeParms"})
+"""Keys that move when a file is saved anew and nothing that is seen does."""
+logging.getLogger("pypdf").setLevel(logging.CRITICAL)  # what is wrong with a file is told once, by us
+
+
+class CannotRead(Exception):
+    """A file is no PDF that can be read; says why in a sentence."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PdfFile:
+    """What a PDF holds."""
+
+    attachments: Mapping[str, Sequence[bytes]]
+    """contents by name, for one name may stand twice"""
+    text: Sequence[Sequence[str]]
+    """words of each page"""
+    drawn: Sequence[str]
+    """of each page a hash of all that is drawn on it, fonts and notes included"""
+    creator: str
+
+
+def read_pdf(content: bytes) -> PdfFile:
+    """A PDF that is open to read. Raises CannotRead for anything else."""
+    try:
+        reader = PdfReader(io.BytesIO(content))
+        if reader.is_encrypted:
+            raise CannotRead("it is encrypted, which no certificate of ours is")
+        return PdfFile(
+            attachments={name: tuple(held) for name, held in reader.attachments.items()},
+            text=tuple(tuple(page.extract_text().split()) for page in reader.pages),
+            drawn=tuple(_drawn(page) for page in reader.pages),
+            creator=str(reader.metadata.creator or "") if reader.metadata else "",
+        )
+    except CannotRead:
+        raise
+    except Exception as problem:  # whatever a damaged file makes a reader of files do: it cannot be read
+        raise CannotRead(f"it is no PDF, or a damaged one ({type(problem).__name__}: {problem})") from None
+
+
+def text_differences(found: Sequence[Sequence[str]], expected: Sequence[Sequence[str]]) -> list[str]:
+    """Page by page, the words that stand where others are expected."""
+    said = []
+    if len(found) != len(expected):
+        said.append(f"{len(found)} pages, where the statement fills {len(expected)}")
+    for number, (words, wanted) in enumerate(zip(found, expected, strict=False), start=1):
+        for kind, a, b, c, d in SequenceMatcher(None, wanted, words, autojunk=False).get_opcodes():
+            if kind == "equal":
+                continue
+            before, after = " ".join(wanted[max(a - AROUND, 0) : a]), " ".join(wanted[b : b + AROUND])
+            here, there = " ".join(words[c:d]), " ".join(wanted[a:b])
+            what = f"{here!r} stands, not {there!r}" if here and there else f"{here or there!r} was added"
+            if there and not here:
+                what = f"{there!r} is missing"
+            said.append(f"page {number}: {what} (… {before} _ {after} …)")
+    return said
+
+
+def _drawn(page: Any) -> str:
+    """A hash of everything that a page draws; the same however the file was saved."""
+    return _hash(page, {}).hex()
+
+
+def _hash(value: Any, known: dict[int, bytes]) -> bytes:
+    """A hash of a value with all that it leads to; a circle ends where it closes."""
+    if isinstance(value, IndirectObject):
+        value = value.get_object()
+    if id(value) in known:
+        return known[id(value)]
+    if not isinstance(value, DictionaryObject | ArrayObject):
+        return hashlib.sha256(f"{type(value).__name__}:{value!r}".encode(errors="replace")).digest()
+    known[id(value)] = b"above"
+    digest = hashlib.sha256(type(value).__name__.encode())
+    if isinstance(value, DictionaryObject):
+        for key in sorted(set(value) - _NOT_DRAWN):
+            digest.update(key.encode() + b" " + _hash(value.raw_get(key), known))
+    else:
+        for index in range(len(value)):
+            digest.update(_hash(list.__getitem__(value, index), known))
+    if isinstance(value, StreamObject):
+        digest.update(value.get_data())
+    known[id(value)] = digest.digest()
+    return known[id(value)]
