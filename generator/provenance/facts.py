@@ -27,9 +27,9 @@ class Step:
     author: str
     email: str
     time: str
-    """ISO 8601 with its offset"""
+    """ISO 8601, in the facility's time zone"""
     day: date
-    """in the facility's time zone"""
+    """there"""
     subject: str
 
 

@@ -9,8 +9,10 @@ from functools import cached_property
 from generator.records.git import CannotReadHistory, Repository
 
 REVIEWED_BY, REVIEWED_FILE = "reviewed-by", "reviewed-file"
-_FIELDS = ("%H", "%P", "%an", "%ae", "%aI", "%cI", "%s", "%(trailers:key=Reviewed-by,key=Reviewed-file,unfold=true)")
+_FIELDS = ("%H", "%P", "%an", "%ae", "%at", "%ct", "%s", "%(trailers:key=Reviewed-by,key=Reviewed-file,unfold=true)")
 _CONFIGURED = ("log.showRoot=true", "log.follow=false", "trailer.separators=:")
+_LATEST = 253_000_000_000
+"""in the year 9987: any time zone can show it"""
 _DEFAULT_NAMES = ("main", "master")
 
 
@@ -23,8 +25,9 @@ class Commit:
     parents: tuple[int, ...]
     author: str
     email: str
-    authored: str
-    committed: str
+    authored: int
+    """seconds since 1970 UTC, as `committed`"""
+    committed: int
     subject: str
     trailers: tuple[tuple[str, str], ...]
     """key in small letters, and value"""
@@ -206,12 +209,17 @@ def _commits(repository: Repository, head: str, wanted: frozenset[str]) -> Itera
             parents=tuple(number[parent] for parent in parents.split()),
             author=_shown(author),
             email=_shown(email),
-            authored=authored,
-            committed=committed,
+            authored=_seconds(authored),
+            committed=_seconds(committed),
             subject=_shown(subject),
             trailers=tuple(_trailers(_shown(trailers))),
             changes=tuple(changes),
         )
+
+
+def _seconds(text: str) -> int:
+    """A time as git has it; of what no calendar holds, which git takes from anybody, the nearest end."""
+    return min(max(int(text or 0), 0), _LATEST)
 
 
 def _trailers(text: str) -> Iterator[tuple[str, str]]:

@@ -94,7 +94,7 @@ class _Reading:
         self.records, self.repository, self.log, self.tree = records, repository, log, tree
         self.approvers = Approvers.of(records.people.values(), records.zone)
         self.named = files_named(log, repository.prefix)
-        self._steps: dict[tuple[int, str], Step] = {}
+        self._steps: dict[tuple[int, int], Step] = {}
         self.files = {path: self._history(path, blob) for path, blob in tree.items()}
 
     def _history(self, path: str, blob: str) -> FileHistory:
@@ -108,15 +108,16 @@ class _Reading:
             merged=self._step(merged, merged.committed) if merged else None,
         )
 
-    def _step(self, commit: Commit, time: str) -> Step:
-        key = commit.number, time
+    def _step(self, commit: Commit, seconds: int) -> Step:
+        key = commit.number, seconds
         if key not in self._steps:
+            time = self.approvers.time(seconds)
             self._steps[key] = Step(
                 commit=commit.id,
                 author=commit.author,
                 email=commit.email,
-                time=time,
-                day=self.approvers.day(time),
+                time=time.isoformat(),
+                day=time.date(),
                 subject=commit.subject,
             )
         return self._steps[key]

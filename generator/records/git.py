@@ -63,6 +63,11 @@ class Repository:
         """Whether the history was cut off when it was cloned."""
         return self.run("rev-parse", "--is-shallow-repository").strip() == b"true"
 
+    @property
+    def log_of_head(self) -> Path:
+        """A file that grows whenever another commit is checked out or made."""
+        return self.root / os.fsdecode(self.run("rev-parse", "--git-path", "logs/HEAD")).strip()
+
     def tree(self, commit: str) -> Mapping[str, str]:
         """Path below the records' folder → id of its content in a commit, in order of paths; links are left out."""
         listed = self.run("ls-tree", "-r", "-z", "--full-tree", commit, *([self.prefix] if self.prefix else []))
@@ -120,7 +125,7 @@ def repository_of(records: Path) -> Repository | None:
         if any(text in str(problem) for text in ("not a git repository", "must be run in a work tree")):
             return None
         raise
-    root, prefix, _ = said.decode().split("\n", 2)
+    root, prefix, _ = os.fsdecode(said).split("\n", 2)
     return Repository(root=Path(root), prefix=prefix)
 
 

@@ -19,6 +19,7 @@ from mkdocs.config import load_config
 from mkdocs.exceptions import MkDocsException
 
 from generator.faults import RecordsRefused
+from generator.records.git import CannotReadHistory, repository_of
 from generator.site import assets
 from generator.site.shell import ShellPlugin, refusal_text
 from generator.site.swap import CannotPublish
@@ -86,7 +87,7 @@ def serve_site(
     stop: threading.Event | None = None,
     poll_s: float = POLL_S,
 ) -> None:
-    """Build, serve on localhost, and build again whenever a record or a template changes, until interrupted.
+    """Build, serve on localhost, and build again whenever a record, a template or the commit checked out changes.
 
     While the records hold errors the last good site is served and the faults are said. `port` 0 takes a free
     one; the address is in the first line said. Raises CannotPublish where the port cannot be had.
@@ -95,6 +96,7 @@ def serve_site(
     watched = [records, *assets.template_folders()]
     if config_file is not None:
         watched += [config_file, config_file.parent / "site_templates"]
+    watched += _log_of_head(records)
     with _server(site_dir.resolve(), port) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
         say(f"serving {site_dir} at http://localhost:{server.server_address[1]}/ (stop with Ctrl+C)")
@@ -112,6 +114,15 @@ def serve_site(
             say("stopped")
         finally:
             server.shutdown()
+
+
+def _log_of_head(records: Path) -> list[Path]:
+    """What tells that something was committed, merged or checked out; nothing where there is no history."""
+    try:
+        repository = repository_of(records)
+        return [repository.log_of_head] if repository is not None else []
+    except CannotReadHistory:  # which the build will say
+        return []
 
 
 def _build_and_tell(

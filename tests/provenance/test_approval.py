@@ -5,6 +5,7 @@ Every history here is a real repository, made and read by git itself.
 
 from __future__ import annotations
 
+import json
 from datetime import date
 from pathlib import Path
 
@@ -94,6 +95,19 @@ def test_an_e_mail_is_the_same_in_capitals(tmp_path: Path):
     history = store(tmp_path)
     history.merge(on_a_branch(history), by=Who("B. Sedge", "Ben@Alder.EXAMPLE"), on="2026-03-17")
     assert told(history).approvals["RH-1"].name == "Ben Sedge"
+
+
+def test_an_e_mail_that_a_technician_shares_approves_nothing(tmp_path: Path):
+    """A mailbox of the laboratory: who of them merged is not known."""
+    history = store(tmp_path)
+    shared = ["ann@alder.example", "lab@alder.example"]
+    people = [
+        {"id": "ann", "name": "Ann Reed", "may": ["calibrate"], "from": "2000-01-01", "emails": shared},
+        {"id": "ben", "name": "Ben Sedge", "may": ["approve"], "from": "2000-01-01", "emails": ["LAB@alder.example"]},
+    ]
+    history.commit({"people.yml": json.dumps({"people": people}).encode()}, by=BEN, on="2026-02-01")
+    history.merge(on_a_branch(history), by=Who("Lab", "lab@alder.example"), on="2026-03-17")
+    assert told(history).why == "merged by Ann Reed, who calibrated there: another must approve"
 
 
 def test_a_squashed_visit_is_approved_by_the_trailer_that_names_its_reviewer(tmp_path: Path):

@@ -132,6 +132,18 @@ def test_a_merge_that_writes_something_new_recorded_it(tmp_path: Path):
     assert (known.recorded.commit, known.merged.commit) == (merge, merge)
 
 
+def test_a_time_that_no_calendar_holds_is_no_obstacle(tmp_path: Path):
+    history = store(tmp_path)
+    history.git("commit", "--quiet", "--allow-empty", "-m", "Begin")
+    tree = history.git("rev-parse", "HEAD^{tree}").strip()
+    author = "author A <a@b.example> 999999999999999 +0000\ncommitter A <a@b.example> 99999999999 +9999\n"
+    (tmp_path / "commit").write_text(f"tree {tree}\nparent {history.head}\n{author}\nOdd\n", encoding="utf-8")
+    odd = history.git("hash-object", "-t", "commit", "-w", "--literally", str(tmp_path / "commit")).strip()
+    history.git("reset", "--quiet", "--hard", odd)
+    history.commit(visit(), by=ANN, on="2026-03-16")
+    assert told(history).state is ApprovalState.NOT_REVIEWED
+
+
 def test_records_in_a_folder_of_a_larger_repository(tmp_path: Path):
     history = store(tmp_path, folder="quality/humidity")
     (history.root / "program.txt").write_text("something else", encoding="utf-8")

@@ -15,6 +15,7 @@ from generator.records.snapshot import from_folder
 from generator.site.build import content_of
 from generator.site.views.lookup import Lookup, look_up
 from generator.site.views.overview import overview
+from generator.site.views.sensors import sensor_view
 from generator.site.views.visits import visit_rows
 from tests import builders as b
 from tests.git_histories import ANN, BEN, History
@@ -97,6 +98,14 @@ def test_the_list_of_visits_shows_how_far_each_has_come(history: History):
         (BAD, "not reviewed", "unreviewed"),
         (GOOD, "approved", "ok"),
     ]
+
+
+def test_a_sensor_s_page_marks_the_visits_that_nobody_approved(history: History):
+    (view,) = (
+        sensor_view(found, found.assessment.standings["RH-1"], lambda *_: None) for found in [looked_up(history)]
+    )
+    marks = {line.visit.text: [chip.word for chip in line.chips] for line in view.visits}
+    assert marks == {BAD: ["as found: fail", "not reviewed"], GOOD: ["as found: pass"]}
 
 
 def test_the_overview_s_first_line_counts_what_awaits_review(history: History):

@@ -25,6 +25,7 @@ from generator.site.assets import template_folders
 from generator.site.content import SiteContent
 from generator.site.publish import build_site, serve_site
 from generator.site.swap import CannotPublish
+from tests.git_histories import BEN, History
 from tests.site import sample
 from tests.site.conftest import tree
 
@@ -249,6 +250,17 @@ def serving(builder: Use, config: Path, records: Path, tmp_path: Path) -> Iterat
     started = Serving(config, records, tmp_path / "site")
     yield started
     started.stop()
+
+
+def test_serve_builds_again_once_something_is_committed(builder: Use, config: Path, tmp_path: Path):
+    """What a page says of approvals changes with a commit, though no record does."""
+    builder(refuse_faulty)
+    history = History(tmp_path / "store", {"note.txt": b"All is well."})
+    serving = Serving(config, history.records, tmp_path / "site")
+    serving.wait_for("built 12 pages")
+    history.commit(by=BEN, on="2026-03-17")
+    serving.wait_for("built 12 pages", times=2)
+    serving.stop()
 
 
 def test_serve_shows_a_changed_record_and_survives_a_faulty_one(serving: Serving, records: Path):

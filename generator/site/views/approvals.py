@@ -79,6 +79,13 @@ def visit_state(lookup: Lookup, parts: Sequence[SensorVisitSummary]) -> Approval
     return min((_part_state(lookup, part) for part in parts), key=_ORDER.index)
 
 
+def unapproved(lookup: Lookup, part: SensorVisitSummary) -> tuple[Chip, ...]:
+    """The mark of one sensor's part of a visit that is not approved; none where there is no history to tell."""
+    state = _part_state(lookup, part)
+    known = lookup.provenance.head is not None and state is not ApprovalState.APPROVED
+    return (approval_chip(state),) if known else ()
+
+
 def _part_state(lookup: Lookup, part: SensorVisitSummary) -> ApprovalState:
     known = _known(lookup.provenance, part)
     return ApprovalState.APPROVED if part.sensor_visit.sensor in known.approvals else known.state

@@ -10,6 +10,7 @@ from generator.assessment.standing import Standing, State
 from generator.assessment.summary import SensorVisitSummary
 from generator.site import words
 from generator.site.charts import ChartEvent, history_chart
+from generator.site.views.approvals import unapproved
 from generator.site.views.findings import CaseRow, case_row
 from generator.site.views.history_events import event_in_words, history_events
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
@@ -185,7 +186,7 @@ def _visit_lines(lookup: Lookup, standing: Standing, certificates: Certificates)
         yield VisitLine(
             visit=visit_link(sv.visit.id),
             serial=summary.results[0].serial if summary.results else "",
-            chips=phase_chips(summary) if not sv.withdrawn else (words.WITHDRAWN,),
+            chips=(*(phase_chips(summary) if not sv.withdrawn else (words.WITHDRAWN,)), *unapproved(lookup, summary)),
             technicians=words.listed(lookup.person(name) for name in sv.words("technician")),
             done=sv.reason if sv.withdrawn else "; ".join(done),
             certificate=certificates(standing.sensor.id, sv.visit.id),
