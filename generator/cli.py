@@ -9,12 +9,27 @@ import sys
 from collections.abc import Sequence
 
 from generator import __version__
-from generator.commands import build, check, completion, due, explain, new, retrace, review, round, serve, targets, verify
+from generator.commands import (
+    build,
+    check,
+    completion,
+    due,
+    explain,
+    new,
+    retrace,
+    review,
+    round,
+    serve,
+    sheet,
+    soak,
+    targets,
+    verify,
+)
 from generator.commands.common import COULD_NOT_RUN, FAULTS, prefix_of, print_faults
 from generator.faults import RecordsRefused, Severity
 from generator.records.git import CannotReadHistory
 
-COMMANDS = (check, build, serve, explain, retrace, due, round, targets, new, review, verify, completion)
+COMMANDS = (check, build, serve, explain, retrace, due, round, targets, sheet, soak, new, review, verify, completion)
 """in the order of `--help`"""
 
 

@@ -124,6 +124,8 @@ class SensorTargets:
     reach: tuple[float, float] | None
     """lowest and highest %RH over water that a humidity generator gives under these conditions"""
     over_ice: bool
+    chamber_c: float
+    """the chamber's temperature"""
     remarks: tuple[Remark, ...]
 
 
@@ -274,6 +276,7 @@ class _Aim:
             taken=tuple(self.taken),
             reach=reach,
             over_ice=self.over_ice,
+            chamber_c=self.chamber_c,
             remarks=tuple(self.remarks),
         )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -25,8 +25,8 @@ class Usual:
     """blank: chamber"""
     loop_meter: str
     barometer: str
-    indications: tuple[str, ...]
-    """columns in which the sensor was read"""
+    indications: Mapping[str, Unit]
+    """columns in which the sensor was read, and their units"""
     company: tuple[str, ...]
     """sensors read in the same moments, itself among them, in the file's order"""
 
@@ -54,7 +54,7 @@ def _usual(visit: Visit, sensor: str, rows: list[int]) -> Usual:
         medium=word("medium", rows) or word("medium", together),
         loop_meter=word("loop_meter", rows),
         barometer=word("barometer", rows) or word("barometer", together),
-        indications=tuple(name for name in INDICATIONS if any(not math.isnan(visit.number[name][row]) for row in rows)),
+        indications={name: unit for name in INDICATIONS if (unit := _unit(visit, name, rows)) is not None},
         company=tuple(dict.fromkeys(names[row] for row in together)) or (sensor,),
     )
 
@@ -62,17 +62,24 @@ def _usual(visit: Visit, sensor: str, rows: list[int]) -> Usual:
 def usual_unit(records: Records, instrument: str, column: str, day: date) -> Unit | None:
     """The unit in which a column was last read with a reference, meter or barometer, up to a day."""
     for visit in _latest_first(records, day):
-        fields = read_header(visit.header).of(column)
-        if not fields:
-            continue
-        named = [visit.text[name] for name in ("reference", "barometer", "loop_meter")]
-        for row in range(len(visit.lines)):
-            if math.isnan(visit.number[column][row]) or not any(words[row] == instrument for words in named):
-                continue
+        if column in visit.fields:
+            named = [visit.text[name] for name in ("reference", "barometer", "loop_meter")]
+            rows = [row for row in range(len(visit.lines)) if any(words[row] == instrument for words in named)]
+            unit = _unit(visit, column, rows)
+            if unit is not None:
+                return unit
+    return None
+
+
+def _unit(visit: Visit, column: str, rows: list[int]) -> Unit | None:
+    """The unit of a column in the first of these rows that fills it."""
+    for row in rows:
+        if not math.isnan(visit.number[column][row]):
             raw = visit.raw_row(row)
-            for field in fields:
-                if field.index < len(raw) and raw[field.index].strip():
-                    return field.unit
+            fields = read_header(visit.header).of(column)
+            unit = next((f.unit for f in fields if f.index < len(raw) and raw[f.index].strip()), None)
+            if unit is not None:  # else it is the mean of a log
+                return unit
     return None
 
 

@@ -5,6 +5,12 @@ from __future__ import annotations
 SUMMARY = ("Before work at a sensor:", "live loops, compressed air and pressure vessels can hurt. Local codes prevail.")
 """What is seen where the rest is folded away: the first words are set in bold."""
 LOCAL = "These steps do not replace local rules: local codes, the site's permits and licensed practice prevail."
+IN_SHORT = (
+    "Before work at the sensor: live loops, compressed air and pressure vessels can hurt people and goods. A control "
+    "system acts on what a sensor shows: tell the operator and put the loop in hand before a sensor is pulled. Local "
+    "codes, the site's permits and licensed practice prevail."
+)
+"""For a form on which the work is not described."""
 CAUTIONS = (
     (
         "Live loops.",

@@ -12,6 +12,7 @@ from typing import Any
 
 from generator.assessment.findings import Case
 from generator.faults import Fault, RecordsRefused
+from generator.site import cautions
 from generator.site.certificate import Unprintable, printing, unprintable_faults
 from generator.site.certificate_page import PAPERS, clean
 from generator.site.views.findings import CaseView, case_view
@@ -21,11 +22,6 @@ from generator.site.words import Fact
 BASIS = (
     "This form is no certificate. It puts together what the records tell of a sensor that was found out of tolerance, "
     "for whoever decides about the goods."
-)
-CAUTION = (
-    "Before work at the sensor: live loops, compressed air and pressure vessels can hurt people and goods. A control "
-    "system acts on what a sensor shows: tell the operator and put the loop in hand before a sensor is pulled. Local "
-    "codes, the site's permits and licensed practice prevail."
 )
 
 
@@ -79,7 +75,7 @@ def form_page(lookup: Lookup, case: Case, view: CaseView) -> dict[str, Any]:
         "neighbours": [[n.sensor.text, n.left, n.found, n.difference] for n in exposure.neighbours] if exposure else [],
         "compared": exposure.compared if exposure else "",
         "filed": filed,
-        "caution": CAUTION,
+        "caution": cautions.IN_SHORT,
         "closing": f"Filled in and signed, it is attached, and what it says is written to records/{view.path}: "
         "a finding closes only there.",
     }

@@ -75,6 +75,13 @@ _PER_SENSOR = "air_temperature"
 """Read at the sensor under test: two sensors at one moment may have different ones."""
 
 
+def plausible_range(column: str, unit: Unit) -> Range | None:
+    """Lowest and highest of a column in a unit, beyond which a number is a slip; None where there is no telling."""
+    kind = unit.quantity if unit.gauge is None else ("gauge" if unit.gauge else "absolute")
+    ends = _PLAUSIBLE.get((column, kind))
+    return None if ends is None else (unit.from_canonical(ends[0]), unit.from_canonical(ends[1]))
+
+
 def implausible_readings(survey: Survey) -> Iterator[Fault]:
     """A slip of the finger, or a unit that is not the header's."""
     rows = survey.rows
