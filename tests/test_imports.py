@@ -32,6 +32,8 @@ LAYERS = (
         "generator.explain",
         "generator.retrace_text",
         "generator.sheets",
+        "generator.soaking",
+        "generator.soaking_text",
         "generator.targets_text",
         "generator.review",
         "generator.issuing",
