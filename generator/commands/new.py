@@ -5,12 +5,15 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from generator.commands.common import CLEAN, COULD_NOT_RUN, command
+from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, command
+
+if TYPE_CHECKING:
+    from generator.scaffold.from_lists import Brought
 
 NEXT = """\
-Every file below records/ is an example: replace those whose first line says EXAMPLE, or delete them.
-It checks and builds as it is. Next, in {folder}:
+Records whose first line says EXAMPLE are to be replaced, or deleted. It checks and builds as it is. Next, in {folder}:
   hygrotrail serve        the site on this machine
   hygrotrail check        after each change
 """
@@ -44,17 +47,38 @@ def add(commands: argparse._SubParsersAction) -> None:
     what.add_argument(
         "--demo", action="store_true", help="the demo facility as a repository with its whole history, to try things on"
     )
+    parser.add_argument(
+        "--sensors", type=Path, metavar="LIST.csv", help="bring in an old list of sensors, one row each (columns below)"
+    )
+    parser.add_argument(
+        "--history", type=Path, metavar="LIST.csv", help="with it old results, one row each, as stated at their time"
+    )
+    parser.add_argument(
+        "--days", metavar="FORMAT", help="how the lists write days, e.g. %%d.%%m.%%Y (default: YYYY-MM-DD)"
+    )
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from generator.scaffold.commits import CannotMakeRepository
+    from generator.scaffold.from_lists import ListRefused
     from generator.scaffold.writing import FolderInUse
 
     folder: Path = options.directory
+    if (options.history and not options.sensors) or (options.demo and options.sensors):
+        cure = "give --sensors too, and leave out --demo"
+        print(f"old results need the list of their sensors\n  cure: {cure}", file=sys.stderr)
+        return COULD_NOT_RUN
+    for given in (options.sensors, options.history):
+        if given is not None and not given.is_file():
+            print(f"{given}: there is no such file\n  cure: export the list as CSV UTF-8", file=sys.stderr)
+            return COULD_NOT_RUN
     try:
-        print(_demo(folder) if options.demo else _empty(folder, commit=options.git), end="")
+        print(_demo(folder) if options.demo else _empty(options), end="")
+    except ListRefused as problem:
+        print(problem, file=sys.stderr)
+        return FAULTS
     except (FolderInUse, CannotMakeRepository) as problem:
         print(problem, file=sys.stderr)
         return COULD_NOT_RUN
@@ -64,18 +88,38 @@ def run(options: argparse.Namespace) -> int:
     return CLEAN
 
 
-def _empty(folder: Path, *, commit: bool) -> str:
+def _empty(options: argparse.Namespace) -> str:
     from generator.scaffold.facility import empty_facility
     from generator.scaffold.first_commit import first_commit
     from generator.scaffold.writing import refuse_what_is_there, write_files
 
+    folder: Path = options.directory
     refuse_what_is_there(folder, may_be_repository=True)
-    files = empty_facility()
+    brought = _brought(options) if options.sensors else None
+    files = brought.files if brought else empty_facility()
     write_files(folder, files)
-    said = f"wrote {len(files)} files to {folder}\n{NEXT.format(folder=folder)}"
-    if not commit:
+    said = f"wrote {len(files)} files to {folder}\n"
+    if brought:
+        said += (
+            f"from the lists: {brought.sensors} sensors of {brought.models} models at {brought.places} places, "
+            f"{brought.visits} visits; {brought.reservations} reservations (hygrotrail check --reservations)\n"
+        )
+    said += NEXT.format(folder=folder)
+    if not options.git:
         return said + WITHOUT_GIT
     return said + f"committed as {first_commit(folder)[:10]}; the hook that checks each commit is on\n"
+
+
+def _brought(options: argparse.Namespace) -> Brought:
+    from generator.scaffold.from_lists import facility_from_lists
+    from generator.scaffold.lists import ListFile
+
+    sensors, history = (
+        ListFile(path=path.name, content=path.read_bytes()) if path is not None else None
+        for path in (options.sensors, options.history)
+    )
+    assert sensors is not None
+    return facility_from_lists(sensors, history, options.days)
 
 
 def _demo(folder: Path) -> str:
