@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from generator.assessment.targets import Remark, SensorTargets, Target
+from generator.assessment.target import Remark, SensorTargets, Target
 from generator.explain import WIDTH, aligned, json_number
 from generator.rounding import NOTHING, fixed
 from generator.site.cautions import LINES

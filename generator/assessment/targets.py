@@ -10,11 +10,11 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date
 
 from generator.assessment.due import SAME_POINT_RH
 from generator.assessment.instrument_readings import CannotAim, Instrument
+from generator.assessment.target import Conditions, Remark, SensorTargets, Setting, Target
 from generator.faults import did_you_mean
 from generator.humidity import (
     dew_point_c,
@@ -32,7 +32,6 @@ from generator.records.settings import SettingsOn
 from generator.records.usual import Usual, usual
 from generator.rounding import fixed
 from generator.uncertainty.reference_inputs import STANDARD_PRESSURE_PA
-from generator.units import Unit
 
 ROOM_C = 23.0
 """Taken where neither the question nor the sensor's record says how warm the chamber is."""
@@ -41,92 +40,6 @@ COOLING_K_PER_PA = 0.27e-5
 JUST_APART_C = 0.05
 """Two temperatures nearer to each other than this are told apart by no instrument here."""
 HUMIDITY_KINDS = ("two_pressure", "chilled_mirror", "saturated_salt", "transfer_probe")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Conditions:
-    """Today's conditions as the instruments show them, in °C and Pa; None: as usual, which the answer says."""
-
-    chamber_c: float | None = None
-    saturation_c: float | None = None
-    chamber_pa: float | None = None
-    """as the chamber's transducer reads, gauge or absolute; None: the room's pressure"""
-    ambient_pa: float | None = None
-    room_c: float | None = None
-    """of the room in which line and chamber stand; None: the chamber's"""
-    line_c: float | None = None
-    """coldest place of the line from saturator to valve; None: the room's"""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Setting:
-    """One display and what it will show."""
-
-    quantity: str
-    value: float
-    """in the unit"""
-    unit: Unit
-    places: int
-    note: str = ""
-    """of a mirror: what stands on it"""
-
-    @property
-    def text(self) -> str:
-        """`680.7 kPa absolute`, `−25.17 °C (frost)`."""
-        symbol = self.unit.symbol.replace("degC", "°C").replace("degF", "°F")
-        return f"{fixed(self.value, self.places)} {symbol}{f' ({self.note})' if self.note else ''}"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Remark:
-    """What stands in the way of a point or must be known before it: a kind in a word or two, and a sentence."""
-
-    kind: str
-    text: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Target:
-    """One point of a sensor."""
-
-    point: float
-    """%RH as the sensor shows it"""
-    reached: bool
-    settings: tuple[Setting, ...] = ()
-    """what to dial, or what to expect"""
-    salt: str = ""
-    humidity: float = math.nan
-    """%RH over water in the chamber that results"""
-    condensation_c: float = math.nan
-    """dew point of the chamber's air, frost point below 0 °C"""
-    remarks: tuple[Remark, ...] = ()
-
-    @property
-    def what(self) -> str:
-        """What is set or expected, in words."""
-        shown = " or ".join(setting.text for setting in self.settings)
-        if self.salt:
-            return f"cell of {self.salt}: {fixed(self.humidity, 1)} %RH"
-        return shown
-
-
-@dataclass(frozen=True, kw_only=True)
-class SensorTargets:
-    """The points of one sensor against one reference, in the order in which they are done."""
-
-    sensor: str
-    name: str
-    reference: str
-    kind: str
-    points: tuple[Target, ...]
-    taken: tuple[str, ...]
-    """conditions that the answer holds for"""
-    reach: tuple[float, float] | None
-    """lowest and highest %RH over water that a humidity generator gives under these conditions"""
-    over_ice: bool
-    chamber_c: float
-    """the chamber's temperature"""
-    remarks: tuple[Remark, ...]
 
 
 def targets(

@@ -6,8 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, command, files_of, prefix_of, print_faults
-from generator.commands.targets import add_conditions, conditions_of, day_of
+from generator.commands.common import CLEAN, COULD_NOT_RUN, command, files_of
+from generator.commands.targets import add_conditions, conditions_of, day_of, records_of
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -35,7 +35,6 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from generator.assessment.instrument_readings import CannotAim
-    from generator.records.load import load
     from generator.sheets.paper import visit_pdf
     from generator.sheets.phone import visit_form
     from generator.sheets.plan import CannotPlan, plan
@@ -46,10 +45,7 @@ def run(options: argparse.Namespace) -> int:
     files = files_of(options.records)
     if files is None:
         return COULD_NOT_RUN
-    records, faults = load(files)
-    if records is None:
-        print_faults(faults, prefix_of(options.records), annotations=False)
-        return FAULTS
+    records = records_of(files)
     try:
         visit = plan(
             records,

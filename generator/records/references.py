@@ -267,7 +267,7 @@ class Reference(Record):
                     header_unit(record.unit, (QUANTITIES[name],))
                 except UnitError as wrong:
                     cure = wrong.cure.replace("[", "").replace("]", "")
-                    raise custom_error("bad-unit", f"{name}: {wrong}", cure, *_AT, name, "unit") from None
+                    raise custom_error("bad-unit", str(wrong), cure, *_AT, name, "unit") from None
         for name in NEEDED[self.kind]:
             if name not in self.quantities:
                 message, cure = f"a {self.kind} needs the quantity {name!r}", f"add `{name}:` under quantities"

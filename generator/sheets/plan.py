@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from generator.assessment.instrument_readings import CannotAim, Instrument
-from generator.assessment.targets import Conditions, SensorTargets, Target, reference_of, sensor_of, targets
+from generator.assessment.target import Conditions, SensorTargets, Target
+from generator.assessment.targets import reference_of, sensor_of, targets
 from generator.faults import did_you_mean
 from generator.records.load import Records
 from generator.records.models import Reference

@@ -15,15 +15,10 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from generator.assessment.instrument_readings import CannotAim
-from generator.assessment.targets import (
-    COOLING_K_PER_PA,
-    Conditions,
-    SensorTargets,
-    in_order,
-    targets,
-)
+from generator.assessment.target import Conditions, SensorTargets
+from generator.assessment.targets import COOLING_K_PER_PA, in_order, targets
 from generator.cli import main
-from generator.commands.common import CLEAN, COULD_NOT_RUN
+from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 from generator.records.load import load
 from generator.records.snapshot import from_folder
 from tests import builders
@@ -285,3 +280,20 @@ def test_what_cannot_be_answered_is_told_with_a_cure(options: list[str], told: s
     printed = capsys.readouterr()
     assert told in printed.err
     assert printed.out == ""
+
+
+def test_a_record_that_cannot_be_read_is_named_and_a_visit_hinders_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    files = store([50.0]) | {"visits/2026/2026-03-16-lab.csv": b"sensor,tim\n"}
+    for path, content in files.items():
+        (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / path).write_bytes(content)
+    assert main(["targets", "RH-1", "--records", str(tmp_path), "--date", "2026-11-25"]) == CLEAN
+    unit = {"saturation_pressure": {**flat(0, 1500, "kPa", 0.4), "unit": "psig"}}
+    (tmp_path / "references/GEN-01.yml").write_bytes(store([50.0], unit)["references/GEN-01.yml"])
+    capsys.readouterr()
+    assert main(["targets", "RH-1", "--records", str(tmp_path), "--date", "2026-11-25"]) == FAULTS
+    said = capsys.readouterr().out
+    assert "error[bad-unit] unit: unknown unit [psig]" in said
+    assert "cure: write psi gauge" in said

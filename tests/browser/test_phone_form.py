@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from generator.assessment.targets import Conditions
+from generator.assessment.target import Conditions
 from generator.cli import main
 from generator.commands.common import CLEAN
 from generator.records.load import load

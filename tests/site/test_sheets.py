@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.assessment.targets import Conditions, targets
+from generator.assessment.target import Conditions
+from generator.assessment.targets import targets
 from generator.cli import main
 from generator.commands.common import CLEAN, COULD_NOT_RUN
 from generator.records.load import Records, load

@@ -208,6 +208,8 @@ _DECLARED = {
     "chamber_gradient": "Gradient in the chamber up to the probe, half-width",
     "lowest_efficiency": "Saturation efficiency, at least",
     "pressure_drop": "Pressure lost behind the saturator, at most",
+    "supply": "Saturation pressure above the room's, at most",
+    "least_overpressure": "Saturation pressure above the chamber's, at least",
     "mirror_pressure_difference": "Mirror against chamber pressure, within",
     "salt_condition": "Condition of the solutions, half-width",
     "temperature_coefficient": "Temperature coefficient",
