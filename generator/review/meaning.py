@@ -15,6 +15,8 @@ from generator.records.visits import NAME
 from generator.review.changes import Change
 from generator.review.sides import LEAST_SHARE, Key, Side, Standing
 
+LEAST_DRAWN = 1e-4
+"""of U, for Monte Carlo answers: both sides draw the same numbers, and what is less is their scatter (our choice)"""
 _NUMBERS = ("reference_value", "error", "error_sensor", "error_loop", "settling_correction", "u", "U", "tolerance")
 _BARE_NUMBERS = ("k", "p_outside")
 _WORDS = ("verdict", "rule", "status", "part", "serial", "revision")
@@ -138,15 +140,19 @@ def meaning_of(change: Change, before: Side | None, after: Side) -> Meaning:
 
 
 def differs(before: Result | None, after: Result | None, names: Sequence[str] = ()) -> bool:
-    """Whether a number differs by more than a millionth of its U, or a word; `names`: only these numbers."""
+    """Whether a number differs by more than a millionth of its U, or a word; `names`: only these numbers.
+
+    Monte Carlo answers differ by more than a ten-thousandth.
+    """
     if before is None or after is None:
         return before is not after
     U = max(U for U in (before.U, after.U, 0.0) if not math.isnan(U))
-    in_unit = any(_apart(getattr(before, name), getattr(after, name), LEAST_SHARE * U) for name in names or _NUMBERS)
+    least = LEAST_DRAWN if before.answer == after.answer == "monte carlo" else LEAST_SHARE
+    in_unit = any(_apart(getattr(before, name), getattr(after, name), least * U) for name in names or _NUMBERS)
     if in_unit or names:
         return in_unit
     return any(getattr(before, name) != getattr(after, name) for name in _WORDS) or any(
-        _apart(getattr(before, name), getattr(after, name), LEAST_SHARE) for name in _BARE_NUMBERS
+        _apart(getattr(before, name), getattr(after, name), least) for name in _BARE_NUMBERS
     )
 
 
