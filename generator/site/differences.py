@@ -340,7 +340,7 @@ def _number(
 ) -> Iterator[Difference]:
     one, other = _float(stated), _float(computed)
     if what.startswith("ν"):
-        one, other = min(one, MANY), min(other, MANY)
+        one, other, least = min(one, MANY), min(other, MANY), min(least, LEAST_SHARE * MANY)
     if (math.isnan(one) and math.isnan(other)) or one == other:
         return
     if not abs(one - other) <= least:
@@ -378,7 +378,7 @@ def _float(value: Any) -> float:
 def _text(value: Value) -> str:
     if value is None:
         return "none"
-    return repr(value) if isinstance(value, str) else significant(value, 6)
+    return f"“{value}”" if isinstance(value, str) else significant(value, 6)
 
 
 def _signed(text: str) -> str:

@@ -9,6 +9,7 @@ from generator import __version__
 from generator.faults import RULES, Fault, Severity, in_order
 from generator.site import words
 from generator.site.views.approvals import history_facts
+from generator.site.views.issued import IssuedView, issued_view
 from generator.site.views.lookup import Lookup
 from generator.site.words import Fact, Link
 
@@ -50,6 +51,7 @@ class DataView:
     drift_columns: tuple[str, ...]
     contributions: tuple[Link, ...]
     schemas: tuple[Link, ...]
+    issued: IssuedView
     reservations: tuple[FaultRow, ...]
     rules: tuple[RuleRow, ...]
     licences: tuple[tuple[str, str, str], ...]
@@ -82,6 +84,7 @@ def data(
         drift_columns=tuple(drift_columns),
         contributions=_under(files, "data/contributions/"),
         schemas=_under(files, "data/schemas/"),
+        issued=issued_view(lookup, files),
         reservations=tuple(map(_fault_row, all_reservations(lookup))),
         rules=tuple(
             RuleRow(name=rule.name, severity=str(rule.severity), summary=rule.summary, effect=_effect(rule.name))

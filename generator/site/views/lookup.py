@@ -18,6 +18,7 @@ from generator.provenance import Provenance, without_history
 from generator.records.load import Records
 from generator.records.models import Channel, Place
 from generator.records.visits import Visit
+from generator.site.comparison import Disagreement, disagreements
 from generator.site.words import Link
 from generator.uncertainty.cell_sources import Part
 
@@ -62,6 +63,11 @@ class Lookup:
     def carried_back(self) -> Mapping[str, tuple[CarriedBack, ...]]:
         """By reference, what its calibrations found, carried back; measured when it is first asked for."""
         return carried_back(self.assessment)
+
+    @cached_property
+    def disagreements(self) -> Mapping[tuple[str, str], Disagreement]:
+        """By (sensor, visit), issued certificates with which today's computation does not agree."""
+        return {(one.issued.sensor, one.issued.visit): one for one in disagreements(self.assessment)}
 
     @cached_property
     def good_days(self) -> Mapping[str, tuple[date, ...]]:

@@ -23,6 +23,7 @@ from generator.site.traceability import Link as TraceLink
 from generator.site.traceability import Traceability
 from generator.site.views.approvals import VisitApproval, approval_chip, visit_approval, visit_state
 from generator.site.views.history_events import event_in_words
+from generator.site.views.issued import disagreement_line
 from generator.site.views.logs import LogView, log_views
 from generator.site.views.lookup import Lookup, reference_link, visit_link
 from generator.site.views.results import BudgetView, ResultTable, budget, result_table
@@ -82,6 +83,8 @@ class SensorPart:
     budgets: tuple[BudgetView, ...]
     logs: tuple[LogView, ...]
     certificate: Link | None
+    disagreement: Link | None
+    """that the issued certificate no longer agrees, and where that is told"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -256,6 +259,7 @@ def _part(lookup: Lookup, summary: SensorVisitSummary, certificates: Certificate
         budgets=tuple(b for b in budgets if b is not None),
         logs=log_views(lookup, summary),
         certificate=certificates(sv.sensor, sv.visit.id),
+        disagreement=disagreement_line(lookup, sv.sensor, sv.visit.id),
     )
 
 

@@ -1,0 +1,98 @@
+"""Issued certificates against what is computed today: on the Data page all of them, on a visit's page its own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from generator.site import words
+from generator.site.comparison import Disagreement, newest
+from generator.site.views.lookup import Lookup
+from generator.site.words import Link
+
+ANCHOR = "issued"
+"""Section of the Data page that lists them."""
+MOST_LISTED = 200
+"""Certificates that are listed one by one, and differences that are listed of one."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class DisagreementView:
+    """One certificate that no longer agrees."""
+
+    number: str
+    pdf: Link | None
+    visit: Link | None
+    count: str
+    """how many numbers and words differ"""
+    differences: tuple[str, ...]
+    more: int
+    """differences beyond those listed"""
+    causes: tuple[str, ...]
+    cure: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class IssuedView:
+    """What the Data page says of issued certificates."""
+
+    sentence: str
+    disagreements: tuple[DisagreementView, ...]
+    more: int
+    """certificates beyond those listed"""
+
+
+def issued_view(lookup: Lookup, files: Mapping[str, bytes]) -> IssuedView:
+    """All that are issued and those that no longer agree; `files`: what is published, by path in the site."""
+    found = tuple(lookup.disagreements.values())
+    return IssuedView(
+        sentence=_sentence(lookup, len(found)),
+        disagreements=tuple(_view(lookup, files, one) for one in found[:MOST_LISTED]),
+        more=max(len(found) - MOST_LISTED, 0),
+    )
+
+
+def disagreement_line(lookup: Lookup, sensor: str, visit: str) -> Link | None:
+    """What the visit's page says of a sensor's certificate that no longer agrees; leads to the Data page."""
+    one = lookup.disagreements.get((sensor, visit))
+    if one is None:
+        return None
+    text = f"{one.issued.number} no longer agrees with what is computed today: {_count(one)}; {_kinds(one)}"
+    return Link(text=text, path=f"data/index.html#{ANCHOR}")
+
+
+def _sentence(lookup: Lookup, differing: int) -> str:
+    latest, every = len(newest(lookup.assessment)), len(lookup.records.issued)
+    if not every:
+        return "No certificate is issued: all that is published are previews"
+    replaced = sum(one.revision > 1 for one in lookup.records.issued)
+    said = f"{words.counted(every, 'certificate')} {'is' if every == 1 else 'are'} issued"
+    if replaced:
+        said += f", {replaced} of them in the place of an earlier revision"
+    if not differing:
+        return f"{said}. What is computed from the records today agrees with {'it' if latest == 1 else 'every one'}"
+    return f"{said}. {differing} of {latest} no longer {'agrees' if differing == 1 else 'agree'} with what is computed"
+
+
+def _view(lookup: Lookup, files: Mapping[str, bytes], one: Disagreement) -> DisagreementView:
+    path = f"certificates/{one.issued.sensor}/{one.issued.visit}.r{one.issued.revision}.pdf"
+    return DisagreementView(
+        number=one.issued.number,
+        pdf=Link(text="PDF", path=path) if path in files else None,
+        visit=lookup.visit(one.issued.visit),
+        count=_count(one),
+        differences=tuple(words.shown(found.words) for found in one.differences[:MOST_LISTED]),
+        more=max(len(one.differences) - MOST_LISTED, 0),
+        causes=tuple(f"{cause.kind}: {words.shown(cause.words)}" for cause in one.causes),
+        cure=one.cure,
+    )
+
+
+def _count(one: Disagreement) -> str:
+    count = len(one.differences)
+    return f"{count} numbers or words differ" if count > 1 else "one number or word differs"
+
+
+def _kinds(one: Disagreement) -> str:
+    kinds = list(dict.fromkeys(cause.kind for cause in one.causes))
+    return f"cause: {words.listed(kinds)}"
