@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,10 +16,12 @@ from generator.assessment.due import points_met
 from generator.assessment.result import Result
 from generator.assessment.standing import SensorVisitSummary
 from generator.faults import Fault
-from generator.records.snapshot import Snapshot
+from generator.records.models import Channel
+from generator.records.snapshot import LOGS, Snapshot, laid_over
 from generator.records.visits import NAME
 from generator.rounding import NOTHING, expanded, fixed, freedom, published, significant, value_with
 from generator.site.views.results import worst
+from generator.soak.waiting import expanded as U_of_left
 
 WIDTH = 100
 """Columns of the terminal that sentences may fill."""
@@ -61,7 +63,15 @@ def explain_file(files: Snapshot, file: Path, approvals: Approvals | None = None
         raise CannotExplain(
             f"{file}: not named like a visit\n  cure: name it YYYY-MM-DD-words.csv, e.g. 2026-03-14-drying.csv"
         )
-    return _explained({**files, path: content}, path, approvals), path
+    left = {} if b"log" not in content.partition(b"\n")[0] else _beside(file)
+    left = {name: read for name, read in left.items() if name not in files}
+    return _explained(laid_over(files, {**left, path: lambda: content}), path, approvals), path
+
+
+def _beside(file: Path) -> dict[str, Callable[[], bytes]]:
+    """At the cart a log lies where its visit lies, and finds its way to logs/ later."""
+    others = sorted(other for other in file.parent.iterdir() if other.is_file() and other.name != file.name)
+    return {f"{LOGS}{other.name}": other.read_bytes for other in others}
 
 
 def explain_visit(files: Snapshot, sensor: str, visit: str, approvals: Approvals | None = None) -> Explained:
@@ -114,6 +124,7 @@ def _sensor_text(explained: Explained, summary: SensorVisitSummary, budgets: boo
     lines = [head, *_bottom_line(summary), *_table(chosen)]
     for (rule, message), where in _together(chosen).items():
         lines.append(f"  plateau {', '.join(where)}: {rule}: {message}")
+    lines += _logs(explained, chosen)
     for result in chosen:
         if result.status == "not done":
             lines.append(f"  plateau {result.plateau}: not done{f' ({result.note})' if result.note else ''}")
@@ -130,6 +141,26 @@ def _sensor_text(explained: Explained, summary: SensorVisitSummary, budgets: boo
         for result in chosen:
             lines += ["", *_budget_text(explained.assessment, result)]
     return "\n".join(lines)
+
+
+def _logs(explained: Explained, results: Sequence[Result]) -> Iterator[str]:
+    """Of each plateau that was read from a log: which, and what was left of the approach."""
+    if explained.assessment is None:
+        return
+    measurement = explained.assessment.measurement
+    for result in results:
+        logged = measurement.logged.get(measurement.lines[result.line].cell) if result.line is not None else None
+        if logged is None or result.channel is not Channel.HUMIDITY:
+            continue
+        one = logged.judged
+        if one is None or not math.isfinite(one.left):
+            said = f"what was left of the approach is not known{f': {one.reason}' if one else ''}"
+        else:
+            U = U_of_left(one)
+            constants = " and ".join(f"{significant(minutes, 2)} min" for minutes in one.time_constants_min)
+            said = f"{value_with(one.left, U, sign=True)} ± {expanded(U)} %RH of the approach was left"
+            said += f" ({one.model}, {constants})" if constants else ""
+        yield f"  plateau {result.plateau}: mean of {logged.minutes:g} min of {logged.path}; {said}"
 
 
 def _bottom_line(summary: SensorVisitSummary) -> list[str]:

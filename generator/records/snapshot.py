@@ -21,7 +21,7 @@ class LazySnapshot(Mapping[str, bytes]):
 
     def __init__(self, held: Mapping[str, bytes], left: Mapping[str, Callable[[], bytes]]) -> None:
         self._held, self._left = held, left
-        self._paths = sorted([*held, *left])
+        self._paths = sorted({*held, *left})
 
     def __getitem__(self, path: str) -> bytes:
         return self._left[path]() if path in self._left else self._held[path]
@@ -31,6 +31,11 @@ class LazySnapshot(Mapping[str, bytes]):
 
     def __len__(self) -> int:
         return len(self._paths)
+
+
+def laid_over(files: Snapshot, left: Mapping[str, Callable[[], bytes]]) -> Snapshot:
+    """A snapshot with further files, or others in their place; nothing of it is read before it is asked for."""
+    return LazySnapshot(files, left)
 
 
 def is_record(path: str) -> bool:

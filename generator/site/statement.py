@@ -6,6 +6,7 @@ clause numbers from memory). Numbers have 10 significant digits.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
@@ -304,8 +305,21 @@ class _Statement:
         if corrected:
             listed = ", ".join(f"{r.settling_correction:+.2f} {r.unit} at {point(r)}" for r in corrected)
             found.append(f"Errors hold a correction for what was left of settling: {listed}.")
+        found += self._logs()
         notes = {r.plateau: r for r in self.measured if r.note}
         return found + [f"{words.PHASES[r.phase]}, {point(r)}: {r.note}" for r in notes.values()]
+
+    def _logs(self) -> Iterator[str]:
+        """Which readings are means of which log, and what its bytes are known by."""
+        measurement = self.assessment.measurement
+        points: dict[str, dict[str, None]] = {}
+        for r in self.measured:
+            logged = measurement.logged.get(measurement.lines[r.line].cell) if r.line is not None else None
+            if logged is not None:
+                points.setdefault(logged.path, {})[point(r)] = None
+        for path, named in points.items():
+            sha256 = hashlib.sha256(self.records.files[path]).hexdigest()
+            yield f"Readings at {', '.join(named)} are means over windows of a log, {path} (SHA-256 {sha256})."
 
     def _due(self) -> str | None:
         """Only where the customer agreed (7.8.4.3): the interval counted from this visit, where it was complete."""

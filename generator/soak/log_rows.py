@@ -15,10 +15,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from generator.faults import Fault, Rule, did_you_mean, error
-from generator.records.columns import READING_PHASES
+from generator.records.columns import LOG, READING_PHASES
 from generator.records.load import Records
 from generator.records.local_time import TimeRefused, utc_seconds
 from generator.records.log_mapping import LogMapping, read_log_mapping
+from generator.records.rules import once_a_file
 from generator.records.snapshot import LOGS
 from generator.records.visit_columns import coded
 from generator.records.visits import Visit
@@ -70,16 +71,14 @@ def with_logs(records: Records) -> tuple[Records, list[Fault]]:
 
     A row with a fault stays without readings. Where no visit names a log, nothing is done.
     """
+    if not any(column in visit.block.text for visit in records.visits for column in LOG):
+        return records, []
     faults: list[Fault] = []
     visits = tuple(
-        _filled(records, visit, faults) if "log" in visit.block.text or "log_from" in visit.block.text else visit
+        _filled(records, visit, faults) if any(column in visit.block.text for column in LOG) else visit
         for visit in records.visits
     )
-    return (replace(records, visits=visits) if any(map(_differs, visits, records.visits)) else records), faults
-
-
-def _differs(one: Visit, other: Visit) -> bool:
-    return one is not other
+    return replace(records, visits=visits), once_a_file(faults)
 
 
 def log_window(records: Records, visit: Visit, row: int) -> LogWindow | None:

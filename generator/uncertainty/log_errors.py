@@ -25,7 +25,7 @@ from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.indications import COLUMNS_OF, indications
 from generator.uncertainty.reference_values import reference_values
 from generator.uncertainty.repeatability import Repeatability
-from generator.uncertainty.sources import Catalogue, coverage_factor
+from generator.uncertainty.sources import Catalogue
 from generator.uncertainty.table import Cell, reading_table
 
 BATCHES = 8
@@ -58,6 +58,10 @@ class Logged:
     start: int
     """of the window whose mean was read"""
     end: int
+    step: float | None
+    """by how much the target moved before, signed, %RH, where that is known"""
+    drift_per_s: float
+    """slope of the reference over the window, %RH/s"""
     scatter: Mapping[Which, Repeatability]
     """how far the window's mean scatters"""
     approaches: Mapping[Part, Approach]
@@ -75,11 +79,6 @@ class Logged:
     def judged(self) -> Approach | None:
         """The approach in all, where the far end was read, else at the sensor."""
         return self.approaches.get(Part.TOTAL) or self.approaches.get(Part.SENSOR)
-
-
-def left_with_U(one: Approach) -> tuple[float, float]:
-    """What was left, %RH, and its U at 95.45 %."""
-    return one.left, float(coverage_factor(one.nu)) * one.u_left
 
 
 def logged_cells(
@@ -170,7 +169,8 @@ def _fitted(window: LogWindow, samples: Samples, begin: float | None, step: floa
     time, errors = samples.time_utc, samples.errors
     inside = time >= window.start
     minutes = (time[inside] - window.start) / 60.0
-    drift = slope_of(minutes, samples.reference[inside])[0] / 60.0
+    drift = float(np.nan_to_num(slope_of(minutes, samples.reference[inside])[0])) / 60.0
+    moved = step if abs(step) >= LEAST_STEP_RH else None
     approaches = {}
     for part in (Part.TOTAL, Part.SENSOR):
         if (Channel.HUMIDITY, part) not in errors:
@@ -182,14 +182,14 @@ def _fitted(window: LogWindow, samples: Samples, begin: float | None, step: floa
             (time - begin).tobytes(),
             errors[Channel.HUMIDITY, part].tobytes(),
             (window.start - begin, window.end - begin),
-            step if abs(step) >= LEAST_STEP_RH else None,
-            drift if math.isfinite(drift) else 0.0,
-            _resolution(window, part),
+            moved,
+            drift,
+            resolution_of(window, part),
         )
     scatter = {}
     for which, error in errors.items():
         fit = approaches.get(which[1]) if which[0] is Channel.HUMIDITY else None
-        u, nu = (fit.u_mean, fit.nu) if fit is not None and fit.u_mean > 0.0 else scatter_of_mean(error[inside])
+        u, nu = (fit.u_mean, fit.nu_mean) if fit is not None and fit.u_mean > 0.0 else scatter_of_mean(error[inside])
         if math.isfinite(u):
             scatter[which] = Repeatability(s=u, nu=nu, basis="log", group="")
     judged = next((errors[Channel.HUMIDITY, part] for part in approaches), np.full(len(time), np.nan))
@@ -199,6 +199,8 @@ def _fitted(window: LogWindow, samples: Samples, begin: float | None, step: floa
         begin=window.start if begin is None else begin,
         start=window.start,
         end=window.end,
+        step=moved,
+        drift_per_s=drift,
         scatter=scatter,
         approaches=approaches,
         slope=slope,
@@ -206,7 +208,7 @@ def _fitted(window: LogWindow, samples: Samples, begin: float | None, step: floa
     )
 
 
-def _resolution(window: LogWindow, part: Part) -> float:
+def resolution_of(window: LogWindow, part: Part) -> float:
     """Last digit of a display that was logged, %RH; a loop signal has none that counts."""
     read = window.readings.get(COLUMNS_OF[Channel.HUMIDITY][part is Part.TOTAL])
     return read.step if read is not None and read.unit.quantity == "humidity" else 0.0

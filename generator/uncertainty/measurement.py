@@ -17,11 +17,12 @@ from generator.records.load import Records
 from generator.records.models import Channel, Policy, Settling
 from generator.records.rows import SensorVisit
 from generator.records.settings import SettingsOn
+from generator.soak.waiting import enough, expanded
 from generator.uncertainty.budgets import make_budgets
 from generator.uncertainty.calibrations import Calibrations
 from generator.uncertainty.cell_sources import CellSources, Left, Part, Surroundings
 from generator.uncertainty.indications import COLUMNS_OF, indications
-from generator.uncertainty.log_errors import Logged, left_with_U, logged_cells
+from generator.uncertainty.log_errors import Logged, logged_cells
 from generator.uncertainty.measured import Line, LineKey, Measurement
 from generator.uncertainty.reference_values import ReferenceValues, reference_values
 from generator.uncertainty.repeatability import Repeatability, Scatter, repeatabilities, scatter
@@ -351,9 +352,9 @@ def _unsettled_log(rule: Settling, soak: float, logged: Logged) -> str:
         one = logged.judged
         if one is None or not math.isfinite(one.left):
             return f"what was left of the approach is not known{f': {one.reason}' if one else ''}"
-        left, U = left_with_U(one)
-        if abs(left) + U > rule.largest_left:
-            return f"{left:+.2f} ± {U:.2g} %RH of the approach was left, the policy allows {rule.largest_left:g}"
+        if not enough(one, rule.largest_left):
+            left = f"{one.left:+.2f} ± {expanded(one):.2g} %RH"
+            return f"{left} of the approach was left, the policy allows {rule.largest_left:g}"
         return ""
     if rule.least_soak is not None and not soak >= rule.least_soak:
         had = "no soak is written" if math.isnan(soak) else f"soak {soak:g} min"

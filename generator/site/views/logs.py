@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import groupby
@@ -20,10 +21,12 @@ from generator.site.log_chart import ChartedWindow, log_chart
 from generator.site.views.lookup import Lookup
 from generator.site.words import Link
 from generator.soak.approach import Approach
-from generator.soak.log_rows import log_window
+from generator.soak.log_rows import LogWindow, log_window
+from generator.soak.plateaus import Plateau
+from generator.soak.waiting import SHARE_OF_TOLERANCE, Wait, expanded, wait_at
 from generator.uncertainty.calibrations import Calibrations
 from generator.uncertainty.cell_sources import Part
-from generator.uncertainty.log_errors import Logged, left_with_U, samples_of
+from generator.uncertainty.log_errors import Logged, Samples, resolution_of, samples_of
 from generator.uncertainty.sources import Catalogue
 
 LEAD_S = 120.0
@@ -41,7 +44,8 @@ class SoakRow:
     soak: str
     approach: str
     left: str
-    remark: str
+    enough: str
+    saved: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,6 +58,17 @@ class LogView:
     sha256: str
     chart: str
     rows: tuple[SoakRow, ...]
+    asked: str
+    """what was asked of the soak, and the minutes that could have been saved in all"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Read:
+    """One plateau that was read from the log."""
+
+    result: Result
+    cell: int
+    logged: Logged
 
 
 def log_views(lookup: Lookup, summary: SensorVisitSummary) -> tuple[LogView, ...]:
@@ -62,13 +77,13 @@ def log_views(lookup: Lookup, summary: SensorVisitSummary) -> tuple[LogView, ...
     if not measurement.logged:
         return ()
     read = [
-        (r, cell, measurement.logged[cell])
+        _Read(result=r, cell=cell, logged=measurement.logged[cell])
         for r in summary.results
         if r.channel is Channel.HUMIDITY
         and r.line is not None
         and (cell := measurement.lines[r.line].cell) in measurement.logged
     ]
-    by_log = groupby(read, key=lambda one: one[2].path)
+    by_log = groupby(read, key=lambda one: one.logged.path)
     return tuple(_view(lookup, summary, path, list(group)) for path, group in by_log)
 
 
@@ -77,60 +92,112 @@ def log_path(path: str) -> str:
     return f"data/{path}"
 
 
-def _view(lookup: Lookup, summary: SensorVisitSummary, path: str, read: list[tuple[Result, int, Logged]]) -> LogView:
+def _view(lookup: Lookup, summary: SensorVisitSummary, path: str, read: Sequence[_Read]) -> LogView:
+    window, samples = _whole(lookup, summary, read)
+    error = _judged_error(samples)
+    waits = [_wait(lookup, summary, one, window, samples.time_utc, error) for one in read]
     return LogView(
         anchor=f"{summary.sensor_visit.sensor}-{path.removeprefix('logs/').replace('/', '-')}",
         title=f"records/{path}",
         download=Link(text=path.rpartition("/")[2], path=log_path(path)),
         sha256=hashlib.sha256(lookup.records.files[path]).hexdigest(),
-        chart=_chart(lookup, summary, path, read),
-        rows=tuple(_row(lookup, r, logged) for r, _, logged in read),
+        chart=_chart(lookup, summary, read, samples, error),
+        rows=tuple(_row(lookup, one, wait) for one, wait in zip(read, waits, strict=True)),
+        asked=_asked(lookup, summary, waits),
     )
+
+
+def _whole(lookup: Lookup, summary: SensorVisitSummary, read: Sequence[_Read]) -> tuple[LogWindow, Samples]:
+    """The log from before the first soak to the end of the last window, sample by sample."""
+    measurement = lookup.assessment.measurement
+    cell = measurement.cells[read[0].cell]
+    window = log_window(lookup.records, cell.sensor_visit.visit, cell.plateau.rows[0])
+    assert window is not None, "its plateau was read from a log"
+    whole = replace(window, end=max(one.logged.end for one in read))
+    begin = min(one.logged.begin for one in read) - LEAD_S
+    sensor = lookup.records.sensors.get(summary.sensor_visit.sensor)
+    settings = SettingsOn(lookup.records, sensor, summary.sensor_visit.visit.day) if sensor is not None else None
+    calibrations = Calibrations(lookup.records, Catalogue(), curves=measurement.curves)
+    (samples,) = samples_of([(cell, settings, whole, begin)], calibrations)
+    return whole, samples
+
+
+def _judged_error(samples: Samples) -> np.ndarray:
+    """In all, where the far end was read, else at the sensor."""
+    for part in (Part.TOTAL, Part.SENSOR):
+        if (Channel.HUMIDITY, part) in samples.errors:
+            return samples.errors[Channel.HUMIDITY, part]
+    return np.full(len(samples.time_utc), np.nan)
+
+
+def _wait(
+    lookup: Lookup, summary: SensorVisitSummary, one: _Read, window: LogWindow, time: np.ndarray, error: np.ndarray
+) -> Wait:
+    """How long the soak was and would have had to be."""
+    logged = one.logged
+    part = Part.TOTAL if Part.TOTAL in logged.approaches else Part.SENSOR
+    allowed = lookup.records.facility.policy_on(summary.sensor_visit.visit.day).settling.largest_left
+    return wait_at(
+        Plateau(
+            start_utc=logged.begin,
+            end_utc=logged.end,
+            level=one.result.target,
+            step=logged.step,
+            drift_per_s=logged.drift_per_s,
+        ),
+        time.astype(float),
+        error,
+        largest_left=allowed if allowed is not None else SHARE_OF_TOLERANCE * one.result.tolerance,
+        window_min=logged.minutes,
+        resolution=resolution_of(window, part),
+    )
+
+
+def _asked(lookup: Lookup, summary: SensorVisitSummary, waits: Sequence[Wait]) -> str:
+    allowed = lookup.records.facility.policy_on(summary.sensor_visit.visit.day).settling.largest_left
+    share = f"{100 * SHARE_OF_TOLERANCE:g} % of the tolerance (our choice; the policy asks for none)"
+    limit = f"{allowed:g} %RH (policy)" if allowed is not None else share
+    saved = sum(wait.saved_min for wait in waits)
+    less = f" {saved:.0f} minutes of waiting could have been saved in all." if saved else ""
+    return f"Long enough: |left| + U is at most {limit}.{less}"
 
 
 def _clock(lookup: Lookup, time_utc: float) -> datetime:
     return datetime.fromtimestamp(time_utc, UTC).astimezone(lookup.zone)
 
 
-def _chart(lookup: Lookup, summary: SensorVisitSummary, path: str, read: list[tuple[Result, int, Logged]]) -> str:
-    """The whole of the log from before the first soak to the end of the last window."""
-    measurement = lookup.assessment.measurement
-    begin = min(logged.begin for _, _, logged in read) - LEAD_S
-    end = max(logged.end for _, _, logged in read)
-    cell = measurement.cells[read[0][1]]
-    window = log_window(lookup.records, cell.sensor_visit.visit, cell.plateau.rows[0])
-    assert window is not None, "its plateau was read from a log"
-    sensor = lookup.records.sensors.get(summary.sensor_visit.sensor)
-    settings = SettingsOn(lookup.records, sensor, summary.sensor_visit.visit.day) if sensor is not None else None
-    calibrations = Calibrations(lookup.records, Catalogue(), curves=measurement.curves)
-    (samples,) = samples_of([(cell, settings, replace(window, end=end), begin)], calibrations)
-    errors = samples.errors
-    error = errors.get((Channel.HUMIDITY, Part.TOTAL), errors.get((Channel.HUMIDITY, Part.SENSOR)))
-    name = summary.sensor_visit.sensor
+def _chart(
+    lookup: Lookup, summary: SensorVisitSummary, read: Sequence[_Read], samples: Samples, error: np.ndarray
+) -> str:
+    windows = [
+        ChartedWindow(
+            name=f"{one.result.target:g}",
+            begin=one.logged.begin,
+            start=one.logged.start,
+            end=one.logged.end,
+            error=one.result.error,
+            U=one.result.U,
+            hover=[f"{words.point(one.result)}, {_span(lookup, one.logged)}", f"left {_left(one.logged.judged)}"],
+        )
+        for one in read
+        if math.isfinite(one.result.error) and math.isfinite(one.result.U)
+    ]
+    title = f"log of {summary.sensor_visit.sensor} at {summary.sensor_visit.visit.id}: {len(read)} windows were read"
+    times = samples.time_utc.astype(float)
     return log_chart(
-        f"log of {name} at {summary.sensor_visit.visit.id}: {len(read)} windows that were read",
-        samples.time_utc.astype(float),
+        title,
+        times,
         samples.reference,
-        error if error is not None else np.full(len(samples.time_utc), np.nan),
-        [
-            ChartedWindow(
-                name=f"{r.target:g}",
-                begin=logged.begin,
-                start=logged.start,
-                end=logged.end,
-                error=r.error,
-                U=r.U,
-                hover=[f"{words.point(r)}, {_span(lookup, logged)}", f"left {_left(logged.judged)}"],
-            )
-            for r, _, logged in read
-        ],
+        error,
+        windows,
         lambda time: _clock(lookup, time).strftime("%Y-%m-%dT%H:%M:%S"),
     )
 
 
-def _row(lookup: Lookup, r: Result, logged: Logged) -> SoakRow:
-    one = logged.judged
+def _row(lookup: Lookup, read: _Read, wait: Wait) -> SoakRow:
+    r, logged, one = read.result, read.logged, read.logged.judged
     soak = (logged.start - logged.begin) / 60.0
+    judged = soak > 0 and math.isfinite(wait.largest_left)
     return SoakRow(
         plateau=str(r.plateau),
         point=words.point(r),
@@ -139,7 +206,8 @@ def _row(lookup: Lookup, r: Result, logged: Logged) -> SoakRow:
         soak=f"{soak:.3g} min" if soak > 0 else NOTHING,
         approach=_approach(one) if one is not None else NOTHING,
         left=_left(one),
-        remark=one.reason if one is not None else "",
+        enough=("yes" if wait.long_enough else "no") if judged else "not asked",
+        saved=f"{wait.saved_min:.0f} min" if wait.saved_min else NOTHING,
     )
 
 
@@ -150,10 +218,11 @@ def _span(lookup: Lookup, logged: Logged) -> str:
 
 def _approach(one: Approach) -> str:
     constants = [f"{words.digits(minutes, 2)} min" for minutes in one.time_constants_min]
-    return f"{one.model}, {words.listed(constants)}" if constants else one.model
+    reason = f": {one.reason}" if one.reason else ""
+    return f"{one.model}, {words.listed(constants)}" if constants else f"{one.model}{reason}"
 
 
 def _left(one: Approach | None) -> str:
     if one is None or not math.isfinite(one.left):
         return "not known"
-    return f"{words.difference(*left_with_U(one))} %RH"
+    return f"{words.difference(one.left, expanded(one))} %RH"

@@ -170,6 +170,9 @@ def _policy(policy: Policy) -> PolicyView:
     if settling.largest_slope is not None:
         slope = f"{settling.largest_slope:g} %RH per minute"
         facts.append(Fact(name="Slope of the errors while reading, at most", value=slope))
+    if settling.largest_left is not None:
+        left = f"{settling.largest_left:g} %RH with its U, in place of soak and slope; a minute of the log is a reading"
+        facts.append(Fact(name="Left of the approach, where a log was read, at most", value=left))
     if policy.rule == "simple_acceptance" and policy.largest_u_over_t is not None:
         facts.append(Fact(name="U/T, at most without a reservation", value=f"{policy.largest_u_over_t:g}"))
     facts += [
