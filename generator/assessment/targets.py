@@ -29,7 +29,7 @@ from generator.humidity.domains import PRESSURE_RANGE_PA
 from generator.records.load import Records
 from generator.records.models import Reference, Sensor
 from generator.records.settings import SettingsOn
-from generator.records.usual import Usual, usual
+from generator.records.usual import Usual, usual, usual_at
 from generator.rounding import fixed
 from generator.uncertainty.reference_inputs import STANDARD_PRESSURE_PA
 
@@ -56,7 +56,7 @@ def targets(
     if points is None:
         raise CannotAim(f"{sensor} has no points on {day}", "add `points:` to the sensor or its family")
     before = usual(records, sensor, day)
-    standard = reference_of(records, found, before, reference)
+    standard = reference_of(records, found, day, reference)
     try:
         return _Aim(records, found, settings, standard, day, conditions, before).at(in_order(found, points.humidity))
     except ValueError as problem:  # a state for which there is no humidity
@@ -71,16 +71,20 @@ def sensor_of(records: Records, sensor: str) -> Sensor:
     return records.sensors[sensor]
 
 
-def reference_of(records: Records, sensor: Sensor, before: Usual | None, wanted: str | None) -> Reference:
-    """The reference standard for a sensor. Raises CannotAim where there is none, or no telling which."""
+def reference_of(records: Records, sensor: Sensor, day: date, wanted: str | None) -> Reference:
+    """The reference for a sensor: the wanted one, the one it was last read against, its neighbours' or the only one.
+
+    Raises CannotAim where there is none, or no telling which.
+    """
     known = [name for name, reference in records.references.items() if reference.kind in HUMIDITY_KINDS]
+    before = usual(records, sensor.id, day) or usual_at(records, SettingsOn(records, sensor, day).place.place, day)
     chosen = wanted or (before.reference if before and before.reference in known else None)
     if chosen is None:
         generators = [name for name in known if records.references[name].kind == "two_pressure"]
         only = generators if len(generators) == 1 else known
         if len(only) != 1:
             raise CannotAim(
-                f"{sensor.id} was never read here, and there are {len(known)} references to choose from",
+                f"neither {sensor.id} nor its neighbours were ever read here, and there are {len(known)} references",
                 f"name one with --reference{': ' + ', '.join(known) if known else ''}",
             )
         chosen = only[0]

@@ -9,6 +9,7 @@ from datetime import date
 
 from generator.records.columns import INDICATIONS, READING_PHASES
 from generator.records.load import Records
+from generator.records.periods import in_force
 from generator.records.visit_header import read_header
 from generator.records.visits import Visit
 from generator.units import Unit
@@ -38,6 +39,17 @@ def usual(records: Records, sensor: str, day: date) -> Usual | None:
         if rows:
             return _usual(visit, sensor, rows)
     return None
+
+
+def usual_at(records: Records, place: str, day: date) -> Usual | None:
+    """How the sensor of a place that was read last was read; None where none ever was."""
+    there = [
+        name
+        for name, sensor in records.sensors.items()
+        if (in_force(sensor.place, day) or sensor.place[0]).place == place
+    ]
+    found = [last for name in there if (last := usual(records, name, day)) is not None]
+    return max(found, key=lambda last: last.visit, default=None)
 
 
 def _usual(visit: Visit, sensor: str, rows: list[int]) -> Usual:

@@ -138,7 +138,7 @@ class _Known:
         self.sensor = sensor_of(records, name)
         self.settings = SettingsOn(records, self.sensor, day)
         self.usual: Usual | None = usual(records, name, day)
-        self.reference = reference_of(records, self.sensor, self.usual, reference)
+        self.reference = reference_of(records, self.sensor, day, reference)
         self.aimed = targets(records, name, day, conditions, reference)
 
     @property

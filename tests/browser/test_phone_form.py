@@ -151,6 +151,15 @@ def test_every_entry_is_kept_at_once_and_said_to_be(page: Page, drying: tuple[Pl
     assert box(page, "s0.DRY-11.serial").input_value() == "RL-20417"
 
 
+def test_what_was_typed_in_another_window_is_offered(page: Page, drying: tuple[Plan, Path]):
+    page.goto(drying[1].as_uri())
+    other = page.context.new_page()
+    other.goto(drying[1].as_uri())
+    box(other, "technician").fill("oskwin")
+    page.get_by_role("button", name="Load that").click()
+    page.wait_for_function("document.getElementById('technician').value === 'oskwin'")
+
+
 def test_where_a_browser_keeps_nothing_it_is_said(page: Page, drying: tuple[Plan, Path]):
     page.add_init_script(
         "Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('no', 'SecurityError'); }});"

@@ -19,6 +19,7 @@ from generator.commands.common import CLEAN, COULD_NOT_RUN
 from generator.records.load import Records, load
 from generator.records.snapshot import from_folder
 from generator.records.usual import usual
+from generator.records.visit_header import read_header
 from generator.sheets.paper import visit_pdf
 from generator.sheets.phone import visit_form
 from generator.sheets.plan import CannotPlan, Plan, plan
@@ -224,6 +225,24 @@ def test_every_text_of_the_form_stands_out_from_its_ground(palette: dict[str, st
         assert contrast(palette["rule"], palette[ground]) >= 3, ground
     assert contrast(palette["ink"], palette["warn-ground"]) >= 4.5
     assert contrast(palette["on-accent"], palette["accent"]) >= 4.5
+
+
+def test_every_sensor_of_the_demo_has_sheets_whose_header_is_a_visit_s(demo: Records):
+    visit = plan(demo, list(demo.sensors), DAY, CONDITIONS, technician="oskwin")
+    names = header(visit)
+    assert read_header(names).problems == ()
+    assert sorted({row["sensor"] for row in rows(visit)}) == sorted(demo.sensors)
+    kinds = {session.reference.kind for session in visit.sessions}
+    assert kinds == {"two_pressure", "chilled_mirror", "saturated_salt", "transfer_probe"}
+    page = visit_form(visit, template_folders()).decode()
+    assert all(f"<legend>{name}</legend>" in page for name in demo.sensors)
+
+
+def test_in_air_a_probe_is_read_beside_the_sensor(demo: Records):
+    in_may = plan(demo, ["HRB-12"], date(2026, 5, 4), CONDITIONS)
+    names = header(in_may)
+    assert {"reference_humidity [%RH]", "air_temperature [degC]", "ambient_pressure [hPa absolute]"} <= set(names)
+    assert {row["medium"] for row in rows(in_may)} == {"in air"}
 
 
 def test_who_and_what_is_not_there_is_warned_of(demo: Records):
