@@ -16,7 +16,7 @@ import numpy as np
 
 from generator.soak.blocks import Blocks, blocks_of, quantisation_variance
 from generator.soak.exponentials import first_order
-from generator.soak.shapes import Shapes, Weighed
+from generator.soak.shapes import COARSE, FINE, SLOW_TERM, Shapes, Weighed
 
 MODEL_DOUBT = 0.1
 """How far from a sum of exponentials an approach is at its start, as a share of it, falling with the square of what
@@ -29,6 +29,8 @@ LARGEST_SHARE_OF_STEP = 1.2
 LEAST_NOISE = 0.05
 """noise of a block that a display may hide, as a share of its last digit (our choice)"""
 LEAST_BLOCKS = 5
+NEGLIGIBLE = 0.01
+"""A correlation of the noise that is less probable than the best one by this factor is left out (our choice)."""
 OPPOSITE = 6.0
 """An approach against the step by this many times its noise is of something else than the step (our choice)."""
 FIRST_ORDER, WITH_SLOW_TERM, NOT_KNOWN = "first order", "with a slow second term", "not known"
@@ -39,7 +41,7 @@ class Approach:
     """What an approach came to. Numbers in the unit of the readings, times in minutes."""
 
     model: str
-    """the more probable of the two models, or that nothing is known"""
+    """the model that the readings speak for, or that nothing is known"""
     reason: str
     """why nothing is known; else nothing"""
     time_constants_min: tuple[float, ...]
@@ -91,7 +93,6 @@ def approach(
     blocks = blocks_of(t, y, window_s)
     if len(blocks.y) < LEAST_BLOCKS:
         return not_known(f"{len(y)} readings are too few for a fit", mean=mean, step=step)
-    shapes = Shapes.of(blocks)
     rough = _rough(blocks, resolution)
     bounds = _bounds(blocks, rough, step)
     if float(np.ptp(blocks.y)) == 0.0 and resolution == 0.0:
@@ -99,15 +100,27 @@ def approach(
     stuck = quantisation_variance(blocks, resolution)
     doubt = (MODEL_DOUBT * rough.amplitude) ** 2 * np.outer(rough.remaining, rough.remaining) ** 2
     doubt *= np.exp(-np.abs(blocks.apart_s) / rough.tau_s)
-    weighed: list[Weighed] = []
+    return _averaged(*_weighed(blocks, rough, doubt + stuck, bounds, drift_per_s), blocks, mean)
+
+
+def _weighed(
+    blocks: Blocks, rough: _Rough, fixed: np.ndarray, bounds: tuple[float, float], drift_per_s: float
+) -> tuple[list[Weighed], Shapes]:
+    """All approaches under every correlation of the noise that is tenable; `fixed`: the covariance that is no noise."""
+    coarse, tried = Shapes.of(blocks, COARSE), []
     for correlation in blocks.correlations():
         sigma2 = rough.sigma2
         for _ in range(3):
-            covariance = correlation + (doubt + stuck) / sigma2
-            found = shapes.weigh(covariance, bounds, drift_per_s, rough.least_sigma2)
+            found = coarse.weigh(correlation + fixed / sigma2, bounds, drift_per_s, rough.least_sigma2)
             sigma2 = found.sigma2
-        weighed.append(found.with_noise(correlation))
-    return _averaged(weighed, shapes, blocks, mean)
+        tried.append((float(np.logaddexp.reduce(found.log_weight)), correlation, sigma2))
+    best = max(evidence for evidence, _, _ in tried)
+    fine = Shapes.of(blocks, FINE)
+    kept = [(correlation, sigma2) for evidence, correlation, sigma2 in tried if evidence > best + math.log(NEGLIGIBLE)]
+    return [
+        fine.weigh(correlation + fixed / sigma2, bounds, drift_per_s, rough.least_sigma2).with_noise(correlation)
+        for correlation, sigma2 in kept
+    ], fine
 
 
 def not_known(reason: str, *, mean: float = math.nan, step: float | None = None) -> Approach:
@@ -172,17 +185,18 @@ def _averaged(weighed: list[Weighed], shapes: Shapes, blocks: Blocks, mean: floa
     centre = float(weight @ left)
     within = float(weight @ variance)
     u_left = math.sqrt(within + float(weight @ (left - centre) ** 2))
-    designs = len(shapes.first)
-    by_noise = weight.reshape(len(weighed), designs)
-    slow = float(by_noise[:, shapes.share > 0.0].sum())
-    model = WITH_SLOW_TERM if slow > 0.5 else FIRST_ORDER
-    of_model = np.where((shapes.share > 0.0) == (slow > 0.5), by_noise.sum(axis=0), -1.0)
+    number = np.concatenate([one.number for one in weighed])
+    of_shape = np.bincount(number, weight, minlength=len(shapes.first))
+    slow = float(of_shape[shapes.share > 0.0].sum())
+    slow_fits = slow > SLOW_TERM
+    of_model = np.where((shapes.share > 0.0) == slow_fits, of_shape, -1.0)
     best = int(np.argmax(of_model))
-    taus = (shapes.tau_s[shapes.first[best]], *([shapes.tau_s[shapes.second[best]]] if slow > 0.5 else []))
-    noise = by_noise.sum(axis=1)
+    taus = (shapes.tau_s[shapes.first[best]], *([shapes.tau_s[shapes.second[best]]] if slow_fits else []))
+    which = np.repeat(np.arange(len(weighed)), [len(one.number) for one in weighed])
+    noise = np.bincount(which, weight, minlength=len(weighed))
     nu = max(1.0, float(sum(w * one.independent for w, one in zip(noise, weighed, strict=True))) - 3.0)
     return Approach(
-        model=model,
+        model=WITH_SLOW_TERM if slow_fits else FIRST_ORDER,
         reason="",
         time_constants_min=tuple(float(tau) / 60.0 for tau in taus),
         slow_term=slow,

@@ -5,25 +5,33 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.linalg import solve_triangular
 from scipy.special import log_ndtr, ndtr
 
 from generator.soak.blocks import Blocks
 
-SLOW_TERM = 0.65
+SLOW_TERM = 0.5
 """probability of a slow second term before the data (our choice: tests/benchmarks/soak_coverage.py)"""
-SLOWER = (4.0, 8.0, 12.0, 16.0, 20.0)
+SLOWER = (3.5, 6.0, 9.0, 13.0, 18.0, 24.0)
 """by how much the slow term is slower, as probable each (our choice)"""
-SHARES = (0.01, 0.02, 0.04, 0.08, 0.12, 0.18, 0.25)
-"""the slow term's share of the approach, as probable each (our choice)"""
-_SPACING = 1.05
+LARGEST_SHARE, POWER_OF_SHARES = 0.25, 1.5
+"""The slow term's shares of the approach go with k^1.5 up to the largest, as probable each: small ones a little more
+(our choice)."""
+COARSE, FINE = 6, 18
+"""shares to look at the noise with, and to average over"""
+NEVER = 40.0
+"""Half of the χ² by which an approach that has no weight fits worse than the best."""
+_SPACING = 1.06
 _FASTEST, _SLOWEST = 1.0 / 150.0, 6.0
 """first time constant, as a multiple of the time that was seen"""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Weighed:
-    """Every approach with its weight; arrays of shape (approaches,)."""
+    """Approaches with their weights; arrays of one shape."""
 
+    number: np.ndarray
+    """which of the approaches; the others fit so badly that they have no weight"""
     log_weight: np.ndarray
     left: np.ndarray
     left_variance: np.ndarray
@@ -59,18 +67,21 @@ class Shapes:
     """number of τ₁, shape (approaches,)"""
     second: np.ndarray
     share: np.ndarray
+    span_s: float
+    """the time that was seen"""
     log_prior: np.ndarray
 
     @classmethod
-    def of(cls, blocks: Blocks) -> Shapes:
-        """The grid for these blocks."""
+    def of(cls, blocks: Blocks, shares: int) -> Shapes:
+        """The grid for these blocks, with so many shares of the slow term."""
         span = float(blocks.samples_s[-1] - blocks.samples_s[0]) + blocks.length_s
         fast = int(np.ceil(np.log(_SLOWEST / _FASTEST) / np.log(_SPACING))) + 1
         further = [round(np.log(times) / np.log(_SPACING)) for times in SLOWER]
         tau = span * _FASTEST * _SPACING ** np.arange(fast + further[-1])
         values = np.exp(-blocks.samples_s[None, :] / tau[:, None])
         inside = blocks.in_window / blocks.in_window.sum()
-        first, second, share = (part.ravel() for part in np.meshgrid(np.arange(fast), further, SHARES, indexing="ij"))
+        some = LARGEST_SHARE * (np.arange(1, shares + 1) / shares) ** POWER_OF_SHARES
+        first, second, share = (part.ravel() for part in np.meshgrid(np.arange(fast), further, some, indexing="ij"))
         one = np.arange(fast)
         slow = np.full(len(first), np.log(SLOW_TERM / len(first)))
         return cls(
@@ -81,6 +92,7 @@ class Shapes:
             first=np.concatenate([one, first]),
             second=np.concatenate([one, first + second]),
             share=np.concatenate([np.zeros(fast), share]),
+            span_s=span,
             log_prior=np.concatenate([np.full(fast, np.log((1.0 - SLOW_TERM) / fast)), slow]),
         )
 
@@ -94,37 +106,30 @@ class Shapes:
         blocks, n = self.blocks, len(self.blocks.y)
         root = np.linalg.cholesky(covariance)
         columns = np.column_stack([np.ones(n), blocks.y - blocks.y[-1], self.at_blocks])
-        white = np.linalg.solve(root, columns)
+        white = solve_triangular(root, columns, lower=True, check_finite=False)
         gram = white.T @ white
-        keep, other = 1.0 - self.share, self.share
-        i, j = self.first + 2, self.second + 2
         s11, s1y, syy = gram[0, 0], gram[0, 1], gram[1, 1]
-        s1f = keep * gram[0, i] + other * gram[0, j]
-        syf = keep * gram[1, i] + other * gram[1, j]
-        sff = keep**2 * gram[i, i] + 2.0 * keep * other * gram[i, j] + other**2 * gram[j, j]
-        sxx = np.maximum(sff - s1f**2 / s11, 1e-14 * sff + 1e-300)
-        sxy = syf - s1f * s1y / s11
-        total = syy - s1y**2 / s11
+        # Of every single exponential, what is left beside a constant: sums with itself, its slower ones and y.
+        centred = gram[2:, 2:] - np.outer(gram[0, 2:], gram[0, 2:]) / s11
+        with_y = gram[1, 2:] - gram[0, 2:] * s1y / s11
+        i, j, keep, other = self.first, self.second, 1.0 - self.share, self.share
+        own = np.diag(centred)
+        sxx = keep * keep * own[i] + 2.0 * keep * other * centred[i, j] + other * other * own[j]
+        sxx = np.maximum(sxx, 1e-14 * s11)
+        sxy = keep * with_y[i] + other * with_y[j]
         amplitude = sxy / sxx
-        free = np.maximum(total - amplitude * sxy, (n - 2) * least_sigma2)
-        nearest = np.clip(amplitude, *bounds)
-        rest = free + (nearest - amplitude) ** 2 * sxx  # with the amplitude kept within its bounds
+        free = np.maximum(syy - s1y**2 / s11 - amplitude * sxy, (n - 2) * least_sigma2)
+        # with the amplitude kept within its bounds
+        rest = free + (np.clip(amplitude, *bounds) - amplitude) ** 2 * sxx
         sigma2 = max(float(rest.min()) / (n - 2), least_sigma2)
-        spread = np.sqrt(sigma2 / sxx)
-        inside, centre, variance = truncated(amplitude, spread, bounds)
-        log_weight = (
-            self.log_prior
-            + inside
-            - 0.5 * np.log(sxx)
-            - 0.5 * np.log(s11)
-            - np.log(np.diag(root)).sum()
-            - 0.5 * (n - 2) * np.log(free)
-        )
-        fraction = keep * self.in_window[self.first] + other * self.in_window[self.second]
-        lag = keep * self.tau_s[self.first] + other * self.tau_s[self.second]
-        lag = np.minimum(lag, self.tau_s[0] / _FASTEST / 2.0)
+        log_weight = self.log_prior - 0.5 * np.log(sxx) - 0.5 * (n - 2) * np.log(free)
+        at = np.flatnonzero((rest - rest.min()) / sigma2 < 2.0 * NEVER)
+        inside, centre, variance = truncated(amplitude[at], np.sqrt(sigma2 / sxx[at]), bounds)
+        fraction = keep[at] * self.in_window[i[at]] + other[at] * self.in_window[j[at]]
+        lag = np.minimum(keep[at] * self.tau_s[i[at]] + other[at] * self.tau_s[j[at]], self.span_s / 2.0)
         return Weighed(
-            log_weight=log_weight,
+            number=at,
+            log_weight=log_weight[at] + inside - 0.5 * np.log(s11) - float(np.log(np.diag(root)).sum()),
             left=-centre * fraction + drift_per_s * lag,
             left_variance=variance * fraction**2,
             sigma2=sigma2,
