@@ -8,8 +8,9 @@ from pathlib import Path
 
 from generator.records.snapshot import Snapshot
 from generator.scaffold.commits import DemoCommit, Signature
-from generator.scaffold.demo import FOLDER, demo_history, main_tip
+from generator.scaffold.demo import demo_history, main_tip
 from generator.scaffold.facility import empty_facility
+from generator.scaffold.story import FOLDER
 
 PACKAGE = Path(__file__).parents[1]
 OWN = Path(__file__).parent / "demonstration"

@@ -19,8 +19,9 @@ from generator.issuing import issue
 from generator.provenance import HistoryOf
 from generator.records.snapshot import from_folder
 from generator.scaffold.commits import write_repository
-from generator.scaffold.demo import FOLDER, demo_history
+from generator.scaffold.demo import demo_history
 from generator.scaffold.demonstration import files_below
+from generator.scaffold.story import FOLDER
 
 RECORDS = Path(__file__).parents[2] / "records"
 ISSUE_DAYS = tuple(
@@ -59,11 +60,11 @@ def _before_issuing(day: date) -> datetime:
 def _issue(records: Path, day: date) -> tuple[dict[str, bytes], list[str]]:
     history = HistoryOf(records)
     assessment = assess(from_folder(records), day, history)
-    assert history.provenance is not None, "assess asks who is approved"
-    issued, refused = issue(assessment, history.provenance, day)
+    known = history.of(assessment.records)
+    issued, refused = issue(assessment, known, day)
     if day in REISSUED:
         key, reason = REISSUED[day]
-        again, still = issue(assessment, history.provenance, day, only=[key], reason=reason)
+        again, still = issue(assessment, known, day, only=[key], reason=reason)
         issued += again
         refused = [one for one in refused if (one.sensor, one.visit) != key] + still
     return {one.path: one.content for one in issued}, [one.text for one in refused]

@@ -23,16 +23,9 @@ from generator.records.load import Records, load
 from generator.records.snapshot import from_folder
 from generator.scaffold.as_it_stood import CORRECTIONS, LATER, History
 from generator.scaffold.commits import DemoCommit, write_repository
-from generator.scaffold.demo import (
-    APPROVED_ON_THE_BRANCH,
-    FOLDER,
-    NEVER_REVIEWED,
-    REVIEWED_AFTER_MERGE,
-    START,
-    demo_history,
-    main_tip,
-)
+from generator.scaffold.demo import demo_history, main_tip
 from generator.scaffold.demonstration import OPEN_BRANCH, OWN, SLIP, VISIT, demo_files, demo_repository
+from generator.scaffold.story import APPROVED_ON_THE_BRANCH, FOLDER, NEVER_REVIEWED, REVIEWED_AFTER_MERGE, START
 from tests.scaffold.issue_demo import ISSUE_DAYS
 
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")

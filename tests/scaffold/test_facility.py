@@ -76,8 +76,12 @@ def test_its_example_visit_is_published_once_it_is_a_record(facility: Path) -> N
 
 def test_its_lists_are_those_of_the_shell() -> None:
     shell = yaml_load((template_folders()[-1] / "site.yml").read_text(encoding="utf-8"))
-    own = yaml_load(empty_facility()["mkdocs.yml"].decode())
-    assert own["nav"] == [*shell["nav"], "about.md"]
+    files = empty_facility()
+    nav = yaml_load(files["mkdocs.yml"].decode())["nav"]
+    lists, own = nav[: len(shell["nav"])], nav[len(shell["nav"]) :]
+    assert lists == shell["nav"]
+    assert own[0] == "about.md"
+    assert all(f"pages/{page}" in files for page in own)
 
 
 def test_every_record_says_that_it_is_an_example() -> None:
