@@ -42,7 +42,7 @@ class LogTime(Record):
                 zone_named(self.zone)
             except (ValueError, OSError, KeyError):
                 cure = "write an IANA name, e.g. Europe/Oslo, or UTC, or an offset, e.g. +01:00"
-                raise custom_error("unknown-time-zone", f"unknown time zone {self.zone!r}", cure, "zone") from None
+                raise custom_error("wrong-value", f"{self.zone!r} is no time zone", cure, "zone") from None
         return self
 
 
