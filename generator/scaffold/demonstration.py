@@ -9,7 +9,7 @@ from pathlib import Path
 from generator.records.snapshot import Snapshot
 from generator.scaffold.commits import DemoCommit, Signature
 from generator.scaffold.demo import demo_history, main_tip
-from generator.scaffold.facility import empty_facility
+from generator.scaffold.facility import empty_facility, kept_in
 from generator.scaffold.story import FOLDER
 
 PACKAGE = Path(__file__).parents[1]
@@ -57,11 +57,9 @@ def demo_repository(files: Snapshot) -> tuple[DemoCommit, ...]:
 
 
 def _shell() -> dict[str, bytes]:
-    """The empty facility without its examples."""
-    files = {n: c for n, c in empty_facility().items() if not n.startswith((FOLDER, "example/"))}
-    for name in ("README.md", "pages/about.md"):
-        files[name] = (OWN / name).read_bytes()
-    return files
+    """The empty facility without its examples, and what the demo says in their place."""
+    files = {name: c for name, c in empty_facility().items() if not name.startswith((FOLDER, "example/"))}
+    return files | {name: content for name, content in kept_in(OWN).items() if name != f"{VISIT}.csv"}
 
 
 def _open_branch(parent: DemoCommit, keeper: Signature) -> Sequence[DemoCommit]:

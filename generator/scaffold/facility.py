@@ -14,18 +14,20 @@ EXAMPLE = "EXAMPLE"
 
 
 def empty_facility() -> dict[str, bytes]:
-    """Every file of the folder by its path, sorted. In our own tree a leading dot is spelt `dot_`."""
-    found = {}
-    for path in EMPTY.rglob("*"):
-        name = re.sub(r"(^|/)dot_", r"\1.", path.relative_to(EMPTY).as_posix())
-        if path.is_file():
-            found[name] = path.read_bytes()
+    """Every file of the folder by its path, sorted."""
+    found = kept_in(EMPTY)
     for name, mark, text in (
         ("requirements.txt", "@VERSION@", __version__),
         ("mkdocs.yml", "@NAV@", _lists()),
     ):
         found[name] = found[name].replace(mark.encode(), text.encode())
     return dict(sorted(found.items()))
+
+
+def kept_in(folder: Path) -> dict[str, bytes]:
+    """The files of a folder of this package by the path that they get; a leading dot is spelt `dot_` here."""
+    paths = [path for path in folder.rglob("*") if path.is_file()]
+    return {re.sub(r"(^|/)dot_", r"\1.", path.relative_to(folder).as_posix()): path.read_bytes() for path in paths}
 
 
 def _lists() -> str:

@@ -26,7 +26,7 @@ from generator.scaffold.commits import DemoCommit, write_repository
 from generator.scaffold.demo import demo_history, main_tip
 from generator.scaffold.demonstration import OPEN_BRANCH, OWN, SLIP, VISIT, demo_files, demo_repository
 from generator.scaffold.story import APPROVED_ON_THE_BRANCH, FOLDER, NEVER_REVIEWED, REVIEWED_AFTER_MERGE, START
-from tests.scaffold.issue_demo import ISSUE_DAYS
+from tests.scaffold.issue_demo import ISSUE_DAYS, issue_demo
 
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")
 
@@ -236,6 +236,19 @@ def test_issued_certificates_name_commits_of_the_history(records: Records, demo:
         assert (
             git(demo, "rev-parse", f"{one.evidence.commit}:records/{one.evidence.visit}").strip() == one.evidence.blob
         )
+
+
+def test_the_certificates_of_a_day_are_those_that_were_approved_by_then(files: dict[str, bytes]) -> None:
+    """And those that are shipped: where they differ, run `python -m tests.scaffold.issue_demo` again."""
+    own = {path: content for path, content in files.items() if not path.startswith("issued/")}
+    day, found, refused = next(issue_demo(own))
+    assert day == ISSUE_DAYS[0]
+    assert refused == []
+    held = [held for commit, held in on_main(demo_history(own)) if commit.committer.time.date() < day][-1]
+    merged = {path.rpartition("/")[2].removesuffix(".csv") for path in held if path.startswith("visits/")}
+    assert {path.rpartition("/")[2].removesuffix(".r1.json") for path in found} == merged
+    shipped = {path: content for path, content in files.items() if path in found}
+    assert shipped in ({}, found)
 
 
 def test_the_open_branch_brings_a_visit_with_a_reading_corrected_on_the_way(demo: Path) -> None:
