@@ -13,6 +13,8 @@ from generator.review.results_text import moved, new_results, revised, standings
 from generator.site import words
 
 GLYPH_YES, GLYPH_NO = "✓", "–"
+FEW = 5
+"""Certificates that are listed at once."""
 _BLANK_LINES = re.compile(r"\n{3,}")
 
 
@@ -20,9 +22,11 @@ def as_markdown(review: Review, prefix: str) -> str:
     """The whole comment; `prefix`: what stands before the path of a record."""
     lines = [*_head(review), *_failures(review, prefix)]
     if review.meaning is not None:
-        lines += [*new_results(review.meaning), *_findings(review), *standings(review.meaning)]
-        lines += [*revised(review.meaning), *moved(review.meaning, review.causes)]
-    lines += [*_edits(review, prefix), *_settings(review, prefix)]
+        lines += [*new_results(review.meaning), *_findings(review)]
+    lines += _edits(review, prefix)
+    if review.meaning is not None:
+        lines += [*standings(review.meaning), *revised(review.meaning), *moved(review.meaning, review.causes)]
+    lines += _settings(review, prefix)
     if review.meaning is not None:
         lines += [*_reservations(review, prefix), *_certificates(review)]
     return _BLANK_LINES.sub("\n\n", "\n".join(lines)).rstrip() + "\n"
@@ -112,8 +116,8 @@ def _edits(review: Review, prefix: str) -> list[str]:
     lines = ["### Readings altered between the commits of this branch", ""]
     for edit in review.edits[:MOST]:
         lines.append(f"- {code(prefix + edit.path)} by {text(edit.author)} on {edit.day} in {code(edit.commit[:10])}:")
-        told = [f"  - line {one.place.line}: {text(one.sentence)}" for one in edit.alterations]
-        lines += [*told[:MOST], *([f"  - and {len(told) - MOST} more"] if len(told) > MOST else [])]
+        told = [f"    - line {one.place.line}: {text(one.sentence)}" for one in edit.alterations]
+        lines += [*told[:MOST], *([f"    - and {len(told) - MOST} more"] if len(told) > MOST else [])]
     return [*lines, *more(review.edits, "edits"), ""]
 
 
@@ -154,14 +158,20 @@ def _reservations(review: Review, prefix: str) -> list[str]:
 
 def _certificates(review: Review) -> list[str]:
     lines = []
-    for one in review.issued:
-        replaces = one.head.replaces
-        why = f", replaces {text(replaces.number)}: {text(replaces.reason)}" if replaces else ""
-        lines.append(
-            f"- issued: **{text(one.number)}** on {one.day}, authorised by {text(one.head.authorised.name)}{why}"
-        )
     for found in review.disagreements:
         number, differing = text(found.issued.number), words.counted(len(found.differences), "difference")
         causes = text("; ".join(f"{cause.kind}: {cause.words}" for cause in found.causes))
         lines.append(f"- ≈ no longer agrees: **{number}**, {differing}; {causes}<br>*Cure:* {code(found.cure)}")
-    return ["### Certificates", "", *some(lines, MOST, "certificates"), ""] if lines else []
+    lines = some(lines, MOST, "certificates that no longer agree")
+    contradicted = {found.issued.path for found in review.disagreements}
+    issued = []
+    for one in review.issued:
+        replaces = one.head.replaces
+        why = f", replaces {text(replaces.number)}: {text(replaces.reason)}" if replaces else ""
+        agrees = "≈ contradicted" if one.path in contradicted else "✓ agrees"
+        who = text(one.head.authorised.name)
+        issued.append(f"- {agrees}: **{text(one.number)}** of {one.day}, authorised by {who}{why}")
+    if issued:
+        counted = f"{words.counted(len(issued), 'new certificate')}, compared with what is computed here"
+        lines += folded(counted, [*some(issued, MOST, "certificates"), ""], opened=len(issued) <= FEW)
+    return ["### Certificates", "", *lines, ""] if lines else []

@@ -26,6 +26,7 @@ from generator.review.meaning import FindingChange, Meaning, Reserved, meaning_o
 from generator.review.readings import Alteration, alterations
 from generator.review.reviewers import Named, named_reviewers
 from generator.review.rules import (
+    contradicted,
     follows_from,
     merged_files,
     own_approvals,
@@ -129,6 +130,8 @@ def review(repository: Repository, base: str, head: str, day: date) -> Review:
         told = [setting for one in settings for setting in one.settings]
         found = verdicts_by_edit(records, sides.base, after.results, sides.results_of)
         broken += verdicts_with_visits(change, found, told)
+    disagreeing = _disagreements(change, after, meaning, issued, day)
+    broken += contradicted(issued, disagreeing)
     return Review(
         change=change,
         day=day,
@@ -142,7 +145,7 @@ def review(repository: Repository, base: str, head: str, day: date) -> Review:
         reviewers=reviewers,
         findings=_findings(change, records, before_changed.models),
         issued=tuple(issued),
-        disagreements=_disagreements(change, after, meaning, issued, day),
+        disagreements=disagreeing,
     )
 
 

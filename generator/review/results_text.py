@@ -142,8 +142,9 @@ def _other(pair: Pair) -> list[str]:
         one, other = words.error_with_u(before), words.error_with_u(after)
         told = f"{one} → {other} {symbol}" if one != other else f"{other} {symbol}, by {words.digits(pair.size, 2)} U"
         found.append(f"error {told}")
-    if differs(before, after, ("tolerance",)):
-        found.append(f"tolerance {words.tolerance(before)} → {words.tolerance(after)} {symbol}")
+    tolerances = dict.fromkeys((words.tolerance(before), words.tolerance(after)))
+    if len(tolerances) > 1:  # a share of the reading moves with it, unseen
+        found.append(f"tolerance {' → '.join(tolerances)} {symbol}")
     for name in ("rule", "status", "serial", "part", "revision"):
         if getattr(before, name) != getattr(after, name):
             words_of = [text(str(getattr(one, name))) for one in (before, after)]

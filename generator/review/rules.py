@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 
 from generator.faults import Fault, Place, Rule, change_error
+from generator.records.issued import Issued
 from generator.records.load import Records
 from generator.records.models import Person
 from generator.records.snapshot import ISSUED
@@ -14,12 +15,16 @@ from generator.review.judging import JUDGING, VerdictByEdit
 from generator.review.readings import Alteration, alterations
 from generator.review.reviewers import Named
 from generator.review.settings import SettingChange
+from generator.site.comparison import Disagreement
 
 VISIT_EDITED = change_error("merged-visit-edited", "a visit that was merged before was edited")
 VISIT_DELETED = change_error("merged-visit-deleted", "a visit that was merged before was deleted or renamed")
 LOG_CHANGED = change_error("merged-log-changed", "a log that was merged before was edited or deleted")
 ISSUED_EDITED = change_error("issued-edited", "an issued certificate was edited")
 ISSUED_DELETED = change_error("issued-deleted", "an issued certificate was deleted or renamed")
+ISSUED_CONTRADICTED = change_error(
+    "issued-contradicted", "a certificate that the change brings is not what is computed from the records"
+)
 OWN_APPROVAL = change_error("own-approval", "a technician is named as reviewer of a visit of their own")
 VERDICT_BY_EDIT = change_error(
     "verdict-by-edit", "a visit and the policy or tolerance that makes a verdict stand in one change"
@@ -109,6 +114,19 @@ def _verdict(one: VerdictByEdit) -> str:
     channel = "" if r.channel.value == "humidity" else f", {r.channel.value}"
     where = f"{r.sensor} at {r.visit}{at} ({r.phase.replace('_', ' ')}{channel})"
     return f"{where}: {one.otherwise} before this edit, {r.verdict} by it"
+
+
+def contradicted(issued: Collection[Issued], found: Sequence[Disagreement]) -> Iterator[Fault]:
+    """A certificate comes out of the records when it is issued, whatever changes afterwards."""
+    new = {one.path for one in issued}
+    for one in found:
+        if one.issued.path in new:
+            more = len(one.differences) - 1
+            message = f"{one.differences[0].words}{f'; and {more} more differences' if more else ''}"
+            cure = (
+                "take the file out and issue it with `hygrotrail issue-certificates` from what it is to be merged into"
+            )
+            yield _fault(ISSUED_CONTRADICTED, Place(path=one.issued.path), message, cure)
 
 
 def removed_people(base: Records, head: Records) -> Iterator[Fault]:
