@@ -7,7 +7,6 @@ import re
 import shlex
 import shutil
 import subprocess
-import sys
 from datetime import date
 from pathlib import Path
 
@@ -23,26 +22,7 @@ from generator.records.snapshot import from_folder
 from generator.scaffold.facility import EXAMPLE, empty_facility
 from generator.site.assets import template_folders
 
-ROOT = Path(__file__).parents[2]
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")
-
-
-@pytest.fixture
-def author(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A user of git with a name, and no settings of this machine."""
-    monkeypatch.setenv("GIT_CONFIG_GLOBAL", os.devnull)
-    monkeypatch.setenv("GIT_CONFIG_NOSYSTEM", "1")
-    for role in ("AUTHOR", "COMMITTER"):
-        monkeypatch.setenv(f"GIT_{role}_NAME", "Ada Thorn")
-        monkeypatch.setenv(f"GIT_{role}_EMAIL", "ada@example.org")
-
-
-@pytest.fixture
-def facility(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, author: None) -> Path:
-    folder = tmp_path / "ours"
-    assert main(["new", str(folder), "--git"]) == CLEAN
-    monkeypatch.chdir(folder)
-    return folder
 
 
 def git(*arguments: str) -> str:
@@ -152,18 +132,6 @@ def test_the_lines_printed_for_new_users_of_git_do_what_they_say(
     assert git("log", "--format=%s", "main") == "Begin the records\n"
     assert git("status", "--porcelain") == ""
     assert git("config", "core.hooksPath") == ".githooks\n"
-
-
-@pytest.fixture
-def program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
-    """`hygrotrail` of this source tree on the path."""
-    bin_folder = tmp_path / "bin"
-    bin_folder.mkdir()
-    script = bin_folder / "hygrotrail"
-    script.write_text(f'#!/bin/sh\nPYTHONPATH="{ROOT}" exec "{sys.executable}" -m generator "$@"\n', encoding="utf-8")
-    script.chmod(0o755)
-    monkeypatch.setenv("PATH", f"{bin_folder}{os.pathsep}{os.environ['PATH']}")
-    return str(script)
 
 
 def test_the_line_that_keeps_a_review_by_hand_keeps_it(facility: Path, monkeypatch: pytest.MonkeyPatch) -> None:

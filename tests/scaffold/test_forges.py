@@ -159,3 +159,45 @@ def test_an_approval_on_the_forge_is_found_in_the_history_afterwards(
     if counts:
         assert {(a.person, a.how) for a in visit.approvals.values()} == {("quillstrom", "reviewed-by")}
         assert all(a.day >= date(2026, 11, 25) for a in visit.approvals.values())
+
+
+LISTS_NONE = """#!/bin/sh
+case "$*" in
+"pr list"*) ;;
+*) echo "$*" >> "$CALLS" ;;
+esac
+"""
+
+
+@pytest.mark.skipif(os.name == "nt" or shutil.which("bash") is None, reason="needs bash")
+def test_certificates_are_proposed_as_a_change_of_their_own(
+    facility: Path, program: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The script of certificates.yml in a facility with one approved visit."""
+
+    def git(*arguments: str) -> str:
+        return subprocess.run(["git", *arguments], capture_output=True, text=True, check=True).stdout
+
+    folder = facility.parent
+    (example,) = (facility / "example").glob("*.csv")
+    (facility / "records/visits/2026").mkdir(parents=True)
+    shutil.move(example, facility / "records/visits/2026" / example.name)
+    for role in ("AUTHOR", "COMMITTER"):
+        monkeypatch.setenv(f"GIT_{role}_DATE", "2026-03-12T09:00:00Z")
+    git("add", "--all")
+    git("commit", "--no-verify", "-qm", "Room 1, March\n\nReviewed-by: First Reviewer <reviewer@example.org>")
+    git("clone", "-q", "--bare", ".", str(folder / "forge"))
+    git("remote", "add", "origin", str(folder / "forge"))
+    gh = Path(program).with_name("gh")
+    gh.write_text(LISTS_NONE, encoding="utf-8")
+    gh.chmod(0o755)
+    monkeypatch.setenv("CALLS", str(folder / "calls"))
+    monkeypatch.setenv("HYGROTRAIL_DATE", "2026-03-13")
+    (script,) = [script for _, script in scripts(f"{WORKFLOWS}certificates.yml") if "issue-certificates" in script]
+    git("config", "--unset", "core.hooksPath")
+    subprocess.run(["bash", "-eo", "pipefail", "-c", script], check=True, capture_output=True)
+    (called,) = (folder / "calls").read_text(encoding="utf-8").splitlines()
+    assert called.startswith("pr create --base main --head issue-certificates")
+    git("fetch", "-q", "origin")
+    brought = git("diff", "--name-status", "origin/main", "origin/issue-certificates").splitlines()
+    assert brought == ["A\trecords/issued/RH-101/2026-03-10-room-1.r1.json"]
