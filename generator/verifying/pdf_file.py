@@ -11,8 +11,10 @@ from difflib import SequenceMatcher
 from typing import Any
 
 from pypdf import PdfReader
+from pypdf.errors import DependencyError
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, StreamObject
 
+ENCRYPTED = "it is encrypted, which no certificate of ours is"
 AROUND = 3
 """Words that are quoted before and after one that differs."""
 _NOT_DRAWN = frozenset({"/Parent", "/StructParent", "/StructParents", "/P", "/Length", "/Filter", "/DecodeParms"})
@@ -42,7 +44,7 @@ def read_pdf(content: bytes) -> PdfFile:
     try:
         reader = PdfReader(io.BytesIO(content))
         if reader.is_encrypted:
-            raise CannotRead("it is encrypted, which no certificate of ours is")
+            raise CannotRead(ENCRYPTED)
         return PdfFile(
             attachments={name: tuple(held) for name, held in reader.attachments.items()},
             text=tuple(tuple(page.extract_text().split()) for page in reader.pages),
@@ -51,6 +53,8 @@ def read_pdf(content: bytes) -> PdfFile:
         )
     except CannotRead:
         raise
+    except DependencyError:  # only ciphers need what is not there
+        raise CannotRead(ENCRYPTED) from None
     except Exception as problem:  # whatever a damaged file makes a reader of files do: it cannot be read
         raise CannotRead(f"it is no PDF, or a damaged one ({type(problem).__name__}: {problem})") from None
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -147,7 +148,7 @@ def _json(content: bytes) -> dict[str, Any] | None:
 def _attachments(pdf: PdfFile, ours: Sequence[str], statement: Statement, visit: bytes) -> Check:
     """Hashes of the attachments against those that the statement names."""
     try:
-        found = list(_unlike(pdf, ours, statement, visit))
+        found = [*_repeated_keys(pdf.attachments[ours[1]][0]), *_unlike(pdf, ours, statement, visit)]
     except _MISSHAPEN as problem:
         found = [_misshapen(problem)]
     records = sum("text" in record for record in statement["evidence"]["records"])
@@ -179,6 +180,19 @@ def _unlike(pdf: PdfFile, ours: Sequence[str], statement: Statement, visit: byte
             yield f"{name} is attached {len(contents)} times"
 
 
+def _repeated_keys(content: bytes) -> list[str]:
+    """Keys that stand twice beside each other: readers of JSON differ in which of the two they take."""
+    found: list[str] = []
+
+    def pairs(held: list[tuple[str, Any]]) -> dict[str, Any]:
+        counted = Counter(key for key, _ in held)
+        found.extend(f"the statement says {key} {count} times" for key, count in counted.items() if count > 1)
+        return dict(held)
+
+    json.loads(content, object_pairs_hook=pairs)
+    return found
+
+
 def _numbers(statement: Statement, visit: bytes) -> Check:
     """Everything computed again from the attachments alone."""
     try:
@@ -196,7 +210,8 @@ def _numbers(statement: Statement, visit: bytes) -> Check:
     then = statement["evidence"]["code"]
     version = "" if then == __version__ else f" (hygrotrail {then} computed them, this is {__version__})"
     if found:
-        words = f"{len(found)} numbers or words do not come out of the attached readings{version}"
+        many = f"{len(found)} numbers or words do" if len(found) > 1 else "one number or word does"
+        words = f"{many} not come out of the attached readings{version}"
         return Check(name="numbers", verdict=Verdict.DIFFERS, words=words, details=tuple(d.words for d in found))
     words = f"{rows} result{'s' if rows != 1 else ''} computed again from the attached readings: all come out{version}"
     if rules:
@@ -227,7 +242,7 @@ def _pages(content: bytes, pdf: PdfFile, statement: Statement, visit: bytes, tem
         words = f"the pages say something else than the statement; or {own}"
         return Check(name=name, verdict=Verdict.DIFFERS, words=words, details=tuple(said))
     if pdf.drawn == again.drawn:
-        words = "printed again: every page is drawn the same, the file was saved by another program"
+        words = "printed again: every page is drawn the same; the file itself was saved anew by another program"
         return Check(name=name, verdict=Verdict.SAME, words=words)
     then, now = (statement["evidence"]["code"], pdf.creator), (__version__, again.creator)
     if then == now:
