@@ -20,6 +20,7 @@ from generator.records.rows import SensorVisit
 from generator.records.settings import SettingsOn
 from generator.soak.approach import Approach, approach, not_known
 from generator.soak.log_rows import LogWindow, log_window
+from generator.soak.plateaus import BAND, NOISE_BANDS
 from generator.uncertainty.calibrations import Calibrations
 from generator.uncertainty.cell_sources import Part
 from generator.uncertainty.indications import COLUMNS_OF, indications
@@ -30,6 +31,10 @@ from generator.uncertainty.table import Cell, reading_table
 
 BATCHES = 8
 """Parts of a window whose means are taken as independent of each other (our choice)."""
+LEAD_S, LOOK_BACK_S = 300.0, 4 * 3600.0
+"""How far before a soak, and where none is written before a window, a log is looked at (our choice)."""
+SOAK_WRITTEN_S = 90.0
+"""A soak is written to the minute, and by hand: to this it is right (our choice)."""
 LEAST_STEP_RH = 1.0
 """Below this the humidity did not come from another target: where it came from is not known (our choice)."""
 
@@ -45,6 +50,12 @@ class Samples:
     """reference humidity, %RH"""
     errors: Mapping[Which, np.ndarray]
     """by channel and part, in the channel's unit; nan where not read"""
+
+    def since(self, begin: float) -> Samples:
+        """Those from a time on."""
+        kept = self.time_utc >= begin
+        errors = {which: error[kept] for which, error in self.errors.items()}
+        return Samples(time_utc=self.time_utc[kept], reference=self.reference[kept], errors=errors)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,19 +106,43 @@ def logged_cells(
             windows[number] = window
     if not windows:
         return {}
-    soaks = {number: _soak_min(cells[number]) for number in windows}
-    begins = {number: window.start - 60.0 * np.nan_to_num(soaks[number]) for number, window in windows.items()}
-    chosen = [(cells[number], settings[number], window, begins[number]) for number, window in windows.items()]
+    soaks = {number: _soak_s(cells[number]) for number in windows}
+    looks = {number: soak + LEAD_S if soak else LOOK_BACK_S for number, soak in soaks.items()}
+    chosen = [
+        (cells[number], settings[number], window, window.start - looks[number]) for number, window in windows.items()
+    ]
     found = {}
     for number, samples in zip(windows, samples_of(chosen, calibrations), strict=True):
-        step = cells[number].plateau.target - came_from(number)
-        known = not math.isnan(soaks[number])
-        found[number] = _fitted(windows[number], samples, begins[number] if known else None, step)
+        begin, why = began(samples, windows[number].start, soaks[number])
+        plateau = cells[number].plateau
+        # Before the first target the sensor showed its place, not the room that the technician wrote down.
+        step = plateau.target - came_from(number) if plateau.number > 1 else math.nan
+        found[number] = _fitted(windows[number], samples.since(begin or windows[number].start), begin, why, step)
     return found
 
 
-def _soak_min(cell: Cell) -> float:
-    return float(cell.sensor_visit.visit.number["soak"][cell.plateau.rows[0]])
+def _soak_s(cell: Cell) -> float:
+    """Seconds at the point before the window as they are written; 0 where they are not."""
+    return 60.0 * float(np.nan_to_num(cell.sensor_visit.visit.number["soak"][cell.plateau.rows[0]]))
+
+
+def began(samples: Samples, start: float, soak_s: float) -> tuple[float | None, str]:
+    """When the approach began, seconds since 1970 UTC, and why it is not known where it is not.
+
+    When the reference came to stand, which a soak that is written confirms to a minute or so; where it stood long
+    before, the probe came later: when the soak says.
+    """
+    before = samples.time_utc < start
+    read = samples.reference[~before]
+    read = read[np.isfinite(read)]
+    if not before.any() or len(read) < 2:
+        return None, "the log begins with the window"
+    level, noise = float(np.median(read)), float(np.std(np.diff(read))) / math.sqrt(2.0)
+    moving = np.flatnonzero(before & (np.abs(samples.reference - level) > max(BAND, NOISE_BANDS * noise)))
+    stood = float(samples.time_utc[moving[-1] + 1] if len(moving) else samples.time_utc[0])
+    if not soak_s:
+        return (stood, "") if len(moving) else (None, "no soak is written, and the reference stood when the log began")
+    return (stood, "") if stood >= start - soak_s - SOAK_WRITTEN_S else (start - soak_s + SOAK_WRITTEN_S, "")
 
 
 def samples_of(
@@ -164,8 +199,8 @@ def _untold(*_: object) -> None:
     """What is wrong with the samples is told of their mean."""
 
 
-def _fitted(window: LogWindow, samples: Samples, begin: float | None, step: float) -> Logged:
-    """What one plateau's samples come to. `begin`: when the approach began, where that is known."""
+def _fitted(window: LogWindow, samples: Samples, begin: float | None, why: str, step: float) -> Logged:
+    """What one plateau's samples come to. `begin`: when the approach began, and they; `why`: that is not known."""
     time, errors = samples.time_utc, samples.errors
     inside = time >= window.start
     minutes = (time[inside] - window.start) / 60.0
@@ -176,7 +211,7 @@ def _fitted(window: LogWindow, samples: Samples, begin: float | None, step: floa
         if (Channel.HUMIDITY, part) not in errors:
             continue
         if begin is None:
-            approaches[part] = not_known("no soak is written: when the approach began is not known")
+            approaches[part] = not_known(why)
             continue
         approaches[part] = _approach(
             (time - begin).tobytes(),

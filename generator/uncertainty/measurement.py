@@ -356,8 +356,10 @@ def _unsettled_log(rule: Settling, soak: float, logged: Logged) -> str:
             left = f"{one.left:+.2f} ± {expanded(one):.2g} %RH"
             return f"{left} of the approach was left, the policy allows {rule.largest_left:g}"
         return ""
+    if math.isnan(soak) and logged.begin < logged.start:
+        soak = (logged.start - logged.begin) / 60.0
     if rule.least_soak is not None and not soak >= rule.least_soak:
-        had = "no soak is written" if math.isnan(soak) else f"soak {soak:g} min"
+        had = "no soak is written" if math.isnan(soak) else f"soak {soak:.3g} min"
         return f"{had}, the policy asks for {rule.least_soak:g} min"
     if rule.largest_slope is not None and abs(logged.slope) > rule.largest_slope + 2.0 * logged.u_slope:
         beyond = f"{rule.largest_slope:g} and its own uncertainty {2.0 * logged.u_slope:.2f}"

@@ -142,14 +142,45 @@ def test_faster_sampling_of_the_same_noise_makes_no_mean_surer():
     assert np.median(fast) > 0.75 * np.median(slow)  # √6 = 2.4 times smaller if samples were independent
 
 
-def test_without_a_soak_nothing_is_known_of_the_approach_and_the_page_says_so():
+def test_without_a_soak_the_approach_begins_where_the_reference_came_to_stand():
     files = run_files(Run(), soak=False)
-    judged = {"rule": "guard_band", "settling": {"largest_left": "0.1 %RH"}}
-    found = results(records(facility(policies=judged), sensor(), two_pressure(quantities=EXACT), files))
-    for result in found:
-        (held,) = [f for f in result.reservations if f.rule.name == "unsettled-plateau"]
-        assert "no soak is written" in held.message
-        assert result.settling_correction == 0.0
+    judged = {"rule": "guard_band", "settling": {"largest_left": "2 %RH"}}
+    first, *others = results(records(facility(policies=judged), sensor(), two_pressure(quantities=EXACT), files))
+    (held,) = [f for f in first.reservations if f.rule.name == "unsettled-plateau"]
+    assert "no soak is written, and the reference stood when the log began" in held.message
+    assert first.settling_correction == 0.0
+    for result, read in zip(others, measured(Run())[1:], strict=True):
+        assert result.settling_correction == pytest.approx(read.settling_correction, abs=1e-9)
+        assert not result.reservations
+
+
+@pytest.mark.parametrize("minutes", [-1, 1])
+def test_a_soak_that_is_written_a_minute_wrong_changes_nothing_where_the_log_shows_the_step(minutes: int):
+    """A sample from before the step, thirty %RH away, would spoil every fit."""
+    files = run_files(Run())
+    log = files["logs/2026-03-16-lab.csv"].decode().splitlines()
+    held = next(i for i, line in enumerate(log) if line.startswith("2026-03-16 08:25:00"))
+    seconds = range(1510, 1680, 10)
+    between = [f"2026-03-16 08:{second // 60:02d}:{second % 60:02d}{log[held][19:]}" for second in seconds]
+    rows = [{**row, "soak [min]": row["soak [min]"] + minutes} for row in log_rows(Run())]
+    wrong = {
+        **visit("2026-03-16-lab", rows),
+        "logs/2026-03-16-lab.csv": "\n".join([*log[: held + 1], *between, *log[held + 1 :]]).encode(),
+    }
+    for result, read in zip(measured(Run(), wrong), measured(Run()), strict=True):
+        assert result.error == pytest.approx(read.error, abs=0.02)
+        assert pytest.approx(read.U, rel=0.2) == result.U
+
+
+def test_a_probe_that_came_into_a_standing_chamber_is_believed_its_soak():
+    run = Run(targets=(50.0,), minutes=25)
+    files = run_files(run)
+    log = files["logs/2026-03-16-lab.csv"].decode().splitlines()
+    room = [f"2026-03-16 07:{minute:02d}:00,40.40{log[1][25:]}" for minute in range(60)]
+    came = {"logs/2026-03-16-lab.csv": "\n".join([log[0], *room, *log[1:]]).encode()}
+    (read,), (result,) = measured(run), measured(run, came)
+    assert abs(result.error - read.error) <= read.U
+    assert result.U < 0.3
 
 
 @pytest.mark.parametrize(
