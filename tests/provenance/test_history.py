@@ -75,6 +75,33 @@ def test_the_main_branch_of_origin_counts_on_other_branches(tmp_path: Path):
     assert (found.branch, found.visits[VISIT].approvals["RH-1"].commit) == (MAIN, merge)
 
 
+def test_a_main_branch_that_is_checked_out_counts_before_it_is_pushed(tmp_path: Path):
+    clone = store(tmp_path).clone(tmp_path / "clone")
+    clone.merge(on_a_branch(clone), by=BEN, on="2026-03-17")
+    assert told(clone).state is ApprovalState.APPROVED
+
+
+def test_clocks_that_go_wrong_change_nothing(tmp_path: Path):
+    history = store(tmp_path)
+    history.commit({"attachments/plan.pdf": b"%PDF"}, by=ANN, on="2031-01-01")
+    merge = history.merge(on_a_branch(history, on="2026-03-16"), by=BEN, on="2026-03-12")
+    history.commit({"attachments/plan.pdf": b"%PDF-2"}, by=ANN, on="2019-01-01")
+    known = told(history)
+    assert known.approvals["RH-1"].commit == merge
+    assert known.history is not None and step(known.history.recorded) == ("Ann Reed", "2026-03-16")
+
+
+def test_what_somebody_put_in_the_place_of_a_commit_here_is_not_looked_at(tmp_path: Path):
+    history = store(tmp_path)
+    merge = history.merge(on_a_branch(history), by=ANN, on="2026-03-17")
+    history.git("commit", "--quiet", "--amend", "--reset-author", "--no-edit", by=BEN, on="2026-03-17")
+    other = history.head
+    assert told(history).state is ApprovalState.APPROVED
+    history.git("reset", "--quiet", "--hard", merge)
+    history.git("replace", merge, other)
+    assert told(history).state is ApprovalState.NOT_REVIEWED
+
+
 def test_a_default_branch_of_another_name_is_known_from_origin(tmp_path: Path):
     history = store(tmp_path)
     history.merge(on_a_branch(history), by=BEN, on="2026-03-17")
