@@ -163,6 +163,8 @@ def test_a_number_altered_on_page_and_statement_alike_does_not_come_out():
         (("results", 0, "tolerance", "words"), "±9 %RH", "tolerance “±9 %RH” stated, “±2 %RH” computed"),
         (("traceability", 0, "certificate"), "C-1", "certificate “C-1” stated"),
         (("conditions", 0, "mean"), 20.0, "mean 20.0 stated, 23.1 computed"),
+        (("page", "address"), "https://alder.example.org/", "address “https://alder.example.org/” stated"),
+        (("reservations", 0, "words"), "all is well", "reservation unsettled-plateau: words “all is well” stated"),
         (("calibrated", "first"), "2026-03-15", "first “2026-03-15” stated"),
         (("evidence", "pools", 0, "s"), 0.01, "repeatability"),
     ],

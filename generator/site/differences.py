@@ -64,25 +64,20 @@ _DECISION = {
     "words": "words of the rule",
     "tolerance": "words of the tolerance",
 }
-_BESIDE = (
-    "title",
-    "calibrated",
-    "laboratory",
-    "facility",
-    "customer",
-    "item",
-    "place",
-    "method",
-    "conditions",
-    "adjustments",
-    "deviations",
-    "remarks",
-    "traceability",
-    "published_values",
-    "words",
-    "due",
+_COMPARED = frozenset(
+    {"target", "temperature_c", "repeatability", "answer", "split", "plateau", "reservations", "rows", "hysteresis"}
+    | {"phase", "channel", "unit", "tolerance", "summary"}
+    | set(_IN_UNIT)
+    | set(_WITHOUT_UNIT)
+    | set(_OF_ROW)
+    | set(_DECISION)
 )
-"""what stands beside results and decision, and follows from the records too"""
+"""keys of groups, rows and decision that are compared by name; any other is compared as it stands"""
+_NOT_BESIDE = frozenset(
+    {"schema", "number", "sensor", "visit", "revision", "replaces", "issued", "authorised", "evidence"}
+    | {"results", "decision", "reservations"}
+)
+"""what makes it an issued certificate, and what is compared by itself; all else follows from the records too"""
 _OF_OTHERS = frozenset({"certificate_issued", "certificate_number"})
 """what other certificates decide"""
 
@@ -140,11 +135,33 @@ def differences(stated: Statement, computed: Statement, *, apart_from: Collectio
     return tuple(_Comparison(stated, computed, frozenset(apart_from)).all())
 
 
-def differences_beside(stated: Statement, computed: Statement) -> tuple[Difference, ...]:
-    """Differences of what stands beside results and decision: item, place, conditions, traceability, words."""
-    return tuple(
-        found for key in _BESIDE if key in stated for found in _beside(stated[key], computed.get(key), key, key)
-    )
+def differences_beside(
+    stated: Statement, computed: Statement, *, apart_from: Collection[str] = ()
+) -> tuple[Difference, ...]:
+    """Differences of what stands beside results and decision: item, place, conditions, traceability, words.
+
+    `apart_from`: names of rules whose reservations `computed` cannot know.
+    """
+    found = [
+        difference
+        for key, value in stated.items()
+        if key not in _NOT_BESIDE
+        for difference in _beside(value, computed.get(key), key, key)
+    ]
+    mine, others = ({r["rule"]: r for r in one["reservations"]} for one in (stated, computed))
+    if set(mine) & set(apart_from):  # what it withholds may be the only result of its kind
+        found = [difference for difference in found if difference.what != "coverage"]
+    for rule in mine.keys() & others.keys() - set(apart_from):
+        for key in ("words", "withholds_verdict", "withholds_certificate"):
+            found += _beside(mine[rule][key], others[rule][key], f"reservation {rule}", key)
+    return tuple(found)
+
+
+def _others(stated: Mapping[str, Any], computed: Mapping[str, Any], where: str) -> Iterator[Difference]:
+    """Of groups, rows and decision what is not compared by name."""
+    for key, value in stated.items():
+        if key not in _COMPARED:
+            yield from _beside(value, computed.get(key), where, key)
 
 
 def _beside(stated: Any, computed: Any, where: str, what: str) -> Iterator[Difference]:
@@ -214,6 +231,7 @@ class _Comparison:
                 yield from self._row(where, group["unit"], row, other)
         if stated and computed:
             where = self._where(group, None)
+            yield from _others(stated, computed, where)
             yield from _word(where, "unit", stated["unit"], computed["unit"])
             yield from _word(where, "tolerance", _tolerance(stated), _tolerance(computed))
             yield from self._hysteresis(group, stated, computed)
@@ -242,6 +260,7 @@ class _Comparison:
         for key, name in _OF_ROW.items():
             if not (withheld and key == "verdict"):
                 yield from _word(where, name, stated[key], computed[key])
+        yield from _others(stated, computed, where)
         yield from self._numbers(where, unit, stated, computed, withheld=withheld)
 
     def _withheld_apart(self, stated: Mapping[str, Any], rules: frozenset[str]) -> bool:
@@ -314,6 +333,7 @@ class _Comparison:
         if stated is None or computed is None:
             yield from _word("conformity", "decision", _whether(stated), _whether(computed))
             return
+        yield from _others(stated, computed, "conformity")
         for key, name in _DECISION.items():
             yield from _word("conformity", name, stated[key], computed[key])
         known = [set(rules.values()) & self.apart_from for rules in self.rules]

@@ -82,10 +82,9 @@ def inputs_of(statement: Statement, visit: bytes) -> Inputs:
         raise CannotRecompute("it does not hold the values of pools that it was computed with")
     files: dict[str, bytes] = {}
     for record in evidence["records"]:
-        if "text" in record:
-            files[record["path"]] = record["text"].encode()
-        elif "base64" in record:
-            files[record["path"]] = base64.b64decode(record["base64"])
+        content = frozen_bytes(record)
+        if content is not None:
+            files[record["path"]] = content
         elif record["path"] != PEOPLE:
             raise CannotRecompute(f"it does not hold the text of {record['path']}")
     return Inputs(
@@ -95,6 +94,13 @@ def inputs_of(statement: Statement, visit: bytes) -> Inputs:
         pools={_line_key(pool): _repeatability(pool) for pool in evidence["pools"]},
         technicians={person["id"]: person["name"] for person in statement["technicians"]},
     )
+
+
+def frozen_bytes(record: Mapping[str, str]) -> bytes | None:
+    """The bytes of a record that is frozen in a statement; None where its hash alone is."""
+    if "base64" in record:
+        return base64.b64decode(record["base64"], validate=True)
+    return record["text"].encode() if "text" in record else None
 
 
 def computed(inputs: Inputs) -> Statement:

@@ -23,7 +23,7 @@ from generator.site.certificate import Unprintable, certificate
 from generator.site.certificate_page import attachment_names
 from generator.site.differences import Difference, differences, differences_beside
 from generator.site.evidence import PEOPLE, blob_id
-from generator.site.frozen import NOT_RECOMPUTED, CannotRecompute, recomputed
+from generator.site.frozen import NOT_RECOMPUTED, CannotRecompute, frozen_bytes, recomputed
 from generator.site.statement import PREVIEW_REVISION, Statement, statement_bytes
 from generator.site.swap import CannotPublish
 from generator.verifying.pdf_file import CannotRead, PdfFile, read_pdf, text_differences
@@ -151,10 +151,10 @@ def _attachments(pdf: PdfFile, ours: Sequence[str], statement: Statement, visit:
         found = [*_repeated_keys(pdf.attachments[ours[1]][0]), *_unlike(pdf, ours, statement, visit)]
     except _MISSHAPEN as problem:
         found = [_misshapen(problem)]
-    records = sum("text" in record for record in statement["evidence"]["records"])
     if found:
         words = "what is attached is not what the statement names"
         return Check(name="attachments", verdict=Verdict.DIFFERS, words=words, details=tuple(found))
+    records = sum(record["path"] != PEOPLE for record in statement["evidence"]["records"])
     words = f"the visit’s record and the {records} records that it leans on have the SHA-256 that the statement names"
     return Check(name="attachments", verdict=Verdict.SAME, words=words)
 
@@ -166,10 +166,11 @@ def _unlike(pdf: PdfFile, ours: Sequence[str], statement: Statement, visit: byte
     elif blob_id(visit) != evidence["blob"]:
         yield f"{ours[0]} has the git id {blob_id(visit)}, the statement names {evidence['blob']}"
     for record in evidence["records"]:
-        if "text" in record and _sha256(record["text"].encode()) != record["sha256"]:
-            yield f"the text of {record['path']} has another SHA-256 than is named beside it"
-        if "text" not in record and record["path"] != PEOPLE:
+        content = frozen_bytes(record)
+        if content is None and record["path"] != PEOPLE:
             yield f"the text of {record['path']} is missing"
+        elif content is not None and _sha256(content) != record["sha256"]:
+            yield f"the text of {record['path']} has another SHA-256 than is named beside it"
     number = f"{statement['sensor']}/{statement['visit']}.{statement['revision']}"
     if statement["number"] != number:
         yield f"the number {statement['number']} does not belong to {number}"
@@ -199,7 +200,7 @@ def _numbers(statement: Statement, visit: bytes) -> Check:
         again = json.loads(statement_bytes(recomputed(statement, visit)))
         found: list[Difference] = [
             *differences(statement, again, apart_from=NOT_RECOMPUTED),
-            *differences_beside(statement, again),
+            *differences_beside(statement, again, apart_from=NOT_RECOMPUTED),
         ]
         rules = {r["rule"] for r in statement["reservations"]} & NOT_RECOMPUTED
         rows = sum(len(group["rows"]) for group in statement["results"])

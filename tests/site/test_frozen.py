@@ -34,7 +34,10 @@ DEMO = Path(__file__).parents[2] / "records"
 
 def found_again(statement: dict[str, Any], visit: bytes) -> list[str]:
     again = recomputed(statement, visit)
-    found = [*differences(statement, again, apart_from=NOT_RECOMPUTED), *differences_beside(statement, again)]
+    found = [
+        *differences(statement, again, apart_from=NOT_RECOMPUTED),
+        *differences_beside(statement, again, apart_from=NOT_RECOMPUTED),
+    ]
     return [difference.words for difference in found]
 
 
@@ -108,6 +111,22 @@ def test_a_reservation_from_other_visits_is_left_out_and_its_result_given_in_ful
     assert "2026-03-16-air" not in statements, "nothing may be certified while the probe is in doubt"
     without = {path: content for path, content in files.items() if "check" not in path}
     statement, visit = next(one for one in every_issued(without) if one[0]["visit"] == "2026-03-16-air")
+    assert found_again(statement, visit) == []
+
+
+def test_results_that_a_doubt_withholds_are_not_held_against_a_certificate():
+    """Of one visit, one point leans on a probe in doubt: it stands without U and verdict, the others come out."""
+    mixed = b.visit(
+        VISIT,
+        b.plateau(50, [50.41, 50.45, 50.43], b.generated(50)),
+        b.plateau(75, [75.1, 75.2, 75.1], b.by_probe(75.0)),
+    )
+    failed = b.visit("2026-06-20-check", b.plateau(50, [55.0] * 3, b.generated(50), sensor="PROBE-01", phase="check"))
+    probe = b.transfer_probe(check_limit={"humidity": "1 %RH"})
+    files = b.records(b.sensor(), b.two_pressure(), probe, mixed, failed)
+    statement, visit = next(one for one in every_issued(files) if one[0]["visit"] == VISIT)
+    sound, doubtful = statement["results"][0]["rows"]
+    assert sound["U"] is not None and doubtful["answer"] == {"kind": "withheld"}
     assert found_again(statement, visit) == []
 
 
