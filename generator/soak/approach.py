@@ -26,6 +26,9 @@ DOUBT_OF_LEFT = 0.05
 """standard uncertainty of what is left from the shape of the approach, as a share of it (our choice)"""
 LARGEST_SHARE_OF_STEP = 1.2
 """The approach begins within this multiple of the step (our choice: the errors before and after it differ)."""
+LEAST_ODDS = 3.0
+"""The readings speak for a slow term where it is this much more probable after them than before ("positive" evidence:
+Kass and Raftery 1995, J. Am. Stat. Assoc. 90, 773). It names the model; the numbers weigh both."""
 LEAST_NOISE = 0.05
 """noise of a block that a display may hide, as a share of its last digit (our choice)"""
 LEAST_BLOCKS = 5
@@ -153,10 +156,13 @@ class _Rough:
 
 
 def _rough(blocks: Blocks, resolution: float) -> _Rough:
-    """Least squares from several starts; the share that remains is 1 at the first block."""
+    """Least squares from the best of some starts; the share that remains is 1 at the first block."""
     t, y, span = blocks.t_s - blocks.t_s[0], blocks.y, float(blocks.t_s[-1] - blocks.t_s[0])
-    fits = [first_order(t, y, span / part) for part in (2.0, 8.0, 30.0)]
-    fit = min(fits, key=lambda one: one.sum_of_squares)
+    starts = span / np.array([1.0, 3.0, 9.0, 30.0])
+    shapes = np.exp(-t / starts[:, None])
+    shapes -= shapes.mean(axis=1, keepdims=True)
+    explained = (shapes @ y) ** 2 / np.maximum((shapes**2).sum(axis=1), 1e-300)
+    fit = first_order(t, y, float(starts[int(np.argmax(explained))]))
     tau = float(np.clip(fit.constants[0], span / 100.0, 2.0 * span))
     amplitude = float(np.clip(fit.amplitudes[1], -1.5 * np.ptp(y), 1.5 * np.ptp(y)))
     scale = float(np.ptp(y)) or 1e-9
@@ -188,7 +194,7 @@ def _averaged(weighed: list[Weighed], shapes: Shapes, blocks: Blocks, mean: floa
     number = np.concatenate([one.number for one in weighed])
     of_shape = np.bincount(number, weight, minlength=len(shapes.first))
     slow = float(of_shape[shapes.share > 0.0].sum())
-    slow_fits = slow > SLOW_TERM
+    slow_fits = slow * (1.0 - SLOW_TERM) >= LEAST_ODDS * (1.0 - slow) * SLOW_TERM
     of_model = np.where((shapes.share > 0.0) == slow_fits, of_shape, -1.0)
     best = int(np.argmax(of_model))
     taus = (shapes.tau_s[shapes.first[best]], *([shapes.tau_s[shapes.second[best]]] if slow_fits else []))

@@ -10,12 +10,12 @@ from scipy.special import log_ndtr, ndtr
 
 from generator.soak.blocks import Blocks
 
-SLOW_TERM = 0.5
+SLOW_TERM = 0.6
 """probability of a slow second term before the data (our choice: tests/benchmarks/soak_coverage.py)"""
 SLOWER = (3.5, 6.0, 9.0, 13.0, 18.0, 24.0)
 """by how much the slow term is slower, as probable each (our choice)"""
-LARGEST_SHARE, POWER_OF_SHARES = 0.25, 1.5
-"""The slow term's shares of the approach go with k^1.5 up to the largest, as probable each: small ones a little more
+LARGEST_SHARE, POWER_OF_SHARES = 0.25, 2.0
+"""The slow term's shares of the approach go with k² up to the largest, as probable each: the small are the more probable
 (our choice)."""
 COARSE, FINE = 6, 18
 """shares to look at the noise with, and to average over"""
