@@ -15,7 +15,7 @@ SLOW_TERM = 0.6
 SLOWER = (3.5, 6.0, 9.0, 13.0, 18.0, 24.0)
 """by how much the slow term is slower, as probable each (our choice)"""
 LARGEST_SHARE, POWER_OF_SHARES = 0.25, 2.0
-"""The slow term's shares of the approach go with k² up to the largest, as probable each: the small are the more probable
+"""The slow term's shares of the approach go with k² up to the largest, as probable each: small ones are likelier
 (our choice)."""
 COARSE, FINE = 6, 18
 """shares to look at the noise with, and to average over"""

@@ -202,6 +202,32 @@ def test_times_are_read_as_the_standard_library_reads_them(instants, written):
     assert log.time_utc.tolist() == [float(i) for i in instants]
 
 
+@settings(max_examples=60, deadline=None)
+@given(
+    lines=st.lists(
+        st.lists(
+            st.sampled_from(["Time", "RH", "Air", "2026-03-14 09:40", "1", "4,5", "x", "", '"', "\t", "é"]), max_size=5
+        ),
+        max_size=6,
+    ),
+    between=st.sampled_from([",", ";", "\t", "|", " "]),
+    end=st.sampled_from(["\n", "\r\n", "\r"]),
+)
+def test_whatever_stands_in_a_file_gives_a_log_or_faults_with_a_cure(lines, between, end):
+    content = end.join(between.join(line) for line in [["Time", "RH", "Air"], *lines]).encode()
+    log, faults = read_log("logs/a.csv", content, mapping(ISO), COPENHAGEN)
+    assert (log is None) == bool(faults)
+    assert all(fault.cure and fault.place.line >= 1 for fault in faults)
+
+
+@settings(max_examples=40, deadline=None)
+@given(content=st.binary(max_size=60))
+def test_bytes_that_are_no_log_are_told_as_faults(content):
+    log, faults = read_log("logs/a.csv", content, mapping(ISO), COPENHAGEN)
+    assert log is None
+    assert faults
+
+
 def test_a_day_of_seconds_is_read_in_half_a_second():
     begin = datetime(2026, 3, 14)
     rows = [f"{begin + timedelta(seconds=s)},{s % 97 / 10},59.0" for s in range(86_400)]
