@@ -57,6 +57,8 @@ class Asked:
     """What the user says about a log."""
 
     log: Path
+    folder: Path
+    """of the records"""
     mapping: Path | None = None
     """None: beside the log, or mapping.yml in its folder"""
     sensors: tuple[str, ...] = ()
@@ -69,6 +71,18 @@ class Asked:
     """of the tolerance that may be left, with its U"""
     given: Mapping[str, str] | None = None
     """fields that every row has, by heading of a visit, e.g. condensate"""
+
+    @property
+    def is_record(self) -> bool:
+        """Whether the log lies where rows can name it."""
+        return (self.folder / LOGS).resolve() in self.log.resolve().parents
+
+    @property
+    def name(self) -> str:
+        """As rows name the log: its path below logs/."""
+        if not self.is_record:
+            return self.log.name
+        return self.log.resolve().relative_to((self.folder / LOGS).resolve()).as_posix()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,7 +187,8 @@ def _read(records: Records, asked: Asked) -> tuple[LogMapping, Log, Snapshot]:
     if len(log.time_utc) < LEAST_ROWS:
         cure = "log from before the first point until after the last, at least once a minute"
         raise CannotSoak(f"{asked.log}: {len(log.time_utc)} rows are too few\n  cure: {cure}")
-    added = {f"{LOGS}{asked.log.name}": content, f"{LOGS}{asked.log.stem}.yml": mapped}
+    path = LOGS + asked.name
+    added = {path: content, f"{path.removesuffix(asked.log.suffix)}.yml": mapped}
     return mapping, log, ChainMap(added, cast(MutableMapping[str, bytes], records.files))
 
 
@@ -276,7 +291,7 @@ def _fields(
         "reference": reference,
         **(asked.given or {}),
         "soak [min]": soak,
-        "log": asked.log.name,
+        "log": asked.name,
         "log_from": local_text(start, zone),
         "log_until": local_text(end, zone),
     }

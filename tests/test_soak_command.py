@@ -89,6 +89,20 @@ def test_the_rows_name_the_log_and_come_out_as_the_sensors_error(records, tmp_pa
         assert abs(result.error - RUN.error) <= result.U
 
 
+def test_a_log_in_a_folder_is_named_with_it_and_one_elsewhere_is_to_be_brought(records, tmp_path, capsys):
+    for folder in (records / "logs/2026", tmp_path / "logger"):
+        folder.mkdir()
+        for suffix in ("csv", "yml"):
+            (folder / f"cart.{suffix}").write_bytes((records / f"logs/{DAY}-lab.{suffix}").read_bytes())
+    assert ask(records, "--output", str(tmp_path / "inside.csv"), log="logs/2026/cart.csv") == CLEAN
+    assert ",2026/cart.csv," in (tmp_path / "inside.csv").read_text(encoding="utf-8")
+    assert "put " not in capsys.readouterr().err
+    elsewhere = str(tmp_path / "logger/cart.csv")
+    assert ask(records, "--output", str(tmp_path / "outside.csv"), log=elsewhere) == CLEAN
+    assert ",cart.csv," in (tmp_path / "outside.csv").read_text(encoding="utf-8")
+    assert "put cart.csv and its mapping into " in capsys.readouterr().err
+
+
 def test_a_visit_that_is_there_is_not_overwritten(records, capsys):
     visit = records / "visit.csv"
     visit.write_text("kept", encoding="utf-8")

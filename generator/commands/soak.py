@@ -98,6 +98,7 @@ def run(options: argparse.Namespace) -> int:
             for log in options.logs:
                 asked = Asked(
                     log=log,
+                    folder=options.records,
                     mapping=options.mapping,
                     sensors=tuple(options.sensor),
                     reference=options.reference,
@@ -121,6 +122,6 @@ def run(options: argparse.Namespace) -> int:
     if options.output:
         options.output.write_bytes(visit_rows(found[0]))
         print(f"{options.output}: written; add what was seen (serial, condition, room)", file=sys.stderr)
-        if options.logs[0].resolve().parent != (options.records / "logs").resolve():
+        if not found[0].asked.is_record:
             print(f"put {options.logs[0].name} and its mapping into {options.records / 'logs'}/", file=sys.stderr)
     return CLEAN if all(one.all_long_enough for one in found) else FAULTS
