@@ -31,8 +31,10 @@ class Concern:
     """families whose visits make the pools that the affected ones lean on"""
     visits: frozenset[str]
     """ids of all visits that have to be read"""
+    own: frozenset[str]
+    """ids of those in which one of the positions or a reference stands; the others are the same on both sides"""
     named: frozenset[str]
-    """sensors that stand in these"""
+    """sensors that stand in these own ones"""
 
     def holds(self, records: Records, visit: Visit, sensor: str) -> bool:
         """Whether a sensor's part of a visit is among what has to be assessed."""
@@ -118,17 +120,15 @@ def concern_of(
     positions = ({sensor for _, sensor in touched.parts} | touched.sensors | set(also)) - head.references.keys()
     models = {model for part in parts if part.sensor in positions for model in part.models}
     by_pools = {part.sensor for part in waiting if touched.pooled_with(part)} - head.references.keys() - positions
-    visits = {
-        part.visit.id
-        for part in parts
-        if part.sensor in positions or part.sensor in head.references or not part.models.isdisjoint(models)
-    }
+    own = {part.visit.id for part in parts if part.sensor in positions or part.sensor in head.references}
+    pooled = {part.visit.id for part in parts if not part.models.isdisjoint(models)}
     return Concern(
         positions=frozenset(positions),
         by_pools=frozenset(by_pools),
         models=frozenset(models),
-        visits=frozenset(visits),
-        named=frozenset(part.sensor for part in parts if part.visit.id in visits) | frozenset(positions),
+        visits=frozenset(own | pooled),
+        own=frozenset(own),
+        named=frozenset(part.sensor for part in parts if part.visit.id in own) | frozenset(positions),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import partial
+from functools import cached_property, partial
 
 from generator.assessment.result import Result
 from generator.faults import Fault, Severity, in_order
@@ -156,8 +156,7 @@ class _Sides:
         self.change, self.concern, self.head, self.day = change, concern, records, day
         self.faults: tuple[Fault, ...] = ()
         """of the head"""
-        self.base, self.base_faults = check_records(self._base_files())
-        self.approved = self._approved()
+        self.base, self.base_faults = self._read(self._base_files())
         self.positions = concern.positions
 
     def both(self) -> tuple[Side | None, Side]:
@@ -177,7 +176,19 @@ class _Sides:
         chosen = {path: head if path in paths else base for path in {*base, *paths}}
         held = {path: files[path] for path, files in chosen.items() if path in files and not path.startswith(EVIDENCE)}
         left = {path: partial(files.__getitem__, path) for path, files in chosen.items() if path.startswith(EVIDENCE)}
-        return self._results(*check_records(LazySnapshot(held, left)))
+        return self._results(*self._read(LazySnapshot(held, left)))
+
+    def _read(self, files: Snapshot) -> tuple[Records | None, list[Fault]]:
+        """Records of the base that the change reaches, with what only pools lean on, which is the head's as well."""
+        records, faults = check_records(files)
+        if records is None:
+            return None, faults
+        concern, head = self.concern, self.head
+        pooled = [v for v in head.visits if v.id in concern.visits and v.id not in concern.own]
+        visits = tuple(sorted([*records.visits, *pooled], key=lambda v: (v.day, v.id, v.revision)))
+        sensors = {name: sensor for name, sensor in head.sensors.items() if name not in concern.positions}
+        documents = {**head.documents, **records.documents}
+        return replace(records, visits=visits, sensors={**sensors, **records.sensors}, documents=documents), faults
 
     def _measured(self, records: Records | None, faults: Sequence[Fault]) -> Measured | None:
         return measured(records, faults, self.concern, self.approved, self.day)
@@ -187,26 +198,27 @@ class _Sides:
         return judged(side, self.positions, self.day).results if side else {}
 
     def _base_files(self) -> Snapshot:
-        """The base's records without the visits that the change does not bear on."""
+        """The base's records without the visits that the change does not reach."""
         files = self.change.base_files
         names = {path: NAME.fullmatch(path) for path in files}
         sensors = {f"sensors/{name}.yml" for name in self.concern.named}
         chosen = {
             path
             for path, name in names.items()
-            if (name[2] in self.concern.visits if name else path in sensors or not path.startswith("sensors/"))
+            if (name[2] in self.concern.own if name else path in sensors or not path.startswith("sensors/"))
         }
         held = {path: files[path] for path in chosen if not path.startswith(EVIDENCE)}
         left = {path: partial(files.__getitem__, path) for path in chosen if path.startswith(EVIDENCE)}
         return LazySnapshot(held, left)
 
-    def _approved(self) -> Approved:
+    @cached_property
+    def approved(self) -> Approved:
         """Who was approved at the base: by git, and by the certificates of what is assessed."""
         if self.base is None:
             return frozenset()
         files = self.change.certificates(self.concern.visits, self.change.before)
         issued = [one for path in files if (one := read_issued(files, path)[0]) is not None]
-        records = replace(self.base, issued=tuple(issued))
+        records = replace(self.base, issued=tuple(issued), files=self.change.base_files, documents={})
         return provenance_at(self.change.repository, self.change.base, records).approved
 
 
