@@ -86,6 +86,8 @@ class Trip:
     stated: Mapping[str, tuple[Stated, ...]] = field(default_factory=dict)
     slip: Slip | None = None
     withdrawal: Withdrawal | None = None
+    log: str = ""
+    """name of the log that the rows take their readings from, where nobody wrote them down"""
     spreadsheet: bool = False
     """saved by a spreadsheet: byte-order mark, CRLF, semicolons, decimal commas, empty columns behind"""
 
@@ -194,6 +196,11 @@ TRIPS: tuple[Trip, ...] = (
             kind="zero", before="zero 0.0 %RH", after="zero -2.3 %RH", note="zero trimmed at 15 %RH")},
     ),
     Trip(day="2026-04-15", route="drying-a", technician="varlund", spreadsheet=True),
+    Trip(
+        day="2026-11-24", route="drying-a", technician="oskwin", words="drying-a-log", sessions=(("DRY-12",),),
+        soaks={("DRY-12", 15): 10, ("DRY-12", 10): 12, ("DRY-12", 40): 16}, log="2026-11-24-dry-12",
+        notes={"DRY-12": "read again because it creeps; first time from the logger"},
+    ),
     *_as_usual("drying-b", "haskarl", "2022-10-18", "2023-04-18"),
     *_as_usual("drying-b", "oskwin", "2024-10-15", "2025-04-15", "2025-10-14", "2026-04-21"),
     Trip(

@@ -35,6 +35,8 @@ class SensorUnderTest:
         self.humidity = self.truth.pivot
         self.lean = 0.0
         self.shown: int | None = None
+        self.left = 0.0
+        """what the humidity error of the last reading still had of the approach"""
 
     def go_to(self, target: float) -> None:
         """A new point: it leans to the side it comes from."""
@@ -47,9 +49,9 @@ class SensorUnderTest:
         """What is written down, and the true errors by channel, without noise and display."""
         here = air.warmed(self.warmer)
         self.humidity = here.humidity(self.plate.over)
-        left = (self.coming_from - self.humidity) * math.exp(-minutes_at_point / self.time_constant)
+        self.left = (self.coming_from - self.humidity) * math.exp(-minutes_at_point / self.time_constant)
         error = self.truth.error(self.humidity, self.day, as_left=self.as_left)
-        error += self.lean + self.that_day + left
+        error += self.lean + self.that_day + self.left
         indicated = self.humidity + error + self.random.gauss(0.0, self.truth.noise)
         cells, errors = self._humidity_cells(indicated), {"humidity": error}
         if self.plate.wired:

@@ -10,7 +10,8 @@ from tests.demo.displays import Cells
 
 COLUMNS = (
     "sensor", "time", "phase", "target", "serial", "condition", "output", "far_end", "output_temperature",
-    "far_end_temperature", "loop_meter", "adjustment", "from", "to", "reference", "technician", "soak", "medium",
+    "far_end_temperature", "loop_meter", "adjustment", "from", "to", "reference", "technician", "soak", "log",
+    "log_from", "log_until", "medium",
     "saturation_pressure", "saturation_temperature", "chamber_pressure", "mirror_temperature", "condensate",
     "salt", "reference_humidity", "reference_temperature", "air_temperature", "chamber_temperature",
     "stated_reference", "stated_error", "stated_U", "stated_k", "ambient_pressure", "barometer",

@@ -1,4 +1,4 @@
-"""Simulate the demo facility's visits: `python -m tests.demo.simulate` writes records/visits/ anew.
+"""Simulate the demo facility's visits: `python -m tests.demo.simulate` writes records/visits/ and records/logs/ anew.
 
 How a number comes about: `rounds` says who went where; `benches` make the true air with CoolProp and show it
 through the hidden errors of the references; `sensors` show it through theirs; `sheets` write it down. The YAML
@@ -17,6 +17,7 @@ from pathlib import Path
 from tests.demo.benches import BENCHES, Bench
 from tests.demo.displays import Cells, written
 from tests.demo.hidden import bounded, stream
+from tests.demo.logger import Logger
 from tests.demo.nameplates import RECORDS, Nameplate, nameplate, record
 from tests.demo.rounds import ROUTES, TRIPS, Adjustment, Route, Trip
 from tests.demo.sensors import SensorUnderTest
@@ -28,11 +29,15 @@ MINUTES_BETWEEN_ROWS = 3
 USUAL_SOAKS = {"salt": (90, 100, 110, 120), "in_air": (30,)}
 """Minutes at a point before the first reading: salts take their time."""
 CHAMBER_SOAKS = (25, 30, 35)
+LOG_SECONDS, WINDOW_MINUTES = 10, 5
+"""Seconds from sample to sample of a log, and the minutes of it that count at each point."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class TrueError:
-    """The hidden error of one channel at one plateau: mean over its rows, without noise and display."""
+    """The hidden error of one channel at one plateau: mean over its rows, without noise and display; of a log without
+    what was left of the approach.
+    """
 
     visit: str
     sensor: str
@@ -65,6 +70,8 @@ def visit_files(trip: Trip) -> tuple[dict[str, bytes], tuple[TrueError, ...]]:
     for revision, rows in visit.revisions():
         ending = "" if revision == 1 else f".r{revision}"
         files[f"visits/{trip.date.year}/{trip.id}{ending}.csv"] = as_csv(rows, by_spreadsheet=trip.spreadsheet)
+    if trip.log:
+        files[f"logs/{trip.log}.csv"] = visit.logger.content()
     return files, tuple(visit.truths)
 
 
@@ -76,6 +83,7 @@ class _Visit:
         self.route: Route = ROUTES[trip.route]
         self.rows: list[Cells] = []
         self.truths: list[TrueError] = []
+        self.logger = Logger()
         self.random = stream(trip.id)
         self.now = datetime.combine(trip.date, datetime.min.time()) + timedelta(
             hours=8, minutes=self.random.randrange(10, 40)
@@ -148,7 +156,41 @@ class _Visit:
             bench.go_to(target)
             for sensor in tested:
                 sensor.go_to(target)
-            self._plateau(bench, tested, phase, target, plateau)
+            step = self._logged_plateau if self.trip.log else self._plateau
+            step(bench, tested, phase, target, plateau)
+
+    def _logged_plateau(
+        self, bench: Bench, tested: list[SensorUnderTest], phase: str, target: float, plateau: int
+    ) -> None:
+        """A logger writes down one sensor all the while; the row says which minutes of it count."""
+        (sensor,) = tested
+        soak, begin = self.trip.soaks[sensor.plate.id, target], self.now
+        settled: list[float] = []
+        read: Cells = {}
+        for second in range(0, 60 * (soak + WINDOW_MINUTES) + 1, LOG_SECONDS):
+            air, shown = bench.observe()
+            read, errors = sensor.read(air, second / 60.0)
+            self.logger.write(begin + timedelta(seconds=second), read | shown)
+            if second >= 60 * soak:
+                settled.append(errors["humidity"] - sensor.left)
+        starts, ends = (begin + timedelta(minutes=minutes) for minutes in (soak, soak + WINDOW_MINUTES))
+        self.now = ends
+        cells = {"target [%RH]": f"{target:g}", "reference": bench.reference, "soak [min]": str(soak)}
+        cells |= {"loop_meter": read["loop_meter"], "log": self.trip.log}
+        cells |= {"log_from": f"{starts:%Y-%m-%d %H:%M}", "log_until": f"{ends:%Y-%m-%d %H:%M}"}
+        self._write(sensor.plate.id, phase, cells | self._room())
+        self.now += timedelta(seconds=LOG_SECONDS)
+        self.truths.append(
+            TrueError(
+                visit=self.trip.id,
+                sensor=sensor.plate.id,
+                phase=phase,
+                target=target,
+                plateau=plateau,
+                channel="humidity",
+                error=sum(settled) / len(settled),
+            )
+        )
 
     def _plateau(self, bench: Bench, tested: list[SensorUnderTest], phase: str, target: float, plateau: int) -> None:
         usual = USUAL_SOAKS.get(self.route.method, CHAMBER_SOAKS)
@@ -262,7 +304,7 @@ def main() -> None:
         target = folder / path
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_bytes(content)
-    print(f"{len(files)} visit files written below {folder}")
+    print(f"{len(files)} files written below {folder}")
 
 
 if __name__ == "__main__":

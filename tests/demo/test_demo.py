@@ -20,9 +20,9 @@ from generator.assessment.result import Result
 from generator.assessment.results import make_results
 from generator.assessment.standing import Standing, State
 from generator.faults import Severity
-from generator.records.load import load
 from generator.records.rows import sensor_visits
 from generator.records.snapshot import Snapshot, from_folder
+from generator.soak.check import check as check_records
 from generator.uncertainty.measurement import measure
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def files() -> Snapshot:
 @pytest.fixture(scope="module")
 def demo(files: Snapshot) -> Assessment:
     """The assessment by the linear answers: Monte Carlo changes no situation, and takes its time."""
-    records, faults = load(files)
+    records, faults = check_records(files)
     assert records is not None
     visits = sensor_visits(records)
     measurement = measure(records, visits)
@@ -64,7 +64,8 @@ def test_the_records_hold_no_error(files: Snapshot):
 
 
 def test_the_simulator_writes_the_committed_visits_byte_for_byte(files: Snapshot, simulation: Simulation):
-    committed = {path: content for path, content in files.items() if path.startswith("visits/")}
+    written = ("visits/", "logs/")
+    committed = {p: content for p, content in files.items() if p.startswith(written) and p.endswith(".csv")}
     simulated, _ = simulation
     assert simulated.keys() == committed.keys()
     assert [path for path in simulated if simulated[path] != committed[path]] == []
@@ -268,6 +269,11 @@ SITUATIONS: dict[str, Callable[[Assessment], bool]] = {
     "reference calibrated here": lambda d: (
         d.records.references["PROBE-01"].quantities["reference_humidity"].calibrations[-1].from_visit
         == "2026-09-22-probe"
+    ),
+    "read from a log before it had settled": lambda d: (
+        {logged.path for logged in d.measurement.logged.values()} == {"logs/2026-11-24-dry-12.csv"}
+        and verdicts(results(d, "DRY-12", "2026-11-24")) == {"pass"}
+        and all(r.settling_correction for r in results(d, "DRY-12", "2026-11-24"))
     ),
     "saved by a spreadsheet": lambda d: (
         d.records.files["visits/2026/2026-04-15-drying-a.csv"].startswith(b"\xef\xbb\xbfsensor;")
