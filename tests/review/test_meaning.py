@@ -10,10 +10,10 @@ from generator.assessment.due import DueState
 from generator.assessment.standing import State
 from generator.records.snapshot import from_folder
 from generator.review.meaning import differs
-from generator.review.report import Review
+from generator.review.report import Review, review
 from tests import builders as b
 from tests.git_histories import ANN, BEN, History
-from tests.review.stores import DAY, FIRST, NEW, SECOND, on_a_branch, reviewed, store, visit
+from tests.review.stores import FIRST, NEW, SECOND, on_a_branch, reviewed, store, visit
 
 ROOT = Path(__file__).parents[2]
 
@@ -146,15 +146,16 @@ def changed_table(files: dict[str, bytes]) -> dict[str, bytes]:
 def test_what_is_assessed_of_a_part_is_what_the_whole_assessment_says(tmp_path: Path):
     """Nothing that a table moves is missed, through pools neither, and no number comes from looking at a part only."""
     files = from_folder(ROOT / "records")
-    before = {path: files[path] for path in files if not path.startswith("issued/")}
+    before = {path: files[path] for path in files if not path.startswith(("issued/", "trends/"))}
     demo = History(tmp_path / "demo")
     demo.commit(before, by=ANN, on="2026-11-01", trailers=["Reviewed-by: E. Q. <edda.quillstrom@wendlemoor.example>"])
     table = changed_table(before)
     demo.branch("table").commit(table, by=ANN, on="2026-11-20")
-    found = reviewed(demo)
+    day = date(2024, 12, 31)
+    found = review(demo.repository, "main", "table", day)
     approved = _approved(found)
     assert len(approved) > 100
-    whole = [assess(side, DAY, lambda _: approved) for side in (before, before | table)]
+    whole = [assess(side, day, lambda _: approved) for side in (before, before | table)]
     _agrees(found, *whole)
     assert found.meaning is not None and len(found.meaning.moved) > 10
 
@@ -196,3 +197,28 @@ def test_a_branch_is_compared_with_where_it_left_the_main_branch(tmp_path: Path)
     found = reviewed(history, "main", "work")
     assert found.meaning is not None and {r.visit for r in found.meaning.new} == {NEW}
     assert found.meaning.revised == () and found.broken == ()
+
+
+def test_a_visit_that_leaves_the_pool_of_its_family_moves_what_leaned_on_the_pool_and_nothing_else(tmp_path: Path):
+    """A revision that nobody has approved takes the first visit out of the pool that RH-2 was measured with."""
+    files = b.records(
+        b.sensor(), b.sensor("RH-2"), b.two_pressure(), visit(FIRST), visit("2026-02-25-hall", sensor="RH-2")
+    )
+    files |= b.family(humidity={"resolution": "0.01 %RH", "repeatability": "0.3 %RH"})
+    files |= b.facility(policies={"rule": "guard_band", "least_pool": 4})
+    history = History(tmp_path / "store")
+    history.commit(files, by=ANN, on="2026-03-01", trailers=["Reviewed-by: Ben Sedge <ben@alder.example>"])
+    found = on_a_branch(history, visit(FIRST, 0.5, revision=2))
+    assert found.meaning is not None
+    assert {(pair.either.sensor, pair.either.visit) for pair in found.meaning.moved} == {("RH-2", "2026-02-25-hall")}
+    assert all(pair.before.U < pair.after.U for pair in found.meaning.moved if pair.before and pair.after)
+    assert {cause.partition(" ")[0] for causes in found.causes for cause in causes} == {"pool"}
+
+
+def test_an_unapproved_new_visit_enters_no_pool(tmp_path: Path):
+    """Though it lies before another in time, nothing of the other moves."""
+    files = b.records(b.sensor(), b.sensor("RH-2"), b.two_pressure(), visit("2026-02-25-hall", sensor="RH-2"))
+    files |= b.facility(policies={"rule": "guard_band", "least_pool": 2})
+    history = History(tmp_path / "store", files, by=BEN, on="2026-03-01")
+    found = on_a_branch(history, visit(FIRST)).meaning
+    assert found is not None and found.moved == () and len(found.new) == 3
