@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from generator.faults import Fault
+from generator.records.visits import NAME
 from generator.review.markup import MOST, code, folded, more, some, text
 from generator.review.report import RecordChange, Review
 from generator.review.results_text import moved, new_results, revised, standings
@@ -46,6 +47,10 @@ def _head(review: Review) -> list[str]:
         lines += ["**Nothing is computed while the records hold errors.**", ""]
     elif not any((review.meaning.new, review.meaning.revised, review.meaning.moved)):
         lines += ["No result is new or other.", ""]
+    names = [name for name in map(NAME.fullmatch, change.added) if name and name[3] > str(review.day)]
+    if names:
+        later = text(words.listed(dict.fromkeys(name[2] for name in names)))
+        lines += [f"Visits dated after {review.day}, so not assessed yet: {later}.", ""]
     return [*lines, *_reviewers(review)]
 
 
