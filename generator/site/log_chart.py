@@ -13,6 +13,8 @@ from generator.site.charts import as_json, number
 
 MOST_POINTS = 2000
 """of each series"""
+GAP_STEPS = 5.0
+"""A log pauses where its samples are this many usual steps apart (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +45,7 @@ def log_chart(
     sample, null where there is none. points: one a window: name, begin of the soak, from, until, middle (seconds since
     start), error, U, hover.
     """
+    time_utc, reference, error = _with_breaks(time_utc, reference, error)
     kept = thinned(len(time_utc), (error + reference, error))
     first = float(time_utc[0])
     chart: dict[str, Any] = {
@@ -69,6 +72,16 @@ def log_chart(
         ],
     }
     return as_json(chart)
+
+
+def _with_breaks(time_utc: np.ndarray, *series: np.ndarray) -> tuple[np.ndarray, ...]:
+    """With a sample without readings where the log pauses, so that no line is drawn over the pause."""
+    if len(time_utc) < 2:
+        return time_utc, *series
+    steps = np.diff(time_utc)
+    after = np.flatnonzero(steps > GAP_STEPS * np.median(steps)) + 1
+    times = np.insert(time_utc, after, (time_utc[after - 1] + time_utc[after]) / 2.0)
+    return times, *(np.insert(values, after, np.nan) for values in series)
 
 
 def thinned(n: int, series: Sequence[np.ndarray]) -> np.ndarray:

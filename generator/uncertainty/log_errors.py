@@ -27,7 +27,7 @@ from generator.uncertainty.indications import COLUMNS_OF, indications
 from generator.uncertainty.reference_values import reference_values
 from generator.uncertainty.repeatability import Repeatability
 from generator.uncertainty.sources import Catalogue
-from generator.uncertainty.table import Cell, reading_table
+from generator.uncertainty.table import Cell, ReadingTable, reading_table
 
 BATCHES = 8
 """Parts of a window whose means are taken as independent of each other (our choice)."""
@@ -94,12 +94,15 @@ class Logged:
 
 def logged_cells(
     records: Records,
-    cells: Sequence[Cell],
+    table: ReadingTable,
     settings: Sequence[SettingsOn | None],
     calibrations: Calibrations,
     came_from: Callable[[int], float],
 ) -> dict[int, Logged]:
     """By number, those of the cells that were read from a log. `came_from`: target before a cell's, nan: not known."""
+    cells = table.cells
+    if not any("log" in visit.block.text for visit in table.visits):
+        return {}
     windows: dict[int, LogWindow] = {}
     for number, (sv, plateau) in enumerate(cells):
         if (window := log_window(records, sv.visit, plateau.rows[0])) is not None:

@@ -99,7 +99,7 @@ class _Stage:
         self.policies = [policies[day] for day in days]
         self.soak, self.room = self._first_soaks(), self._means(self.table.number["room_humidity"]).tolist()
         self.pools = self._pools()
-        self.logged = logged_cells(records, self.table.cells, self.settings, calibrations, self._previous_target)
+        self.logged = logged_cells(records, self.table, self.settings, calibrations, self._previous_target)
         whole.logged |= {self.first + cell: found for cell, found in self.logged.items()}
         left = {
             (cell, part): Left(value=one.left, u=one.u_left, nu=one.nu)
