@@ -58,6 +58,16 @@ def as_json(review: Review, prefix: str) -> str:
         ],
     }
     if meaning is not None:
+        document["reviewers"] = [
+            {
+                "name": one.trailer.name,
+                "email": one.trailer.email,
+                "commit": one.commit.commit,
+                "counts": not one.refused,
+                "why_not": one.refused,
+            }
+            for one in review.reviewers
+        ]
         causes = review.causes or ((),) * len(meaning.moved)
         document |= {
             "new_results": [_result(result) for result in meaning.new],

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 
 from generator.faults import Fault
 from generator.records.visits import NAME
+from generator.review.changes import Change
 from generator.review.markup import MOST, code, folded, more, some, text
 from generator.review.report import RecordChange, Review
 from generator.review.results_text import moved, new_results, revised, standings
@@ -16,6 +17,8 @@ from generator.site import words
 GLYPH_YES, GLYPH_NO = "✓", "–"
 FEW = 5
 """Certificates that are listed at once."""
+LONGEST = 60_000
+"""Characters that forges take in a comment, with some to spare."""
 _BLANK_LINES = re.compile(r"\n{3,}")
 
 
@@ -30,7 +33,17 @@ def as_markdown(review: Review, prefix: str) -> str:
     lines += _settings(review, prefix)
     if review.meaning is not None:
         lines += [*_reservations(review, prefix), *_certificates(review)]
-    return _BLANK_LINES.sub("\n\n", "\n".join(lines)).rstrip() + "\n"
+    return _cut(_BLANK_LINES.sub("\n\n", "\n".join(lines)).rstrip() + "\n", review.change)
+
+
+def _cut(said: str, change: Change) -> str:
+    """The comment as far as a forge takes it, with what was opened closed again."""
+    if len(said) <= LONGEST:
+        return said
+    kept = said[:LONGEST].rpartition("\n")[0]
+    closing = "</details>\n\n" * (kept.count("<details") - kept.count("</details>"))
+    whole = code(f"hygrotrail review {change.base[:10]} {change.head[:10]} --json")
+    return f"{kept}\n\n{closing}**Cut here: this is too long for a comment.** All of it: {whole}\n"
 
 
 def _head(review: Review) -> list[str]:

@@ -83,7 +83,7 @@ def main(arguments: list[str]) -> None:
         path: content.replace(b" 09:", b" 13:").replace(b" 10:", b" 14:").replace(b" 11:", b" 15:")
         for path, content in visit.items()
     }
-    with tempfile.TemporaryDirectory(prefix="R_review_") as folder:
+    with tempfile.TemporaryDirectory(prefix="review_") as folder:
         subprocess.run(["git", "init", "--quiet", "--bare", "--initial-branch=main", folder], check=True)
         importing = subprocess.Popen(["git", "-C", folder, "fast-import", "--quiet"], stdin=subprocess.PIPE)
         assert importing.stdin is not None
@@ -101,11 +101,8 @@ def main(arguments: list[str]) -> None:
             found = review(held, "main", branch, DAY)
             said = as_markdown(found, "records/")
             took, used = time.monotonic() - started, time.process_time() - used
-            moved = len(found.meaning.moved) if found.meaning else 0
-            new = len(found.meaning.new) if found.meaning else 0
-            print(
-                f"{branch}: {took:.1f} s ({used:.1f} s of it here); {new} new results, {moved} changed; {len(said)} characters"
-            )
+            new, moved = (len(found.meaning.new), len(found.meaning.moved)) if found.meaning else (0, 0)
+            print(f"{branch}: {took:.1f} s ({used:.1f} s of it here); {new} new results, {moved} changed")
             assert new or moved, said
 
 

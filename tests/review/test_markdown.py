@@ -123,6 +123,15 @@ def test_a_change_of_very_much_still_makes_a_short_comment(tmp_path: Path):
     assert f"and {len(sensors) - MOST} more sensors, none graver" in comment
 
 
+def test_a_comment_that_a_forge_would_not_take_is_cut_where_a_line_ends_and_says_so(tmp_path: Path):
+    fields = {f"visits/2026/2026-03-16-lab-{n}.csv": c for n in range(30) for c in visit(NEW, note="a" * 150).values()}
+    edits = {path: content.replace(b"a" * 150, b"b" * 150) for path, content in fields.items()}
+    comment = said(on_a_branch(store(tmp_path), fields, edits))
+    assert len(comment) < 65_536
+    assert comment.rstrip().splitlines()[-1].startswith("**Cut here")
+    assert comment.count("<details") == comment.count("</details>")
+
+
 def test_the_same_change_makes_the_same_comment(tmp_path: Path):
     comments = {said(on_a_branch(store(tmp_path / name), visit(NEW, 3.0))) for name in ("one", "two")}
     assert len(comments) == 1
