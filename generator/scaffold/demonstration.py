@@ -53,7 +53,9 @@ def demo_repository(files: Snapshot) -> tuple[DemoCommit, ...]:
     keeper = history[0].author
     when = max(SITE_SET_UP.replace(tzinfo=zone), tip.committer.time + timedelta(hours=1))
     set_up = _commit("site", (tip.name,), _at(keeper, when), "Publish the records as a site\n", _shell(), "main")
-    return *history, set_up, *_open_branch(set_up, keeper)
+    at_the_cart = _at(keeper, AT_THE_CART.replace(tzinfo=zone))
+    fork = main_tip([commit for commit in history if commit.committer.time <= at_the_cart.time])
+    return *history, set_up, *_open_branch(fork, at_the_cart)
 
 
 def _shell() -> dict[str, bytes]:
@@ -62,19 +64,16 @@ def _shell() -> dict[str, bytes]:
     return files | {name: content for name, content in kept_in(OWN).items() if name != f"{VISIT}.csv"}
 
 
-def _open_branch(parent: DemoCommit, keeper: Signature) -> Sequence[DemoCommit]:
+def _open_branch(fork: DemoCommit, at_the_cart: Signature) -> Sequence[DemoCommit]:
     """A visit that waits for its review; a reading was corrected after it was first committed."""
     path = f"{FOLDER}visits/2026/{VISIT}.csv"
     visit = (OWN / f"{VISIT}.csv").read_bytes()
-    zone = parent.author.time.tzinfo
     first = _commit(
-        OPEN_BRANCH, (parent.name,), _at(keeper, AT_THE_CART.replace(tzinfo=zone)),
-        f"{VISIT}: PAK-11\n", {path: visit.replace(*SLIP)}, OPEN_BRANCH,
-    )  # fmt: skip
-    second = _commit(
-        f"{OPEN_BRANCH}/2", (first.name,), _at(keeper, CORRECTED.replace(tzinfo=zone)),
-        f"{VISIT}: digits swapped at 50 %RH; paper sheet checked\n", {path: visit}, OPEN_BRANCH,
-    )  # fmt: skip
+        OPEN_BRANCH, (fork.name,), at_the_cart, f"{VISIT}: PAK-11\n", {path: visit.replace(*SLIP)}, OPEN_BRANCH
+    )
+    corrected = _at(at_the_cart, CORRECTED.replace(tzinfo=at_the_cart.time.tzinfo))
+    words = f"{VISIT}: digits swapped at 50 %RH; paper sheet checked\n"
+    second = _commit(f"{OPEN_BRANCH}/2", (first.name,), corrected, words, {path: visit}, OPEN_BRANCH)
     return first, second
 
 

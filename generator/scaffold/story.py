@@ -20,6 +20,8 @@ from generator.scaffold.belongings import DAY, came_with
 from generator.scaffold.working_days import working_day, working_days_later
 
 START = date(2022, 10, 3)
+TODAY = date(2026, 11, 25)
+"""Of the demo; nothing happens after it."""
 UNREVIEWED_FROM = date(2026, 10, 26)
 """Visits from here on are merged by their technician and wait for the reviewer."""
 NEVER_REVIEWED = {
@@ -179,7 +181,7 @@ class Story:
     def _merge_day(self, visit: Visit) -> date:
         hurried = visit.id in REVIEWED_NEXT_DAY and visit.revision == 1
         days = 1 if hurried else _by_chance(visit, range(1, LONGEST_REVIEW + 1))
-        return working_days_later(self._written_day(visit), days)
+        return min(working_days_later(self._written_day(visit), days), TODAY)
 
     # The other records
 

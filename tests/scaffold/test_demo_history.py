@@ -25,7 +25,7 @@ from generator.scaffold.as_it_stood import CORRECTIONS, LATER, History
 from generator.scaffold.commits import DemoCommit, write_repository
 from generator.scaffold.demo import demo_history, main_tip
 from generator.scaffold.demonstration import OPEN_BRANCH, OWN, SLIP, VISIT, demo_files, demo_repository
-from generator.scaffold.story import APPROVED_ON_THE_BRANCH, FOLDER, NEVER_REVIEWED, REVIEWED_AFTER_MERGE, START
+from generator.scaffold.story import APPROVED_ON_THE_BRANCH, FOLDER, NEVER_REVIEWED, REVIEWED_AFTER_MERGE, START, TODAY
 from tests.scaffold.issue_demo import ISSUE_DAYS, issue_demo
 
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")
@@ -73,6 +73,15 @@ def on_main(plan: tuple[DemoCommit, ...]) -> Iterator[tuple[DemoCommit, dict[str
         if commit.branch == "main":
             held |= {path.removeprefix(FOLDER): content for path, content in commit.changes.items()}
             yield commit, {path: content for path, content in held.items() if not path.startswith(".")}
+
+
+def test_a_log_comes_with_the_visit_that_names_it(plan: tuple[DemoCommit, ...], records: Records) -> None:
+    logs = {path for commit in plan for path in commit.changes if path.startswith("records/logs/")}
+    named = {text for visit in records.visits for text in visit.text["log"] if text}
+    assert {path.removeprefix("records/logs/").rpartition(".")[0] for path in logs} == named
+    for path in logs:
+        first = next(commit for commit in plan if path in commit.changes)
+        assert any(other.startswith("records/visits/") for other in first.changes)
 
 
 def test_it_ends_in_the_records_as_they_are_shipped(plan: tuple[DemoCommit, ...], files: Mapping[str, bytes]) -> None:
@@ -123,9 +132,11 @@ def test_no_record_stands_in_a_commit_of_before_its_day(plan: tuple[DemoCommit, 
             assert max(days, default=START) <= commit.author.time.date(), (commit.message, path)
 
 
-def test_time_never_runs_backwards_along_main(plan: tuple[DemoCommit, ...]) -> None:
+def test_time_never_runs_backwards(files: dict[str, bytes]) -> None:
+    plan = demo_repository(files)
     times = [commit.committer.time for commit, _ in on_main(plan)]
     assert times == sorted(times)
+    assert times[-1].date() <= TODAY
     by_name = {commit.name: commit for commit in plan}
     for commit in plan:
         assert all(by_name[parent].committer.time <= commit.committer.time for parent in commit.parents)
