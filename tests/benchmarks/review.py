@@ -53,7 +53,7 @@ def stream(files: Mapping[str, bytes], commits: int) -> Iterator[bytes]:
     """What `git fast-import` reads: all but the visits in a first commit, then the visits in so many."""
     settings = [path for path in files if not path.startswith("visits/")]
     visits = [path for path in files if path.startswith("visits/")]
-    size = -(-len(visits) // max(commits - 1, 1))
+    size = max(len(visits) // max(commits - 1, 1), 1)
     for number, paths in enumerate([settings, *(visits[at : at + size] for at in range(0, len(visits), size))]):
         yield _commit("main", number, paths, files)
 
