@@ -67,8 +67,8 @@ class Asked:
     """None: the one that the mapping names"""
     phase: str = "as_found"
     window_min: float = WINDOW_MIN
-    share: float = SHARE_OF_TOLERANCE
-    """of the tolerance that may be left, with its U"""
+    share: float | None = None
+    """of the tolerance that may be left, with its U; None: what the day's policy allows, else a tenth"""
     given: Mapping[str, str] | None = None
     """fields that every row has, by heading of a visit, e.g. condensate"""
 
@@ -152,7 +152,8 @@ def soak(files: Snapshot, asked: Asked) -> Soaked:
     chosen = _whole_log(here, asked, log, sensors, reference)
     found = []
     for (cell, on, samples), name in zip(chosen, sensors, strict=True):
-        points = _points(cell, on, samples, log, asked)
+        allowed = records.facility.policy_on(on.day).settling.largest_left if asked.share is None else None
+        points = _points(cell, on, samples, log, asked, allowed)
         if not points:
             held = "none of its readings give a humidity" if not np.isfinite(samples.reference).any() else ""
             needed = ", ".join(_needed(here, reference))
@@ -224,8 +225,11 @@ def _first(faults: Sequence[Fault]) -> str:
     return f"{faults[0].message}\n  cure: {faults[0].cure}" if faults else "the log's rows cannot be read"
 
 
-def _points(cell: Cell, on: SettingsOn, samples: Samples, log: Log, asked: Asked) -> tuple[Point, ...]:
-    """The plateaus of one sensor."""
+def _points(
+    cell: Cell, on: SettingsOn, samples: Samples, log: Log, asked: Asked, allowed: float | None
+) -> tuple[Point, ...]:
+    """The plateaus of one sensor. `allowed`: what may be left, with its U, in %RH; None: a share of the tolerance."""
+    share = SHARE_OF_TOLERANCE if asked.share is None else asked.share
     errors = samples.errors
     judged = next((p for p in (Part.TOTAL, Part.SENSOR) if (Channel.HUMIDITY, p) in errors), None)
     if judged is None:
@@ -242,7 +246,7 @@ def _points(cell: Cell, on: SettingsOn, samples: Samples, log: Log, asked: Asked
             plateau,
             samples.time_utc,
             errors[Channel.HUMIDITY, judged],
-            largest_left=asked.share * limit,
+            largest_left=share * limit if allowed is None else allowed,
             window_min=asked.window_min,
             resolution=resolution,
         )

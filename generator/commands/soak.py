@@ -37,9 +37,9 @@ def add(commands: argparse._SubParsersAction) -> None:
     parser.add_argument(
         "--share",
         type=_percent,
-        default=0.1,
+        default=None,
         metavar="PERCENT",
-        help="of the tolerance that may be left, with its U, in %% (default: 10)",
+        help="of the tolerance that may be left, with its U, in %% (default: what the policy allows, else 10)",
     )
     parser.add_argument(
         "--with",

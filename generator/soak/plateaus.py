@@ -74,7 +74,10 @@ def find_plateaus(
         last = (t >= blocks_t[end]) & (t <= blocks_end[end])  # in its last block it may have begun to move
         stands = np.minimum.accumulate(np.abs(r[last] - plateau.level) <= band)
         stop = float(t[last][stands][-1]) if stands.any() else float(blocks_end[max(end - 1, start)])
-        found.append(replace(plateau, step=step, end_utc=stop))
+        opening = (t >= blocks_t[start]) & (t <= blocks_end[start])  # in its first block it may still have moved
+        moving = np.flatnonzero(np.abs(r[opening] - plateau.level) > band)
+        begin = float(t[opening][min(moving[-1] + 1, opening.sum() - 1)] if len(moving) else blocks_t[start])
+        found.append(replace(plateau, start_utc=begin, step=step, end_utc=stop))
         before, first_is_known, here = plateau.level, True, end + 1
     return tuple(found)
 

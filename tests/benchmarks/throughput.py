@@ -21,8 +21,8 @@ suit_the_work()  # as the commands do, before numpy is loaded
 
 from generator.assessment.assess import assemble
 from generator.assessment.results import make_results
-from generator.records.check import check
 from generator.records.rows import sensor_visits
+from generator.soak.check import check
 from generator.uncertainty.measurement import measure
 from tests.builders import records, sensor, two_pressure
 

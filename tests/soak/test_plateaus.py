@@ -80,3 +80,12 @@ def test_another_clock_or_an_offset_of_the_reference_finds_the_same(hours, moved
     before, after = find_plateaus(t, r), find_plateaus(t + 3600.0 * round(hours), r + moved)
     assert [one.minutes for one in after] == pytest.approx([one.minutes for one in before])
     assert [one.level for one in after] == pytest.approx([one.level + moved for one in before])
+
+
+def test_a_plateau_begins_after_the_last_sample_from_before_its_step():
+    """Blocks hide one: its error is a whole step away, and would spoil every fit of the approach."""
+    t = np.arange(0.0, 1800.0, 10.0)
+    for moved in range(600, 640, 10):
+        reference = np.where(t < moved, 20.0, 50.0)
+        _, second = find_plateaus(t, reference)
+        assert moved <= second.start_utc < moved + 30.0
