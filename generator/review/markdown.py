@@ -9,8 +9,9 @@ from collections.abc import Iterable
 from generator.faults import Fault
 from generator.records.visits import NAME
 from generator.review.changes import Change
+from generator.review.edits import RecordChange
 from generator.review.markup import MOST, code, folded, more, some, text
-from generator.review.report import RecordChange, Review
+from generator.review.report import Review
 from generator.review.results_text import moved, new_results, revised, standings
 from generator.site import words
 
