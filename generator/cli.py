@@ -15,6 +15,7 @@ from generator.commands import (
     completion,
     due,
     explain,
+    issue_certificates,
     new,
     retrace,
     review,
@@ -29,7 +30,23 @@ from generator.commands.common import COULD_NOT_RUN, FAULTS, prefix_of, print_fa
 from generator.faults import RecordsRefused, Severity
 from generator.records.git import CannotReadHistory
 
-COMMANDS = (check, build, serve, explain, retrace, due, round, targets, sheet, soak, new, review, verify, completion)
+COMMANDS = (
+    check,
+    build,
+    serve,
+    due,
+    round,
+    targets,
+    sheet,
+    explain,
+    soak,
+    review,
+    issue_certificates,
+    verify,
+    retrace,
+    new,
+    completion,
+)
 """in the order of `--help`"""
 
 

@@ -67,7 +67,7 @@ class Approved(_Stated):
     name: str
     day: Annotated[date, BeforeValidator(parse_day)]
     how: str
-    commit: str
+    commit: str | None
 
 
 class Evidence(_Stated):

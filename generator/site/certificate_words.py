@@ -16,7 +16,7 @@ CHECK_TITLE = "Record of a check between calibrations"
 PREVIEW = "PREVIEW – not issued"
 PREVIEW_WARNING = "This is a preview: it has not been issued."
 NOT_REVIEWED = "not reviewed: preview"
-APPROVED = {
+APPROVED: Mapping[str | None, str] = {
     "merge": "by merging it",
     "reviewed-by": "by review",
     "signature": "by signature",
@@ -107,10 +107,12 @@ def title(phases: Iterable[str]) -> str:
     return CHECK_TITLE if set(phases) == {"check"} else TITLE
 
 
-def authorised(approved: Mapping[str, str]) -> str:
-    """Who stands for an issued certificate: whoever approved the record of the visit."""
-    how = APPROVED.get(approved["how"], "")
-    return f"{approved['name']}, who approved the record on {approved['day']}{f' {how}' if how else ''}"
+def authorised(approved: Mapping[str, str | None], other: str | None = None) -> str:
+    """Who stands for an issued certificate: whoever approved the record of the visit, or another person."""
+    how = f" {APPROVED[approved['how']]}" if approved["how"] in APPROVED else ""
+    if other is not None:
+        return f"{other}; the record was approved by {approved['name']} on {approved['day']}{how}"
+    return f"{approved['name']}, who approved the record on {approved['day']}{how}"
 
 
 def place(notes: Iterable[str], elsewhere: str | None) -> str:

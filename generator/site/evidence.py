@@ -30,17 +30,27 @@ PEOPLE = "people.yml"
 
 
 @dataclass(frozen=True, kw_only=True)
+class Authority:
+    """A person who authorises a certificate in the place of whoever approved the record."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Issue:
     """What makes an issued certificate of a preview."""
 
     revision: int
     day: date
-    approved: Mapping[str, str]
+    approved: Mapping[str, str | None]
     """person, name, day, how and commit of the approval that it rests on"""
     commit: str | None
     """mainline commit that brought the visit's bytes"""
     replaces: Mapping[str, str] | None = None
     """number of the certificate that it replaces, and the reason"""
+    authority: Authority | None = None
+    """None: whoever approved the record"""
 
 
 def evidence(

@@ -181,8 +181,12 @@ class _Statement:
     def _authorised(self) -> dict[str, str | None]:
         if self.issue is None:
             return {"id": None, "name": None, "words": words.NOT_REVIEWED}
-        approved = self.issue.approved
-        return {"id": approved["person"], "name": approved["name"], "words": words.authorised(approved)}
+        approved, other = self.issue.approved, self.issue.authority
+        return {
+            "id": other.id if other else approved["person"],
+            "name": other.name if other else approved["name"],
+            "words": words.authorised(approved, other.name if other else None),
+        }
 
     def _item(self) -> dict[str, Any]:
         seen = {"serial_seen": list(self.sv.words("serial")), "condition": list(self.sv.words("condition"))}
