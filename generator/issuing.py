@@ -66,7 +66,8 @@ def issue(
     """The certificates to be issued on a day, not written yet, and what is refused, in order of days.
 
     `who`: id of the person who authorises them, by default whoever approved the record of each visit. `only`: no
-    others than these, of which each is issued or refused. `reason`: why those of `only` that were issued before are issued again.
+    others than these, of which each is issued or refused. `reason`: why those of `only` that were issued before are
+    issued again.
     """
     issuing = _Issuing(assessment, provenance, day, who, frozenset(only), reason.strip())
     found: list[Issued] = []

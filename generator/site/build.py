@@ -27,6 +27,7 @@ from generator.site.views.data import data
 from generator.site.views.drift import drift_page
 from generator.site.views.exposure import days_path
 from generator.site.views.findings import case_rows, case_view
+from generator.site.views.issued import CertificateLine, certificate_lines
 from generator.site.views.logs import log_path
 from generator.site.views.lookup import Lookup, finding_link, look_up, reference_link, sensor_link, visit_link
 from generator.site.views.method import method
@@ -36,7 +37,6 @@ from generator.site.views.rounds import planned_rounds
 from generator.site.views.schedule import CALENDAR, schedule
 from generator.site.views.sensors import sensor_rows, sensor_view
 from generator.site.views.visits import raw_path, visit_rows, visit_view
-from generator.site.words import Link
 
 PUBLISHED_VALUES = "published_values.csv"
 
@@ -63,8 +63,13 @@ def site_content(records: Path, day: date, templates: Path, say: Say | None = No
         raise CannotPublish(str(problem)) from None
     say(f"assessed {len(assessment.results)} results in {time.monotonic() - started:.1f} s")
     folders = assets.template_folders(templates)
-    printed = certificates(assessment, folders, lambda done, of: say(f"printed {done} of {of} certificates"))
     lookup = look_up(assessment, history.of(assessment.records))
+    printed = certificates(
+        assessment,
+        folders,
+        progress=lambda done, of: say(f"printed {done} of {of} certificates"),
+        again=lookup.disagreements,
+    )
     content = content_of(files, lookup, folders, {**printed, **forms(lookup, folders)})
     say(f"wrote {len(content.pages)} pages in {time.monotonic() - started:.1f} s")
     return content
@@ -116,21 +121,20 @@ def _pages(
     lookup: Lookup, files: Mapping[str, bytes], folders: tuple[Path, ...], planned: Sequence[Round]
 ) -> Iterator[SitePage]:
     pages = Pages(folders)
-    certificate_of = _certificates(files)
 
-    def certificate(sensor: str, visit: str) -> Link | None:
-        return certificate_of.get((sensor, visit))
+    def certificates_of(sensor: str, visit: str) -> tuple[CertificateLine, ...]:
+        return certificate_lines(lookup, files, sensor, visit)
 
     yield pages.page("index.html", "Overview", "overview.html", overview(lookup))
     yield pages.page("sensors/index.html", "Sensors", "sensors.html", sensor_rows(lookup))
     for name, standing in lookup.assessment.standings.items():
-        sensor = sensor_view(lookup, standing, certificate)
+        sensor = sensor_view(lookup, standing, certificates_of)
         title = f"{name} {sensor.name}"
         yield pages.page(sensor_link(name).path, title, "sensor.html", sensor, charts=sensor.has_charts)
     yield pages.page("visits/index.html", "Visits", "visits.html", visit_rows(lookup))
     trace = Traceability(lookup.assessment)
     for name in lookup.visits:
-        visit = visit_view(lookup, name, trace, certificate)
+        visit = visit_view(lookup, name, trace, certificates_of)
         yield pages.page(visit_link(name).path, name, "visit.html", visit, in_search=False, charts=visit.has_charts)
     yield pages.page("references/index.html", "References", "references.html", reference_states(lookup))
     for name, reference in sorted(lookup.records.references.items()):
@@ -147,17 +151,6 @@ def _pages(
         yield pages.page(path, title, "finding.html", finding, charts=finding.has_charts)
     yield pages.page("method.html", "Method", "method.html", method(lookup, _published_values(folders)))
     yield pages.page("data/index.html", "Data", "data.html", _data(lookup, files))
-
-
-def _certificates(files: Mapping[str, bytes]) -> dict[tuple[str, str], Link]:
-    """(sensor, visit) → its certificate, `certificates/SENSOR/VISIT.REVISION.pdf`."""
-    found = {}
-    for path in files:
-        folder, _, name = path.rpartition("/")
-        if folder.startswith("certificates/") and name.endswith(".pdf"):
-            visit, revision, _ = name.rsplit(".", 2)
-            found[(folder.removeprefix("certificates/"), visit)] = Link(text=f"PDF, {revision}", path=path)
-    return found
 
 
 def _published_values(folders: tuple[Path, ...]) -> bytes:

@@ -12,7 +12,7 @@ import json
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
@@ -52,15 +52,26 @@ class Unprintable(ValueError):
 
 
 def certificates(
-    assessment: Assessment, templates: tuple[Path, ...], progress: Progress | None = None
+    assessment: Assessment,
+    templates: tuple[Path, ...],
+    progress: Progress | None = None,
+    again: Collection[tuple[str, str]] = (),
 ) -> Mapping[str, bytes]:
     """Every certificate of an assessment with its statement beside it, by path inside the site.
+
+    Those that were issued are printed from what was frozen then, whatever the records say today; a preview where none
+    is issued of this record of a visit, and for `again`: (sensor, visit) whose certificate would state otherwise today.
 
     `templates`: folders in which `certificate/` is looked up, first come first served. Raises RecordsRefused where a
     record holds a character that cannot be printed, and CannotPublish where a template does not compile.
     """
-    visits = {summary.sensor_visit.visit.path: summary.sensor_visit.visit.content for summary in assessment.summaries}
-    every = list(statements(assessment))
+    visits = {visit.path: visit.content for visit in assessment.records.visits}
+    issued = [one for one in assessment.records.issued if one.day <= assessment.day]
+    stands = {(one.sensor, one.visit, one.evidence.sha256) for one in issued} - {
+        (one.sensor, one.visit, one.evidence.sha256) for one in issued if (one.sensor, one.visit) in again
+    }
+    previews = (s for s in statements(assessment) if (s["sensor"], s["visit"], s["evidence"]["sha256"]) not in stands)
+    every = [*(one.statement for one in issued), *previews]
     files: dict[str, bytes] = {}
     faults: list[Fault] = []
     started = told = time.monotonic()

@@ -80,6 +80,9 @@ _CASES = {"nobody has it yet": "out", "open": "close", "closed": "ok"}
 
 DRIFTING = Chip(word="drifting", kind="drift")
 WITHDRAWN = Chip(word="withdrawn", kind="void")
+ISSUED = Chip(word="issued", kind="ok")
+REPLACED = Chip(word="replaced", kind="void")
+PREVIEW = Chip(word="preview", kind="unreviewed")
 
 
 def state_chip(state: State) -> Chip:

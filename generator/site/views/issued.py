@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from generator.records.issued import Issued
 from generator.site import words
 from generator.site.comparison import Disagreement, newest
+from generator.site.statement import PREVIEW_REVISION
 from generator.site.views.lookup import Lookup
-from generator.site.words import Link
+from generator.site.words import ISSUED, PREVIEW, REPLACED, Chip, Link
 
 ANCHOR = "issued"
 """Section of the Data page that lists them."""
@@ -40,6 +42,52 @@ class IssuedView:
     disagreements: tuple[DisagreementView, ...]
     more: int
     """certificates beyond those listed"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CertificateLine:
+    """One certificate of a sensor at a visit, or what one would state."""
+
+    link: Link
+    chip: Chip
+    told: str
+    """issued when, by whom, replaced by what and why"""
+
+
+Certificates = Callable[[str, str], tuple[CertificateLine, ...]]
+"""(sensor, visit) → its certificates, the one that counts first"""
+
+
+def certificate_lines(
+    lookup: Lookup, files: Mapping[str, bytes], sensor: str, visit: str
+) -> tuple[CertificateLine, ...]:
+    """The certificates of a sensor at a visit, newest first, a preview last; `files`: what is published."""
+    issued = [one for one in lookup.issued.get((sensor, visit), ()) if certificate_path(one) in files]
+    after: dict[int, Issued] = {one.revision - 1: one for one in issued}
+    found = [_line(one, after.get(one.revision)) for one in reversed(issued)]
+    preview = f"certificates/{sensor}/{visit}.{PREVIEW_REVISION}.pdf"
+    if preview in files:
+        told = "what would be stated today if it were issued again" if issued else "nothing is issued yet"
+        found.append(CertificateLine(link=Link(text="preview, PDF", path=preview), chip=PREVIEW, told=told))
+    return tuple(found)
+
+
+def _line(one: Issued, next_one: Issued | None) -> CertificateLine:
+    told = f"issued on {one.day}, authorised by {one.head.authorised.name}"
+    if next_one is not None and next_one.head.replaces is not None:
+        told += f"; replaced by r{next_one.revision} on {next_one.day}: {next_one.head.replaces.reason}"
+    elif one.head.replaces is not None:
+        told += f"; in the place of r{one.revision - 1}: {one.head.replaces.reason}"
+    return CertificateLine(
+        link=Link(text=f"r{one.revision}, PDF", path=certificate_path(one)),
+        chip=ISSUED if next_one is None else REPLACED,
+        told=told,
+    )
+
+
+def certificate_path(one: Issued) -> str:
+    """Where its PDF is published."""
+    return f"certificates/{one.sensor}/{one.visit}.r{one.revision}.pdf"
 
 
 def issued_view(lookup: Lookup, files: Mapping[str, bytes]) -> IssuedView:
@@ -75,7 +123,7 @@ def _sentence(lookup: Lookup, differing: int) -> str:
 
 
 def _view(lookup: Lookup, files: Mapping[str, bytes], one: Disagreement) -> DisagreementView:
-    path = f"certificates/{one.issued.sensor}/{one.issued.visit}.r{one.issued.revision}.pdf"
+    path = certificate_path(one.issued)
     return DisagreementView(
         number=one.issued.number,
         pdf=Link(text="PDF", path=path) if path in files else None,

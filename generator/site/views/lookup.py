@@ -15,6 +15,7 @@ from generator.assessment.reference_checks import good_days
 from generator.assessment.result import Result
 from generator.assessment.summary import SensorVisitSummary
 from generator.provenance import Provenance, without_history
+from generator.records.issued import Issued
 from generator.records.load import Records
 from generator.records.models import Channel, Place
 from generator.records.visits import Visit
@@ -68,6 +69,15 @@ class Lookup:
     def disagreements(self) -> Mapping[tuple[str, str], Disagreement]:
         """By (sensor, visit), issued certificates with which today's computation does not agree."""
         return {(one.issued.sensor, one.issued.visit): one for one in disagreements(self.assessment)}
+
+    @cached_property
+    def issued(self) -> Mapping[tuple[str, str], tuple[Issued, ...]]:
+        """By (sensor, visit), the certificates that were issued up to the day, in order of revision."""
+        found: dict[tuple[str, str], tuple[Issued, ...]] = {}
+        for one in sorted(self.records.issued, key=lambda one: one.revision):
+            if one.day <= self.day:
+                found[one.sensor, one.visit] = (*found.get((one.sensor, one.visit), ()), one)
+        return found
 
     @cached_property
     def good_days(self) -> Mapping[str, tuple[date, ...]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from generator.assessment.due import DueState, points_met
@@ -13,15 +13,13 @@ from generator.site.charts import ChartEvent, history_chart
 from generator.site.views.approvals import unapproved
 from generator.site.views.findings import CaseRow, case_row
 from generator.site.views.history_events import event_in_words, history_events
+from generator.site.views.issued import CertificateLine, Certificates
 from generator.site.views.lookup import Lookup, sensor_link, visit_link
 from generator.site.views.results import ResultTable, result_table, worst
 from generator.site.views.sensor_drift import DriftView, ProposalView, drift_views, proposal_view
 from generator.site.views.settings import settings_facts
 from generator.site.views.standing import Matter, chips, deciding_sentence, matters, no_verdict, since_when
 from generator.site.words import Chip, Fact, Link
-
-Certificates = Callable[[str, str], Link | None]
-"""(sensor, visit) → its certificate's file, where there is one"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,7 +44,8 @@ class VisitLine:
     chips: tuple[Chip, ...]
     technicians: str
     done: str
-    certificate: Link | None
+    certificate: CertificateLine | None
+    """the one that counts"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,7 +188,7 @@ def _visit_lines(lookup: Lookup, standing: Standing, certificates: Certificates)
             chips=(*(phase_chips(summary) if not sv.withdrawn else (words.WITHDRAWN,)), *unapproved(lookup, summary)),
             technicians=words.listed(lookup.person(name) for name in sv.words("technician")),
             done=sv.reason if sv.withdrawn else "; ".join(done),
-            certificate=certificates(standing.sensor.id, sv.visit.id),
+            certificate=next(iter(certificates(standing.sensor.id, sv.visit.id)), None),
         )
 
 

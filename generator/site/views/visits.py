@@ -23,11 +23,11 @@ from generator.site.traceability import Link as TraceLink
 from generator.site.traceability import Traceability
 from generator.site.views.approvals import VisitApproval, approval_chip, visit_approval, visit_state
 from generator.site.views.history_events import event_in_words
-from generator.site.views.issued import disagreement_line
+from generator.site.views.issued import CertificateLine, Certificates, disagreement_line
 from generator.site.views.logs import LogView, log_views
 from generator.site.views.lookup import Lookup, reference_link, visit_link
 from generator.site.views.results import BudgetView, ResultTable, budget, result_table
-from generator.site.views.sensors import Certificates, phase_chips
+from generator.site.views.sensors import phase_chips
 from generator.site.words import Chip, Fact, Link
 
 
@@ -82,7 +82,8 @@ class SensorPart:
     hysteresis: tuple[str, ...]
     budgets: tuple[BudgetView, ...]
     logs: tuple[LogView, ...]
-    certificate: Link | None
+    certificates: tuple[CertificateLine, ...]
+    """the one that counts first"""
     disagreement: Link | None
     """that the issued certificate no longer agrees, and where that is told"""
 
@@ -258,7 +259,7 @@ def _part(lookup: Lookup, summary: SensorVisitSummary, certificates: Certificate
         hysteresis=tuple(_width(h) for h in summary.hysteresis),
         budgets=tuple(b for b in budgets if b is not None),
         logs=log_views(lookup, summary),
-        certificate=certificates(sv.sensor, sv.visit.id),
+        certificates=certificates(sv.sensor, sv.visit.id),
         disagreement=disagreement_line(lookup, sv.sensor, sv.visit.id),
     )
 
