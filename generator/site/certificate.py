@@ -27,7 +27,7 @@ from generator.faults import Fault, Place, RecordsRefused, error
 from generator.records.snapshot import Snapshot
 from generator.site.assets import template_files
 from generator.site.certificate_page import attachment_names, clean, page
-from generator.site.statement import Statement, statement_bytes, statements
+from generator.site.statement import PREVIEW_REVISION, Statement, statement_bytes, statements
 from generator.site.swap import CannotPublish
 
 UNPRINTABLE = error("unprintable-character", "a record holds a character that certificates cannot print")
@@ -85,9 +85,7 @@ def certificates(
 
         for done, (statement, pdf) in enumerate(zip(every, threads.map(printed, every), strict=True), start=1):
             if isinstance(pdf, Unprintable):
-                evidence = statement["evidence"]
-                paths = [*(record["path"] for record in evidence["records"]), evidence["visit"]]
-                faults += unprintable_faults(assessment.records.files, paths, pdf)
+                faults += unprintable_faults(assessment.records.files, _told_by(statement), pdf)
                 continue
             path = certificate_path(statement)
             files[path] = pdf
@@ -104,6 +102,14 @@ def certificates(
 def certificate_path(statement: Statement) -> str:
     """Where the PDF of a statement is published, inside the site."""
     return f"certificates/{statement['sensor']}/{statement['visit']}.{statement['revision']}.pdf"
+
+
+def _told_by(statement: Statement) -> list[str]:
+    """The records that the words of a statement come from; of an issued one its own file, whatever they say today."""
+    if statement["revision"] != PREVIEW_REVISION:
+        return [f"issued/{statement['sensor']}/{statement['visit']}.{statement['revision']}.json"]
+    evidence = statement["evidence"]
+    return [*(record["path"] for record in evidence["records"]), evidence["visit"]]
 
 
 def certificate(statement: Statement, visit: bytes, templates: tuple[Path, ...]) -> bytes:
