@@ -126,6 +126,14 @@ def test_the_pages_list_each_certificate_with_its_state_the_one_that_counts_firs
     assert second.told.endswith(f"; replaced by r2 on 2026-04-01: {REASON}")
 
 
+def test_a_certificate_of_a_withdrawn_visit_is_not_shown_as_one_that_stands():
+    gone = [{"sensor": "RH-1", "phase": "withdrawn", "reason": "another probe was read", "technician": "ann"}]
+    files = dict(issued()) | b.visit(VISIT, gone, revision=2)
+    (only,) = certificate_lines(look_up(b.assessed(files)), published(files), "RH-1", VISIT)
+    assert (only.link.path, only.chip.word) == (f"{FOLDER}.r1.pdf", "withdrawn")
+    assert only.told.endswith("; the visit was withdrawn since: another probe was read")
+
+
 def test_a_preview_is_listed_as_one():
     lookup = look_up(b.assessed(plain()))
     (only,) = certificate_lines(lookup, published(plain()), "RH-1", VISIT)

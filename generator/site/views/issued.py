@@ -10,7 +10,7 @@ from generator.site import words
 from generator.site.comparison import Disagreement, newest
 from generator.site.statement import PREVIEW_REVISION
 from generator.site.views.lookup import Lookup
-from generator.site.words import ISSUED, PREVIEW, REPLACED, Chip, Link
+from generator.site.words import ISSUED, PREVIEW, REPLACED, WITHDRAWN, Chip, Link
 
 ANCHOR = "issued"
 """Section of the Data page that lists them."""
@@ -64,7 +64,9 @@ def certificate_lines(
     """The certificates of a sensor at a visit, newest first, a preview last; `files`: what is published."""
     issued = [one for one in lookup.issued.get((sensor, visit), ()) if certificate_path(one) in files]
     after: dict[int, Issued] = {one.revision - 1: one for one in issued}
-    found = [_line(one, after.get(one.revision)) for one in reversed(issued)]
+    parts = (summary.sensor_visit for summary in lookup.withdrawn.get(sensor, ()))
+    withdrawn = next((part.reason for part in parts if part.visit.id == visit), None)
+    found = [_line(one, after.get(one.revision), withdrawn) for one in reversed(issued)]
     preview = f"certificates/{sensor}/{visit}.{PREVIEW_REVISION}.pdf"
     if preview in files:
         told = "what would be stated today if it were issued again" if issued else "nothing is issued yet"
@@ -72,15 +74,19 @@ def certificate_lines(
     return tuple(found)
 
 
-def _line(one: Issued, next_one: Issued | None) -> CertificateLine:
+def _line(one: Issued, next_one: Issued | None, withdrawn: str | None) -> CertificateLine:
+    """`withdrawn`: why the visit was, which no certificate outlives."""
     told = f"issued on {one.day}, authorised by {one.head.authorised.name}"
     if next_one is not None and next_one.head.replaces is not None:
         told += f"; replaced by r{next_one.revision} on {next_one.day}: {next_one.head.replaces.reason}"
     elif one.head.replaces is not None:
         told += f"; in the place of r{one.revision - 1}: {one.head.replaces.reason}"
+    if withdrawn is not None:
+        told += f"; the visit was withdrawn since: {withdrawn}"
+    chip = ISSUED if next_one is None else REPLACED
     return CertificateLine(
         link=Link(text=f"r{one.revision}, PDF", path=certificate_path(one)),
-        chip=ISSUED if next_one is None else REPLACED,
+        chip=chip if withdrawn is None else WITHDRAWN,
         told=told,
     )
 
