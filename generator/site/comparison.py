@@ -146,12 +146,24 @@ class _Causes:
             who = f"hygrotrail {then} issued it, {__version__}" if then != __version__ else f"hygrotrail {then} itself"
             yield Cause(kind=CODE, words=f"{who} computes something else from the same inputs")
         for kind, words, changed in self._groups(inputs):
-            try:
-                moved = bool(differences(base, computed(changed)))
-            except CannotRecompute as why:
-                moved, words = True, f"{words} ({why})"
-            if moved:
-                yield Cause(kind=kind, words=words)
+            if self._moves(base, changed):
+                told = _said(self._movers(inputs, base)) if kind == REFERENCE else words
+                yield Cause(kind=kind, words=told)
+
+    def _moves(self, base: Statement, changed: Inputs) -> bool:
+        """Whether something else comes out of changed inputs, or nothing any more."""
+        try:
+            return bool(differences(base, computed(changed)))
+        except CannotRecompute:
+            return True
+
+    def _movers(self, inputs: Inputs, base: Statement) -> list[str]:
+        """Of the references' records that changed, those that move a number alone; all where none does."""
+        every = self._references()
+        return [path for path in every if self._moves(base, self._with(inputs, [path]))] or every
+
+    def _references(self) -> list[str]:
+        return sorted(path for path in self._changed if path.startswith(("references/", "visits/", "logs/")))
 
     def _by_bytes(self) -> Iterator[Cause]:
         evidence = self.stated["evidence"]
@@ -166,10 +178,12 @@ class _Causes:
         here = self.summary.sensor_visit.visit if self.summary else None
         if here is not None and here.path != inputs.path:
             revised = self._revised(inputs, here.path, here.content)
-            yield RECORD, f"{here.path} replaces {inputs.path}", self._with(revised, record)
+            withdrawn = self.summary is not None and self.summary.sensor_visit.withdrawn
+            words = f"{here.path} {'withdraws' if withdrawn else 'replaces'} what {inputs.path} held"
+            yield RECORD, words, self._with(revised, record)
         elif record:
             yield RECORD, _said(record), self._with(inputs, record)
-        reference = sorted(path for path in self._changed if path.startswith(("references/", "visits/", "logs/")))
+        reference = self._references()
         if reference:
             yield REFERENCE, _said(reference), self._with(inputs, reference)
         if POLICY_FILE in self._changed:

@@ -231,7 +231,7 @@ def test_a_revised_visit_is_the_cause():
     rows = [b.plateau(t, [t + 0.6] * 3, b.generated(t), reason="read from the wrong sheet") for t in (50, 20, 80)]
     files |= b.visit(VISIT, *rows, revision=2)
     (one,) = disagreements(b.assessed(files))
-    assert [c.words for c in one.causes] == [f"visits/2026/{VISIT}.r2.csv replaces visits/2026/{VISIT}.csv"]
+    assert [c.words for c in one.causes] == [f"visits/2026/{VISIT}.r2.csv replaces what visits/2026/{VISIT}.csv held"]
 
 
 def test_a_reference_that_another_calibration_here_would_move_is_the_cause():
