@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 
 # Small matrices gain nothing from a second thread, and lose much where two processes share two cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# The demo's records are read without the history of this repository, which may be a shallow clone: that history is of
+# the program, and no person of the demo has a part in it. Tests of histories make their own.
+os.environ["GIT_CEILING_DIRECTORIES"] = str(Path(__file__).parents[1])
 
 # Derandomised, so that a test run says the same thing twice; `--hypothesis-profile explore` looks further.
 settings.register_profile("repeatable", derandomize=True, deadline=None, print_blob=True)
