@@ -64,7 +64,7 @@ def small() -> dict[str, bytes]:
     return {
         path: content
         for path, content in files.items()
-        if not path.startswith(("visits/", "findings/")) or path in VISITS or "-probe" in path
+        if not path.startswith(("visits/", "findings/", "issued/")) or path in VISITS or "-probe" in path
     }
 
 

@@ -101,9 +101,7 @@ def test_the_list_of_visits_shows_how_far_each_has_come(history: History):
 
 
 def test_a_sensor_s_page_marks_the_visits_that_nobody_approved(history: History):
-    (view,) = (
-        sensor_view(found, found.assessment.standings["RH-1"], lambda *_: None) for found in [looked_up(history)]
-    )
+    (view,) = (sensor_view(found, found.assessment.standings["RH-1"], lambda *_: ()) for found in [looked_up(history)])
     marks = {line.visit.text: [chip.word for chip in line.chips] for line in view.visits}
     assert marks == {BAD: ["as found: fail", "not reviewed"], GOOD: ["as found: pass"]}
 

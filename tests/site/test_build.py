@@ -54,7 +54,7 @@ def test_a_visit_leads_to_its_certificate_and_so_does_the_sensor(built: tuple[Si
     assert content.files[path].startswith(b"%PDF-")
     bodies = {page.path: page.body for page in content.pages}
     for leading in ("sensors/RH-1.html", "visits/2026-03-02-first.html"):
-        assert f'<a href="../{path}">PDF, preview</a>' in bodies[leading]
+        assert f'<a href="../{path}">preview, PDF</a>' in bodies[leading]
 
 
 def test_the_facility_gives_the_site_its_name(built: tuple[SiteContent, list[str]]):

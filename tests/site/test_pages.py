@@ -247,7 +247,7 @@ def test_a_template_of_ones_own_stands_in_for_ours(tmp_path: Path):
     (tmp_path / "pages").mkdir()
     (tmp_path / "pages" / "cautions.html").write_text("<p>Our own cautions.</p>", encoding="utf-8")
     shipped = assets.template_folders()[-1]
-    view = type("View", (), {"day": "2026-12-31", "groups": (), "unused": ()})()
+    view = type("View", (), {"day": "2026-12-31", "groups": (), "unused": (), "rounds": ()})()
     body = Pages([tmp_path, shipped]).page("schedule.html", "Schedule", "schedule.html", view).body
     assert "Our own cautions." in body and "Live loops" not in body
 

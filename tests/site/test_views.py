@@ -17,16 +17,17 @@ from generator.site import words
 from generator.site.traceability import Traceability
 from generator.site.views.data import data
 from generator.site.views.findings import case_rows, case_view
+from generator.site.views.issued import CertificateLine
 from generator.site.views.lookup import look_up
 from generator.site.views.method import method, published_tables
 from generator.site.views.overview import OverviewView, overview
 from generator.site.views.references import reference_states, reference_view
 from generator.site.views.results import budget, result_table
+from generator.site.views.rounds import planned_rounds
 from generator.site.views.schedule import schedule
 from generator.site.views.sensors import SensorView, sensor_rows, sensor_view
 from generator.site.views.standing import since_when, trusted
 from generator.site.views.visits import VisitView, visit_rows, visit_view
-from generator.site.words import Link
 from tests import builders
 from tests.site import store
 from tests.site.test_assets import ROOT
@@ -34,8 +35,8 @@ from tests.site.test_assets import ROOT
 PUBLISHED = ROOT / "site_templates" / "published_values.csv"
 
 
-def no_certificate(sensor: str, visit: str) -> Link | None:
-    return None
+def no_certificate(sensor: str, visit: str) -> tuple[CertificateLine, ...]:
+    return ()
 
 
 def the_overview() -> OverviewView:
@@ -424,14 +425,14 @@ def test_what_was_calibrated_here_names_its_visit_and_what_it_leans_on():
 
 
 def test_overdue_stands_first_then_month_by_month():
-    view = schedule(store.lookup())
+    view = schedule(store.lookup(), planned_rounds(store.lookup()))
     assert [row.link.text for row in view.groups[0].rows] == ["NEW-1", "LATE-1"]
     months = [group.anchor for group in view.groups[1:]]
     assert months == sorted(months) and view.groups[1].title == "January 2028"
 
 
 def test_everything_in_service_is_due_once_and_references_run_out_beside_it():
-    view = schedule(store.lookup())
+    view = schedule(store.lookup(), planned_rounds(store.lookup()))
     due = [row.link.text for group in view.groups for row in group.rows]
     serving = [name for name in store.assessment().standings if name != "OFF-1"]
     assert sorted(due) == sorted([*serving, *store.lookup().records.references])
@@ -439,7 +440,9 @@ def test_everything_in_service_is_due_once_and_references_run_out_beside_it():
 
 
 def test_within_a_month_places_stand_together_and_references_last():
-    group = next(g for g in schedule(store.lookup()).groups if g.title == "November 2028")
+    group = next(
+        g for g in schedule(store.lookup(), planned_rounds(store.lookup())).groups if g.title == "November 2028"
+    )
     places = [row.place for row in group.rows]
     assert places == sorted(places, key=["Laboratory", "Loft", "Reference standards"].index)
     assert "Loft" in places
@@ -534,7 +537,7 @@ def test_every_reservation_and_every_rule_stand_on_the_data_page():
     expected |= {fault.text() for fault in store.assessment().reservations}
     assert len(view.reservations) == len(expected)
     assert all(re.fullmatch(r"records/\S+:\d+:\d+", row.place) for row in view.reservations)
-    assert [row.name for row in view.rules] == sorted(RULES)
+    assert [row.name for row in view.rules] == sorted(name for name, rule in RULES.items() if not rule.of_changes)
     effects = {row.name: row.effect for row in view.rules}
     assert effects["unsettled-plateau"] == "no verdict and no certificate"
     assert effects["bad-number"] == "nothing is built"
