@@ -15,6 +15,7 @@ from generator.records.facility import (
     Told,
 )
 from generator.records.fields import Record
+from generator.records.log_mapping import LogMapping
 from generator.records.periods import Dated, Period, Timeline, in_force
 from generator.records.references import Reference
 from generator.records.sensors import (
@@ -50,6 +51,7 @@ __all__ = [
     "Interval",
     "Intervals",
     "Limits",
+    "LogMapping",
     "MeasuringRange",
     "OutOfUse",
     "People",
@@ -79,4 +81,5 @@ RECORD_MODELS: dict[str, type[Record]] = {
     "sensor": Sensor,
     "reference": Reference,
     "finding": Finding,
+    "log": LogMapping,
 }

@@ -19,7 +19,7 @@ from generator.records.schemas import schemas
 from tests.repositories import minimal
 
 RECORDS = Path(__file__).parents[2] / "records"
-_FOLDERS = {"families": "family", "sensors": "sensor", "references": "reference", "findings": "finding"}
+_FOLDERS = {"families": "family", "sensors": "sensor", "references": "reference", "findings": "finding", "logs": "log"}
 
 
 def kind_of(path: str) -> str | None:
@@ -99,7 +99,7 @@ def test_a_dated_setting_may_stand_alone_or_in_a_list():
 
 def test_the_same_models_give_the_same_bytes():
     assert schemas() == schemas()
-    assert sorted(schemas()) == ["facility", "family", "finding", "people", "reference", "sensor"]
+    assert sorted(schemas()) == ["facility", "family", "finding", "log", "people", "reference", "sensor"]
     assert all(text.endswith(b"}\n") for text in schemas().values())
 
 
