@@ -74,7 +74,7 @@ def write_repository(folder: Path, commits: Sequence[DemoCommit], *, checkout: b
     folder.mkdir(parents=True, exist_ok=True)
     _git(folder, "init", "--quiet", "--object-format=sha1", "--template=")
     _git(folder, "symbolic-ref", "HEAD", "refs/heads/main")
-    marks = folder / ".git" / "demo-marks"
+    marks = folder.resolve() / ".git" / "demo-marks"  # git is run in the folder
     _git(folder, "fast-import", "--quiet", "--done", f"--export-marks={marks}", given=fast_import(commits))
     ids = dict(_marks(marks.read_text(encoding="ascii")))
     marks.unlink()

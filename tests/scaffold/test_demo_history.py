@@ -114,6 +114,16 @@ def test_two_runs_agree_to_the_last_id_whatever_the_users_settings(
     assert (tmp_path / "again" / visit).read_bytes() == (demo / visit).read_bytes()
 
 
+def test_the_folder_may_be_named_from_where_one_stands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "demo", "--demo"]) == CLEAN
+    assert (tmp_path / "demo" / "records" / "facility.yml").is_file()
+    assert not (tmp_path / "demo" / "demo").exists()
+    assert "commits" in capsys.readouterr().out
+
+
 def test_only_branches_that_are_open_are_left(demo: Path) -> None:
     refs = git(demo, "for-each-ref", "--format=%(refname)").split()
     assert refs == ["refs/heads/main", f"refs/heads/{OPEN_BRANCH}"]
