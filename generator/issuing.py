@@ -7,6 +7,8 @@ where it is asked for with a reason.
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -18,8 +20,8 @@ from generator.faults import Fault, RecordsRefused, did_you_mean
 from generator.provenance import Approval, Provenance
 from generator.records.issued import Issued, read_issued
 from generator.site.certificate import Unprintable, printing, unprintable_faults
-from generator.site.comparison import Disagreement, disagreements
-from generator.site.evidence import Authority, Issue
+from generator.site.comparison import Disagreement, disagreements, newest
+from generator.site.evidence import Authority, Issue, blob_id
 from generator.site.statement import Statement, Statements, statement_bytes
 
 Key = tuple[str, str]
@@ -89,15 +91,20 @@ def issue(
 
 
 def write(certificates: Sequence[Issued], records: Path) -> list[Path]:
-    """Write certificates below the records' folder. Raises FileExistsError where one is there: none is written over."""
-    written = []
-    for one in certificates:
-        path = records / one.path
+    """Write certificates below the records' folder.
+
+    Raises FileExistsError where one is there: none is written over, and none of the others is written.
+    """
+    paths = [records / one.path for one in certificates]
+    for path in paths:
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+    for path, one in zip(paths, certificates, strict=True):
+        content = one.content
         path.parent.mkdir(parents=True, exist_ok=True)
         with open(path, "xb") as file:
-            file.write(one.content)
-        written.append(path)
-    return written
+            file.write(content)
+    return paths
 
 
 def unprintable(assessment: Assessment, certificates: Sequence[Issued], templates: tuple[Path, ...]) -> None:
@@ -132,7 +139,7 @@ class _Issuing:
         self.newest = {(one.sensor, one.visit): one for one in self.records.issued}
         self.numbers = {key: one.number for key, one in self.newest.items()}
         self.statements = Statements(assessment, self.numbers)
-        before = [one for key, one in self.newest.items() if not only or key in only]
+        before = [one for one in newest(assessment) if not only or (one.sensor, one.visit) in only]
         self.changed = {(d.issued.sensor, d.issued.visit): d for d in disagreements(assessment, before)}
 
     def unknown(self) -> Iterator[Refusal]:
@@ -159,6 +166,7 @@ class _Issuing:
             cure = "read the reservations on the visit's page: a certificate needs a result without one of these"
             raise _Refused(f"reservations withhold every result: {'; '.join(held)}", cure)
         approved, commit = self._approved(summary)
+        self._refuse_earlier(approved, before)
         replaces = {"number": before.number, "reason": self.reason} if before is not None else None
         made = Issue(
             revision=before.revision + 1 if before is not None else 1,
@@ -171,7 +179,7 @@ class _Issuing:
         statement = self.statements.issued(summary, made)
         if before is not None and _same(statement, before.statement):
             raise _Refused(f"{before.number} states the same already", "nothing is to be done: what was issued stands")
-        self._refuse_uncommitted(statement)
+        self._refuse_loose(statement)
         issued = _as_record(statement)
         self.numbers[key] = issued.number
         return issued
@@ -251,12 +259,36 @@ class _Issuing:
             raise _Refused(f"{person.name} read at this visit", "name someone else: nobody judges their own work")
         return Authority(id=person.id, name=person.name)
 
-    def _refuse_uncommitted(self, statement: Statement) -> None:
-        """What is frozen is what is on record for all: raises _Refused where it is in this folder only."""
-        paths = {record["path"] for record in statement["evidence"]["records"]}
-        loose = sorted(paths & {*self.provenance.uncommitted})
+    def _refuse_earlier(self, approved: Mapping[str, str | None], before: Issued | None) -> None:
+        """Nothing is issued on a day before what it rests on: raises _Refused."""
+        day, cure = self.day.isoformat(), "give a later day with --date"
+        if approved["day"] is not None and day < approved["day"]:
+            raise _Refused(f"its record was approved on {approved['day']}, after {day}", cure)
+        if before is not None and self.day < before.day:
+            raise _Refused(f"{before.number} was issued on {before.day}, after {day}", cure)
+
+    def _refuse_loose(self, statement: Statement) -> None:
+        """What is frozen is what is on record for all: raises _Refused where it is in this folder or a branch only."""
+        if self.provenance.head is None:
+            return
+        evidence = statement["evidence"]
+        paths = sorted({evidence["visit"], *(record["path"] for record in evidence["records"])})
+        loose = [path for path in paths if not self._is_committed(path)]
         if loose:
             raise _Refused(f"not committed as it is here: {', '.join(loose)}", "commit and merge it first")
+        unmerged = [path for path in paths if self.provenance.files[path].merged is None]
+        if unmerged:
+            branch = self.provenance.branch
+            why = f"the default branch {branch + ' ' if branch else ''}does not hold it yet: {', '.join(unmerged)}"
+            raise _Refused(why, "merge it first")
+
+    def _is_committed(self, path: str) -> bool:
+        """Whether the commit holds a record's bytes; of logs the provenance does not say so itself."""
+        known = self.provenance.files.get(path)
+        if known is None or path in self.provenance.uncommitted:
+            return False
+        is_log = path.startswith("logs/") and len(known.blob) == 40
+        return not is_log or known.blob == blob_id(self.records.files[path])
 
 
 def _same(statement: Statement, before: Statement) -> bool:
