@@ -148,7 +148,10 @@ class _Issuing:
         for sensor, visit in sorted(self.only - known):
             guess = did_you_mean(f"{sensor}/{visit}", (f"{one}/{other}" for one, other in known))
             cure = f"name sensor and visit as on the visit's page, e.g. RH-101/2026-03-14-drying{guess}"
-            yield Refusal(sensor=sensor, visit=visit, why="no visit of that name holds it", cure=cure)
+            why = "no visit of that name holds it"
+            if any(held.id == visit and held.day > self.day for held in self.records.visits):
+                why, cure = f"the visit is after {self.day}", "give a later day with --date"
+            yield Refusal(sensor=sensor, visit=visit, why=why, cure=cure)
 
     def issued(self, summary: SensorVisitSummary) -> Issued | None:
         """The certificate of a part, None where there is nothing to say; raises _Refused."""
@@ -181,6 +184,8 @@ class _Issuing:
             raise _Refused(f"{before.number} states the same already", "nothing is to be done: what was issued stands")
         self._refuse_loose(statement)
         issued = _as_record(statement)
+        if issued.path in self.provenance.files:
+            raise _Refused(f"{issued.path} is committed and was deleted here", "bring it back: git restore")
         self.numbers[key] = issued.number
         return issued
 

@@ -6,6 +6,7 @@ Every history here is a real repository, made and read by git itself. All that t
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 from datetime import date
 from pathlib import Path
@@ -15,12 +16,14 @@ import pytest
 
 from generator.assessment.assess import assess
 from generator.cli import main
+from generator.commands.issue_certificates import facility_day
 from generator.issuing import Refusal, issue, write
 from generator.provenance import HistoryOf
 from generator.records.issued import Issued
 from generator.records.snapshot import from_folder
 from tests import builders as b
 from tests.git_histories import ANN, BEN, ENVIRONMENT, History, Who
+from tests.logs import Run, run_files
 from tests.provenance.stores import CAL, DORA, STRANGER, VISIT, on_a_branch, store, visit
 
 DAY = date(2026, 4, 10)
@@ -66,6 +69,11 @@ def revised(history: History, error: float = 0.9) -> None:
     """A later revision of the visit, which Ben approved too."""
     history.branch("revision").commit(visit(error, revision=2), by=ANN, on="2026-04-12")
     history.merge("revision", by=BEN, on="2026-04-13")
+
+
+def copied(history: History, folder: Path) -> None:
+    """The records without their history."""
+    shutil.copytree(history.records, folder)
 
 
 def run(history: History | Path, *arguments: str) -> int:
@@ -115,10 +123,7 @@ def test_what_nobody_independent_and_entitled_approved_is_refused(
 
 def test_without_git_nothing_is_approved_and_nothing_issued(tmp_path: Path):
     history = approved(tmp_path)
-    for path, content in from_folder(history.records).items():
-        at = tmp_path / "copy" / path
-        at.parent.mkdir(parents=True, exist_ok=True)
-        at.write_bytes(content)
+    copied(history, tmp_path / "copy")
     refusal = refused(tmp_path / "copy")
     assert "no git history" in refusal.why
     assert "merge or review it" in refusal.cure
@@ -129,6 +134,14 @@ def test_nothing_is_dated_before_the_approval_that_it_rests_on(tmp_path: Path):
     refusal = refused(history.records, date(2026, 3, 16))
     assert refusal.why == "its record was approved on 2026-03-17, after 2026-03-16"
     assert len(tried(history.records, date(2026, 3, 17))[0]) == 1
+
+
+def test_a_certificate_on_record_tells_the_approval_of_its_own_bytes_where_no_git_does(tmp_path: Path):
+    history, _ = certified(tmp_path)
+    copied(history, tmp_path / "copy")
+    assert tried(tmp_path / "copy") == ([], [])
+    (tmp_path / "copy" / REVISED).write_bytes(visit(0.9, revision=2)[REVISED])
+    assert "no git history" in refused(tmp_path / "copy", only=[KEY], reason="a typing error").why
 
 
 # On record for all
@@ -181,6 +194,15 @@ def test_a_sensor_s_file_that_only_a_branch_holds_is_refused(tmp_path: Path):
     assert refusal.why == "the default branch main does not hold it yet: sensors/RH-1.yml"
     history.merge("place", by=BEN, on="2026-04-02")
     assert len(tried(history.records)[0]) == 1
+
+
+def test_a_log_that_differs_from_what_is_committed_is_refused(tmp_path: Path):
+    files = run_files(Run())
+    history = approved(tmp_path, files)
+    assert len(tried(history.records)[0]) == 1
+    log = f"logs/{NAME}.csv"
+    history.write({log: files[log].rstrip(b"\n") + b"\r\n"})
+    assert refused(history.records).why == f"not committed as it is here: {log}"
 
 
 # What may be certified
@@ -236,6 +258,11 @@ def test_what_no_visit_holds_is_refused_with_what_may_have_been_meant(tmp_path: 
     assert f"RH-1/{NAME}" in refusal.cure
 
 
+def test_a_visit_after_the_day_is_refused_as_what_it_is(tmp_path: Path):
+    refusal = refused(approved(tmp_path).records, date(2026, 3, 1), only=[KEY])
+    assert refusal.why == "the visit is after 2026-03-01"
+
+
 # Once, and again only by name and reason
 
 
@@ -278,6 +305,14 @@ def test_a_re_issue_is_not_dated_before_what_it_replaces(tmp_path: Path):
     history.commit(PLACED, by=BEN, on="2026-04-01")
     refusal = refused(history.records, date(2026, 4, 9), only=[KEY], reason="it hangs behind the door")
     assert refusal.why == f"RH-1/{NAME}.r1 was issued on 2026-04-10, after 2026-04-09"
+
+
+def test_a_certificate_that_was_deleted_here_is_not_issued_anew(tmp_path: Path):
+    history, _ = certified(tmp_path)
+    (history.records / FIRST).unlink()
+    refusal = refused(history.records, date(2026, 5, 1))
+    assert refusal.why == f"{FIRST} is committed and was deleted here"
+    assert "git restore" in refusal.cure
 
 
 # Two branches
@@ -398,6 +433,12 @@ def test_a_history_that_was_cut_off_issues_nothing(tmp_path: Path, capsys: pytes
     clone = approved(tmp_path).clone(tmp_path / "shallow", depth=1)
     assert run(clone) == 2
     assert "git fetch --unshallow" in capsys.readouterr().err
+
+
+def test_the_day_of_a_certificate_is_the_facility_s_as_that_of_an_approval_is(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv("HYGROTRAIL_DATE", raising=False)
+    west, east = (facility_day(b.records(b.facility(time_zone=zone))) for zone in ("Etc/GMT+12", "Pacific/Kiritimati"))
+    assert 1 <= (east - west).days <= 2, "their clocks are 26 hours apart"
 
 
 # References calibrated here

@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +25,7 @@ from generator.commands.common import (
 if TYPE_CHECKING:
     from generator.issuing import Refusal
     from generator.records.issued import Issued
+    from generator.records.snapshot import Snapshot
 
 NAMED = "SENSOR/VISIT"
 
@@ -69,7 +71,6 @@ def run(options: argparse.Namespace) -> int:
     from generator.provenance import HistoryOf
     from generator.records.git import CannotReadHistory
     from generator.site.assets import template_folders
-    from generator.site.shell import build_day
     from generator.site.swap import CannotPublish
 
     if options.reason and not options.certificates:
@@ -79,7 +80,7 @@ def run(options: argparse.Namespace) -> int:
     if files is None:
         return COULD_NOT_RUN
     try:
-        day = options.date or build_day()
+        day = options.date or facility_day(files)
         history = HistoryOf(options.records)
         with told_after(QUIET_S, f"reading and assessing {len(files)} records"):
             assessment = assess(files, day, history)
@@ -104,6 +105,18 @@ def run(options: argparse.Namespace) -> int:
     said = _json(issued, refused) if options.json else _text(issued, refused, options)
     print(said)
     return FAULTS if refused and options.certificates else CLEAN
+
+
+def facility_day(files: Snapshot) -> date:
+    """Today at the facility, where approvals are dated too: a certificate is not of the day before its approval.
+
+    Raises CannotPublish as `build_day` does.
+    """
+    from generator.records.load import load
+    from generator.site.shell import build_day
+
+    facility, _ = load({path: files[path] for path in ("facility.yml", "people.yml") if path in files})
+    return build_day(facility.zone if facility is not None else None)
 
 
 def _text(issued: Sequence[Issued], refused: Sequence[Refusal], options: argparse.Namespace) -> str:

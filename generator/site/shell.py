@@ -15,6 +15,7 @@ from datetime import UTC, date, datetime
 from html import escape
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from jinja2 import Environment
 from mkdocs.config import config_options
@@ -47,14 +48,14 @@ CELL_ENDS = re.compile(r"</(?:td|th|dt|dd|li|caption|summary|option|div|h\d)>")
 Builder = Callable[[Path, date, Path], SiteContent]
 
 
-def build_day() -> date:
+def build_day(zone: ZoneInfo | None = None) -> date:
     """The day that the site is built for: HYGROTRAIL_DATE, else today. The one place where the clock is read.
 
-    Raises CannotPublish where the variable holds no date.
+    `zone`: whose today; the machine's where none is given. Raises CannotPublish where the variable holds no date.
     """
     given = os.environ.get(DATE_VARIABLE)
     if not given:
-        return date.today()
+        return datetime.now(zone).date()
     try:
         return date.fromisoformat(given)
     except ValueError:
