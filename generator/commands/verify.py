@@ -17,7 +17,7 @@ def add(commands: argparse._SubParsersAction) -> None:
         "verify",
         help=summary,
         description=f"{summary[0].upper()}{summary[1:]}. Needs no repository and no records.",
-        epilog="example: hygrotrail verify DRY-11-2026-10-14.pdf",
+        epilog="example: hygrotrail verify 2026-10-14-drying-a.r1.pdf",
     )
     parser.add_argument(
         "files", nargs="+", type=Path, metavar="CERTIFICATE.pdf", help="certificates as they were issued"
