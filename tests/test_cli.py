@@ -69,6 +69,10 @@ def test_faulty_records_are_named_with_place_and_cure(tmp_path: Path, capsys: py
     assert re.search(
         r"^::error file=.*visits/2026/.*,line=\d+,col=\d+,title=unknown-reference::", capsys.readouterr().out, re.M
     )
+    assert main(["check", "--json", "--records", str(records)]) == FAULTS
+    said = json.loads(capsys.readouterr().out)
+    assert {"unknown-reference", "missing-key"} <= {fault["rule"] for fault in said}
+    assert all(fault["line"] >= 1 and fault["cure"] for fault in said)
 
 
 @pytest.mark.parametrize("command", ["check", "build", "explain"])
