@@ -106,14 +106,22 @@ def _on_the_branch(
             yield from _reviewers(commit)
 
 
-def later_claims(log: Log, named: Mapping[str, Sequence[Commit]], path: str, blob: str) -> Iterator[Claim]:
+def later_claims(
+    log: Log,
+    named: Mapping[str, Sequence[Commit]],
+    path: str,
+    blob: str,
+    technicians: frozenset[str],
+    approvers: Approvers,
+) -> Iterator[Claim]:
     """What commits say that name the file: `Reviewed-file`, by their reviewers, or else by their author.
 
-    `named`: commits of the default branch by the path that they name.
+    `named`: commits of the default branch by the path that they name. A technician's own commit names no reviewer.
     """
     for commit in named.get(path, ()):
         if any(log.holds(commit, writer) for writer in log.writing.get((path, blob), ())):
-            reviewers = list(_reviewers(commit))
+            own = technicians.intersection(person.id for person in approvers.persons(commit.email))
+            reviewers = [] if own else list(_reviewers(commit))
             yield from reviewers or [Claim(email=commit.email, how="reviewed-by", commit=commit)]
 
 

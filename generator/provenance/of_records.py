@@ -135,9 +135,7 @@ class _Reading:
 
     def visits(self) -> dict[str, VisitProvenance]:
         """Every file of every visit."""
-        technicians: dict[str, set[str]] = {}
-        for visit in self.records.visits:
-            technicians.setdefault(visit.id, set()).update(filter(None, visit.text["technician"]))
+        technicians = _technicians(self.records)
         found: dict[str, VisitProvenance] = {}
         unapproved: list[_Open] = []
         for visit in self.records.visits:
@@ -163,7 +161,7 @@ class _Reading:
         path, blob = history.path, history.blob
         told = [
             *claims(self.log, path, blob, technicians, self.approvers),
-            *later_claims(self.log, self.named, path, blob),
+            *later_claims(self.log, self.named, path, blob, technicians, self.approvers),
         ]
         approval, reasons = self._weighed(told, technicians)
         if not told:
@@ -210,19 +208,33 @@ def _state(
     return VisitProvenance(path=visit.path, state=state, history=history, approvals=approvals, why=why)
 
 
+def _technicians(records: Records) -> dict[str, set[str]]:
+    """By visit, who read at any revision of it."""
+    found: dict[str, set[str]] = {}
+    for visit in records.visits:
+        found.setdefault(visit.id, set()).update(filter(None, visit.text["technician"]))
+    return found
+
+
 def sensors_of(visit: Visit) -> tuple[str, ...]:
     """The sensors that a file holds rows of, in order of their first rows."""
     return tuple(dict.fromkeys(filter(None, visit.text["sensor"])))
 
 
 def _with_issued(records: Records, found: Mapping[str, VisitProvenance]) -> dict[str, VisitProvenance]:
-    """An issued certificate is a record of the approval that it rests on, for its sensor and those bytes."""
+    """An issued certificate is a record of the approval that it rests on, for its sensor and those bytes.
+
+    Not where it names whoever read at the visit: no certificate of ours was ever issued on that.
+    """
     by_path = {visit.path: visit for visit in records.visits}
+    technicians = _technicians(records)
     approvals: dict[str, dict[str, Approval]] = {}
     for certificate in records.issued:
         evidence = certificate.head.evidence
         visit = by_path.get(evidence.visit)
-        if visit is not None and visit.sha256 == evidence.sha256:
+        if visit is None or visit.sha256 != evidence.sha256:
+            continue
+        if evidence.approved.person not in technicians[visit.id]:
             approvals.setdefault(visit.path, {})[certificate.sensor] = Approval(
                 person=evidence.approved.person,
                 name=evidence.approved.name,

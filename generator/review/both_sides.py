@@ -9,7 +9,7 @@ from functools import cached_property, partial
 
 from generator.assessment.result import Result
 from generator.faults import Fault
-from generator.provenance import provenance_at
+from generator.provenance import Provenance, provenance_at
 from generator.records.issued import read_issued
 from generator.records.load import Records
 from generator.records.snapshot import EVIDENCE, LazySnapshot, Snapshot
@@ -84,11 +84,16 @@ class Sides:
         return LazySnapshot(held, left)
 
     @cached_property
-    def approved(self) -> Approved:
-        """Who was approved at the base: by git, and by the certificates of what is assessed."""
+    def provenance(self) -> Provenance | None:
+        """Of the base, as far as the change reaches: by git, and by the certificates of what is assessed."""
         if self.base is None:
-            return frozenset()
+            return None
         files = self.change.certificates(self.concern.visits, self.change.before)
         issued = [one for path in files if (one := read_issued(files, path)[0]) is not None]
         records = replace(self.base, issued=tuple(issued), files=self.change.base_files, documents={})
-        return provenance_at(self.change.repository, self.change.base, records).approved
+        return provenance_at(self.change.repository, self.change.base, records)
+
+    @property
+    def approved(self) -> Approved:
+        """Who was approved at the base."""
+        return self.provenance.approved if self.provenance is not None else frozenset()

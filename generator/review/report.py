@@ -28,6 +28,7 @@ from generator.review.rules import (
     merged_files,
     own_approvals,
     removed_people,
+    unapproved,
     verdicts_with_visits,
 )
 from generator.review.sides import Side
@@ -106,7 +107,7 @@ def review(repository: Repository, base: str, head: str, day: date) -> Review:
         found = verdicts_by_edit(records, sides.base, after.results, sides.results_of)
         broken += verdicts_with_visits(change, found, told)
     disagreeing = _disagreements(change, after, meaning, issued, day)
-    broken += contradicted(issued, disagreeing)
+    broken += [*contradicted(issued, disagreeing), *unapproved(issued, sides.provenance)]
     return Review(
         change=change,
         day=day,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 
 from generator.faults import Fault, Place, Rule, change_error
+from generator.provenance import Provenance
 from generator.records.issued import Issued
 from generator.records.load import Records
 from generator.records.models import Person
@@ -24,6 +25,9 @@ ISSUED_EDITED = change_error("issued-edited", "an issued certificate was edited"
 ISSUED_DELETED = change_error("issued-deleted", "an issued certificate was deleted or renamed")
 ISSUED_CONTRADICTED = change_error(
     "issued-contradicted", "a certificate that the change brings is not what is computed from the records"
+)
+ISSUED_UNAPPROVED = change_error(
+    "issued-unapproved", "a certificate that the change brings rests on an approval that is not on record"
 )
 OWN_APPROVAL = change_error("own-approval", "a technician is named as reviewer of a visit of their own")
 VERDICT_BY_EDIT = change_error(
@@ -129,6 +133,20 @@ def contradicted(issued: Collection[Issued], found: Sequence[Disagreement]) -> I
             yield _fault(ISSUED_CONTRADICTED, Place(path=one.issued.path), message, cure)
 
 
+def unapproved(issued: Collection[Issued], base: Provenance | None) -> Iterator[Fault]:
+    """A certificate is a record of its approval later on, so it may not be the first to tell of it."""
+    for one in issued:
+        named, known = one.evidence.approved, base.visits.get(one.evidence.visit) if base else None
+        approval = known.approvals.get(one.sensor) if known else None
+        if approval is None or approval.person != named.person:
+            said = f"approved by {approval.name}" if approval else "not approved"
+            message = (
+                f"it says that {named.name} approved {one.evidence.visit}; where it is to be merged that is {said}"
+            )
+            cure = "take the file out; once the visit is merged and approved, `hygrotrail issue-certificates` writes it"
+            yield _fault(ISSUED_UNAPPROVED, Place(path=one.path), message, cure)
+
+
 def removed_people(base: Records, head: Records) -> Iterator[Fault]:
     """Leavers stay on record: their visits do."""
     gone = {id_: person for id_, person in base.people.items() if id_ not in head.people}
@@ -141,6 +159,9 @@ def removed_people(base: Records, head: Records) -> Iterator[Fault]:
     for finding in head.findings:
         for id_ in gone.keys() & {finding.owner, finding.closed_by or ""}:
             named.setdefault(id_, f"the finding {finding.sensor}/{finding.visit} names them")
+    for id_, person in gone.items():  # known by their e-mails: what they approved would be approved by nobody
+        if "approve" in person.may:
+            named.setdefault(id_, "what they approved rests on the entry")
     for id_, why in sorted(named.items()):
         cure = f"restore the entry of {id_} and give it its last day: `until: YYYY-MM-DD`"
         yield _fault(PERSON_REMOVED, Place(path="people.yml"), f"{gone[id_].name} ({id_}) is gone, but {why}", cure)

@@ -238,6 +238,17 @@ def test_a_technician_who_names_the_file_approves_nothing(tmp_path: Path):
     assert told(history).state is NOT_REVIEWED
 
 
+def test_a_technician_s_own_commit_that_names_the_file_names_no_reviewer(tmp_path: Path):
+    history = store(tmp_path)
+    name = on_a_branch(history)
+    trailers = [f"Reviewed-file: records/{VISIT}", BY_BEN]
+    history.commit(by=ANN, on="2026-03-17", message="Tidy", trailers=trailers)
+    history.merge(name, by=ANN, on="2026-03-18")
+    assert told(history).state is NOT_REVIEWED
+    history.commit(by=ANN, on="2026-03-20", message="Reviewed", trailers=trailers)
+    assert told(history).state is NOT_REVIEWED
+
+
 def test_naming_a_file_before_it_was_as_it_is_approves_nothing(tmp_path: Path):
     history = store(tmp_path)
     history.commit(visit(), by=ANN, on="2026-03-17")

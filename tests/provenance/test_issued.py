@@ -62,6 +62,11 @@ def test_a_certificate_of_other_bytes_approves_nothing(tmp_path: Path):
     assert provenance(tmp_path, records).approved == frozenset()
 
 
+def test_a_certificate_that_names_the_technician_approves_nothing(tmp_path: Path):
+    own = {path: text.replace(b'"ben"', b'"ann"') for path, text in certificate(visit()[VISIT]).items()}
+    assert provenance(tmp_path, b.loaded(BASE | visit() | own)).approved == frozenset()
+
+
 def test_a_history_confirms_the_approval_where_it_knows_it(tmp_path: Path):
     history = store(tmp_path)
     history.commit(visit(), by=BEN, on="2026-03-16")

@@ -60,6 +60,23 @@ def test_a_new_certificate_with_a_number_of_its_own_fails_the_review(approved: H
     assert fault.place.path == CERTIFICATE and "error +0.010 %RH stated" in fault.message
 
 
+def test_a_certificate_is_not_the_first_to_tell_of_its_approval(approved: History):
+    true = certificate(approved)
+    approved.git("checkout", "--quiet", "-b", "own", "main~1")
+    brought = {**visit(NEW, 0.4), **true}
+    approved.commit(brought, by=ANN, on="2026-03-16")
+    fault = only(reviewed(approved, "main~1", "own"), "issued-unapproved")
+    assert fault.place.path == CERTIFICATE and "Ben Sedge approved" in fault.message and "not approved" in fault.message
+
+
+def test_a_certificate_names_who_approved_and_nobody_else(approved: History):
+    true = certificate(approved)
+    forged = {CERTIFICATE: true[CERTIFICATE].replace(b'"person": "ben"', b'"person": "ann"')}
+    assert forged != true
+    fault = only(on_a_branch(approved, forged), "issued-unapproved")
+    assert "approved by Ben Sedge" in fault.message
+
+
 def found_error(content: bytes) -> bytes:
     """The first error that a certificate states, as it is written."""
     start = content.index(b'"error": ')

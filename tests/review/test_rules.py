@@ -147,6 +147,14 @@ def test_somebody_whom_nothing_names_may_be_taken_out(tmp_path: Path):
     assert rules(on_a_branch(history, b.people())) == []
 
 
+def test_whoever_could_approve_stays_on_record(tmp_path: Path):
+    history = store(tmp_path)
+    without = {"people.yml": b.people()["people.yml"].replace(b"ben", b"benjamin", 1)}
+    assert without != b.people()
+    fault = only(on_a_branch(history, without), "person-removed")
+    assert "what they approved rests on the entry" in fault.message
+
+
 def certificate(error: str = "0.2") -> b.Files:
     """A certificate by its head; nothing here recomputes it."""
     return {f"issued/RH-1/{FIRST}.r1.json": f'{{"schema": "{SCHEMA}", "error": {error}}}'.encode()}
