@@ -231,6 +231,8 @@ def _points(
     """The plateaus of one sensor. `allowed`: what may be left, with its U, in %RH; None: a share of the tolerance."""
     share = SHARE_OF_TOLERANCE if asked.share is None else asked.share
     errors = samples.errors
+    if not np.isfinite(samples.reference).any():
+        return ()  # no error either, whatever the sensor showed: the reference is what lacks
     judged = next((p for p in (Part.TOTAL, Part.SENSOR) if (Channel.HUMIDITY, p) in errors), None)
     if judged is None:
         message = f"{cell.sensor_visit.sensor}: no humidity reading of it was logged"

@@ -135,6 +135,17 @@ def test_what_cannot_be_done_is_told_with_the_cure(records, capsys, words, said)
     assert "\n  cure: " in told
 
 
+def test_a_reference_without_a_humidity_is_not_told_as_a_sensor_without_readings(records, capsys):
+    mapping = records / f"logs/{DAY}-lab.yml"
+    said = mapping.read_text(encoding="utf-8")
+    assert "saturation_pressure [kPa absolute]" in said
+    mapping.write_text(said.replace("[kPa absolute]", "[kPa gauge]"), encoding="utf-8")  # and no ambient pressure
+    assert ask(records) == COULD_NOT_RUN
+    told = capsys.readouterr().err
+    assert "none of its readings give a humidity" in told
+    assert "--with for what every row shares" in told
+
+
 def test_a_log_without_a_mapping_or_without_plateaus(records, capsys):
     (records / f"logs/{DAY}-lab.yml").rename(records / "logs/other.yml")
     assert ask(records) == COULD_NOT_RUN

@@ -48,10 +48,14 @@ def add(commands: argparse._SubParsersAction) -> None:
         "--demo", action="store_true", help="the demo facility as a repository with its whole history, to try things on"
     )
     parser.add_argument(
-        "--sensors", type=Path, metavar="LIST.csv", help="bring in an old list of sensors, one row each (columns below)"
+        "--sensors", type=Path, metavar="LIST.csv", help="bring in an old list of sensors, one row each"
     )
     parser.add_argument(
-        "--history", type=Path, metavar="LIST.csv", help="with it old results, one row each, as stated at their time"
+        "--history",
+        type=Path,
+        metavar="LIST.csv",
+        help="with it old results, one row each, as stated at their time; a column that neither list knows is answered "
+        "with all that it may have",
     )
     parser.add_argument(
         "--days", metavar="FORMAT", help="how the lists write days, e.g. %%d.%%m.%%Y (default: YYYY-MM-DD)"
@@ -90,11 +94,13 @@ def run(options: argparse.Namespace) -> int:
 
 def _empty(options: argparse.Namespace) -> str:
     from generator.scaffold.facility import empty_facility
-    from generator.scaffold.first_commit import first_commit
+    from generator.scaffold.first_commit import first_commit, refuse_without_identity
     from generator.scaffold.writing import refuse_what_is_there, write_files
 
     folder: Path = options.directory
     refuse_what_is_there(folder, may_be_repository=True)
+    if options.git:
+        refuse_without_identity(folder)
     brought = _brought(options) if options.sensors else None
     files = brought.files if brought else empty_facility()
     write_files(folder, files)

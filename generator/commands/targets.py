@@ -58,6 +58,11 @@ def _amount(quantity: str, unit: str) -> Callable[[str], float]:
     def read(text: str) -> float:
         from generator.units import UnitError, amount
 
+        words = text.split()
+        if quantity == "pressure" and words[-1:] == ["absolute"]:  # as the headers of a visit write it
+            text = " ".join(words[:-1])
+        elif quantity == "pressure" and words[-1:] == ["gauge"]:
+            raise argparse.ArgumentTypeError(f"{text!r}: give the absolute pressure, not what a gauge shows")
         try:
             return amount(text if any(c.isalpha() for c in text) else f"{text} {unit}", quantity)
         except UnitError as problem:

@@ -8,16 +8,34 @@ from pathlib import Path
 from generator.scaffold.commits import CannotMakeRepository
 
 HOOK = ".githooks/pre-commit"
-CURE = (
-    'git config --global user.name "First Last" && git config --global user.email you@example.org, '
-    "then git add --all && git commit in the new folder"
+NAME_YOURSELF = (
+    'git config --global user.name "First Last" && git config --global user.email you@example.org, then try again'
 )
+
+
+def refuse_without_identity(folder: Path) -> None:
+    """Raises CannotMakeRepository where git is missing or does not know who commits: before anything is written.
+
+    A commit that failed afterwards would leave a folder without main and without the hook, which no second try mends.
+    """
+    where = next(path for path in (folder.absolute(), *folder.absolute().parents) if path.is_dir())
+    for role in ("AUTHOR", "COMMITTER"):
+        done = _called(where, "var", f"GIT_{role}_IDENT")
+        if done is None:
+            raise CannotMakeRepository(
+                f"{folder}: nothing is written: there is no git on this machine\n"
+                "  cure: install git, or leave out --git"
+            )
+        if done.returncode:
+            raise CannotMakeRepository(
+                f"{folder}: nothing is written: git does not know who commits\n  cure: {NAME_YOURSELF}"
+            )
 
 
 def first_commit(folder: Path) -> str:
     """Make the folder a repository where it is none, commit everything, switch the hook on; the commit's id.
 
-    Raises CannotMakeRepository where git is missing, or does not know who commits.
+    Raises CannotMakeRepository where git is missing or refuses.
     """
     if not (folder / ".git").exists():
         _git(folder, "init", "--quiet")
@@ -30,13 +48,17 @@ def first_commit(folder: Path) -> str:
 
 
 def _git(folder: Path, *arguments: str) -> str:
-    try:
-        done = subprocess.run(["git", *arguments], cwd=folder, capture_output=True, text=True, check=False)
-    except FileNotFoundError as problem:
-        raise CannotMakeRepository(
-            f"{folder}: the files are written, but there is no git on this machine\n  cure: install git"
-        ) from problem
-    if done.returncode:
-        said = done.stderr.strip() or done.stdout.strip()
-        raise CannotMakeRepository(f"{folder}: the files are written, not committed; git says: {said}\n  cure: {CURE}")
+    done = _called(folder, *arguments)
+    if done is None or done.returncode:
+        said = "there is no git on this machine" if done is None else done.stderr.strip() or done.stdout.strip()
+        cure = "mend what git says, remove the new folder, and try again"
+        raise CannotMakeRepository(f"{folder}: the files are written, not committed; git says: {said}\n  cure: {cure}")
     return done.stdout
+
+
+def _called(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str] | None:
+    """What git answers; None where there is none."""
+    try:
+        return subprocess.run(["git", *arguments], cwd=folder, capture_output=True, text=True, check=False)
+    except FileNotFoundError:
+        return None

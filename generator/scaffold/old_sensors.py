@@ -78,6 +78,7 @@ def sensors_from(
     seen: dict[str, int] = {}
     sensors: dict[str, Settings] = {}
     models: dict[str, list[str]] = {}
+    spelt: dict[str, str] = {}
     places: dict[str, Settings] = {}
     for row in rows:
         name = row.word("id")
@@ -91,9 +92,11 @@ def sensors_from(
         sensors[name] = sensor
         models.setdefault(row.word("model"), []).append(name)
         place = slug(row.word("place"))
-        places.setdefault(place, {"id": place, "name": row.word("place")})
+        known = places.setdefault(place, {"id": place, "name": row.word("place")})
+        faults += _twin_faults(given, row, "place", known["name"])
+        faults += _twin_faults(given, row, "model", spelt.setdefault(slug(row.word("model")), row.word("model")))
         if row.word("building"):
-            places[place]["building"] = row.word("building")
+            known["building"] = row.word("building")
     if faults:
         return {}, [], faults
     files: dict[str, Settings] = {}
@@ -110,6 +113,14 @@ def _identity_faults(given: ListFile, row: ListRow, name: str, seen: Mapping[str
     twins = [known for known in seen if known.casefold() == name.casefold()]
     if twins:
         yield given.fault(row.line, 0, f"{name} stands in line {seen[twins[0]]} too", "give each its own id")
+
+
+def _twin_faults(given: ListFile, row: ListRow, column: str, first: str) -> Iterator[Fault]:
+    """Two names of one id would share one record, and the settings of the last would hold for both."""
+    if row.word(column) not in ("", first):
+        cure = "write them alike if they are one; else let them differ in letters a to z or digits"
+        what = f"{column} {row.word(column)!r} has the same id as {first!r}: {slug(first)}"
+        yield given.fault(row.line, 0, what, cure)
 
 
 def _sensor(row: ListRow, first_day: date | None) -> Settings:

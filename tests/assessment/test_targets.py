@@ -257,6 +257,8 @@ def test_the_command_answers_in_text_and_as_data(capsys: pytest.CaptureFixture[s
     text = capsys.readouterr().out
     assert "psi gauge" in text
     assert "put the loop in hand" in " ".join(text.split())
+    assert main([*asked_for, "--ambient", "29.80 inHg absolute", "--chamber-temperature", "59.0 degF"]) == CLEAN
+    assert capsys.readouterr().out == text, "a room's pressure is absolute, and may be said to be, as a header does"
     assert main([*asked_for, "--ambient", "1009.1", "--chamber-temperature", "15", "--json"]) == CLEAN
     (found,) = json.loads(capsys.readouterr().out)
     assert [entry["point"] for entry in found["points"]] == [15, 10, 40]

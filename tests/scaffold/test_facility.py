@@ -116,8 +116,12 @@ def test_who_has_no_name_yet_is_told_how_to_give_one(
     monkeypatch.delenv("EMAIL", raising=False)
     assert main(["new", str(tmp_path / "ours"), "--git"]) == COULD_NOT_RUN
     said = capsys.readouterr().err
-    assert "the files are written, not committed" in said
+    assert "nothing is written: git does not know who commits" in said
     assert 'cure: git config --global user.name "First Last"' in said
+    for role in ("AUTHOR", "COMMITTER"):
+        monkeypatch.setenv(f"GIT_{role}_NAME", "Ada Thorn")
+        monkeypatch.setenv(f"GIT_{role}_EMAIL", "ada@example.org")
+    assert main(["new", str(tmp_path / "ours"), "--git"]) == CLEAN, "as the first half hour says: try again"
 
 
 def test_the_lines_printed_for_new_users_of_git_do_what_they_say(

@@ -98,6 +98,14 @@ def test_everything_that_is_wrong_is_said_at_once_with_line_and_column():
     assert text.count("  cure: ") == text.count("error[")
 
 
+def test_two_models_or_places_of_one_id_never_share_a_record():
+    """`Alder-loop` with its own tolerance would else be judged by that of `Alder loop`, or the other way round."""
+    text = refused(sensors=SENSORS.replace("Birch display", "Alder-loop").replace("ST-2;Store 2", "ST-2;store 1"))
+    assert "sensors.csv:4:1: error[bad-list] model 'Alder-loop' has the same id as 'Alder loop': alder-loop" in text
+    assert "sensors.csv:3:1: error[bad-list] place 'store 1' has the same id as 'Store 1': store-1" in text
+    assert "東" in refused(sensors=SENSORS.replace("Store 1", "東").replace("Store 2", "西"))
+
+
 @pytest.mark.parametrize(
     ("was", "becomes", "said"),
     [
