@@ -17,10 +17,10 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any
 
-from generator.assessment.assess import Assessment, assess
-from generator.assessment.result import Result
-from generator.humidity import saturation_pressure_for_rh
-from generator.records.load import Records, load
+from asfound.assessment.assess import Assessment, assess
+from asfound.assessment.result import Result
+from asfound.humidity import saturation_pressure_for_rh
+from asfound.records.load import Records, load
 
 Files = dict[str, bytes]
 Row = dict[str, Any]
@@ -32,7 +32,7 @@ ROOM_PA = 101_325.0
 
 
 def records(*parts: Files) -> Files:
-    """A facility, its people, the family `reed`, and the parts; of two files with one path the later stands."""
+    """A facility, its people, the family `rush`, and the parts; of two files with one path the later stands."""
     files = facility() | people() | family()
     for part in parts:
         files |= part
@@ -61,7 +61,7 @@ def facility(**keys: Any) -> Files:
 def people(*others: Keys) -> Files:
     """Ann calibrates, Ben approves and decides; `others`: each a `person`."""
     everyone = [
-        person("ann", "Ann Reed", "calibrate"),
+        person("ann", "Ann Tansy", "calibrate"),
         person("ben", "Ben Sedge", "approve", "decide"),
         *others,
     ]
@@ -74,7 +74,7 @@ def person(name: str, full_name: str, *may: str, **keys: Any) -> Keys:
     return _without_none({**default, "from": "2000-01-01", **keys})
 
 
-def family(model: str = "reed", **keys: Any) -> Files:
+def family(model: str = "rush", **keys: Any) -> Files:
     """A model with its own display of 0.01 %RH, repeatability 0.05 %RH, tolerance ± 2 %RH, due every 12 months."""
     default = {
         "model": model,
@@ -91,12 +91,12 @@ def family(model: str = "reed", **keys: Any) -> Files:
 
 
 def sensor(name: str = "RH-1", **keys: Any) -> Files:
-    """A position with one instrument of the family `reed`."""
+    """A position with one instrument of the family `rush`."""
     default = {
         "id": name,
         "name": "Air of the store",
         "place": {"place": "lab"},
-        "installed": [{"serial": f"{name}-A", "family": "reed", "from": "2000-01-01"}],
+        "installed": [{"serial": f"{name}-A", "family": "rush", "from": "2000-01-01"}],
     }
     return _yaml(f"sensors/{name}.yml", default, keys)
 

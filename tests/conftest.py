@@ -49,8 +49,8 @@ def _launch(playwright: Playwright) -> Browser:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """A headless Chromium. Without one its tests are skipped, or fail where HYGROTRAIL_BROWSER=required."""
-    unavailable = pytest.fail if os.environ.get("HYGROTRAIL_BROWSER") == "required" else pytest.skip
+    """A headless Chromium. Without one its tests are skipped, or fail where ASFOUND_BROWSER=required."""
+    unavailable = pytest.fail if os.environ.get("ASFOUND_BROWSER") == "required" else pytest.skip
     try:
         from playwright.sync_api import sync_playwright
     except ImportError as failure:

@@ -17,7 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from generator.records.git import Repository, repository_of
+from asfound.records.git import Repository, repository_of
 
 MAIN = "main"
 
@@ -33,7 +33,7 @@ class Who:
         return f"{self.name} <{self.email}>"
 
 
-ANN = Who("Ann Reed", "ann@alder.example")
+ANN = Who("Ann Tansy", "ann@alder.example")
 """calibrates, in tests/builders.py"""
 BEN = Who("Ben Sedge", "ben@alder.example")
 """approves there"""

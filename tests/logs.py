@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from generator.humidity import saturation_pressure_for_rh
+from asfound.humidity import saturation_pressure_for_rh
 from tests.builders import ROOM_PA, Files, Row, visit
 
 STARTS_S, GAP_S = 8 * 3600, 180

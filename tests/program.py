@@ -17,16 +17,16 @@ from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
-import generator
-from generator.faults import RULES
+import asfound
+from asfound.faults import RULES
 
 MODULES = {
-    "generator.uncertainty": (
+    "asfound.uncertainty": (
         "budgets", "calibrations", "cell_sources", "covariance", "duals", "formulations", "indications",
         "measured", "measurement", "monte_carlo", "reference_inputs", "reference_values", "repeatability", "shifts",
         "sources", "table", "terms", "visit_curves",
     ),
-    "generator.assessment": (
+    "asfound.assessment": (
         "adjustment", "assess", "carried_back", "change_charts", "conformity", "control_charts", "drift", "due",
         "error_curve", "error_path", "exposure", "findings", "history", "instruments", "interval", "investigation",
         "least_squares", "line", "measured_results", "outlook", "recalibrations", "reference_checks", "reference_doubt",
@@ -80,7 +80,7 @@ def with_slip(slip: Slip | None) -> Iterator[Program]:
             del sys.modules[name]
         sys.modules.update(kept)
         for package in MODULES:
-            setattr(generator, package.rpartition(".")[2], kept[package])
+            setattr(asfound, package.rpartition(".")[2], kept[package])
         RULES.clear()
         RULES.update(rules)
 
@@ -92,7 +92,7 @@ class _Finder(MetaPathFinder):
     def find_spec(self, name: str, path: Sequence[str] | None, target: ModuleType | None = None) -> ModuleSpec | None:
         if self.slip is None or name != self.slip.full_name:
             return None
-        file = Path(generator.__file__).parent.joinpath(*name.split(".")[1:]).with_suffix(".py")
+        file = Path(asfound.__file__).parent.joinpath(*name.split(".")[1:]).with_suffix(".py")
         text = file.read_text(encoding="utf-8")
         assert self.slip.was in text, f"the slip no longer fits {name}: {self.slip.was}"
         return spec_from_loader(name, _Loader(file, text.replace(self.slip.was, self.slip.becomes)))

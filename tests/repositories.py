@@ -13,9 +13,9 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import ModuleType
 
-from generator.assessment.assess import check
-from generator.faults import Fault, Rule, in_order
-from generator.records.snapshot import Snapshot, from_folder
+from asfound.assessment.assess import check
+from asfound.faults import Fault, Rule, in_order
+from asfound.records.snapshot import Snapshot, from_folder
 
 MINIMAL = Path(__file__).parent / "minimal_records"
 BAD = Path(__file__).parent / "bad_records"

@@ -1,4 +1,4 @@
-"""`hygrotrail due` and `hygrotrail round`: text, for programs, a calendar file, and what was typed wrong."""
+"""`asfound due` and `asfound round`: text, for programs, a calendar file, and what was typed wrong."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.cli import main
-from generator.commands.common import CLEAN, COULD_NOT_RUN
+from asfound.cli import main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN
 from tests import builders as b
 from tests.assessment.checks import old_references, points
 

@@ -7,16 +7,16 @@ from pathlib import Path
 
 import pytest
 
-import generator.assessment
-import generator.records
-import generator.soak
-import generator.uncertainty
-import generator.units
-from generator.assessment.assess import check
-from generator.faults import RULES, Severity
+import asfound.assessment
+import asfound.records
+import asfound.soak
+import asfound.uncertainty
+import asfound.units
+from asfound.assessment.assess import check
+from asfound.faults import RULES, Severity
 from tests.repositories import bad_record_folders, bad_records, diagnostics, expected, minimal, rules_of
 
-PACKAGES = (generator.units, generator.records, generator.soak, generator.uncertainty, generator.assessment)
+PACKAGES = (asfound.units, asfound.records, asfound.soak, asfound.uncertainty, asfound.assessment)
 """Whose rules need a bad record here."""
 CHECK = check
 FOLDERS = bad_record_folders()

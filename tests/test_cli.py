@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.cli import _parser, main
-from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from asfound.cli import _parser, main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "records"
@@ -37,7 +37,7 @@ def test_every_command_has_help_with_an_example_and_stands_in_the_readme() -> No
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for name, parser in commands().items():
         text = parser.format_help()
-        assert f"example: hygrotrail {name}" in re.sub(r"\s+", " ", text)
+        assert f"example: asfound {name}" in re.sub(r"\s+", " ", text)
         assert f"`{name}" in readme
         assert "--records" in text or name in WITHOUT_RECORDS
 

@@ -36,8 +36,8 @@ def completed(folder: Path, line: str) -> list[str]:
         "COMP_TYPE": "9",
     }
     answer.write_text("")
-    code = "from generator.cli import main; main()"
-    root = str(Path(__file__).parents[1])
+    code = "from asfound.cli import main; main()"
+    root = str(Path(__file__).parents[1] / "generator")
     environment = os.environ | asked | {"PYTHONPATH": root}
     subprocess.run([sys.executable, "-c", code], cwd=folder, env=environment, timeout=60, check=False)
     return [word.strip() for word in answer.read_text().split("\n") if word.strip()]
@@ -46,13 +46,13 @@ def completed(folder: Path, line: str) -> list[str]:
 @pytest.mark.parametrize(
     ("line", "offered"),
     [
-        ("hygrotrail tar", {"targets"}),
-        ("hygrotrail targets RH-", {"RH-1", "RH-2"}),
-        ("hygrotrail retrace G", {"GEN-01"}),
-        ("hygrotrail due --place l", {"lab"}),
-        ("hygrotrail explain RH-1 2026", {"2026-03-16-lab"}),
-        ("hygrotrail targets --records elsewhere RH-", set()),
-        ("hygrotrail completion z", {"zsh"}),
+        ("asfound tar", {"targets"}),
+        ("asfound targets RH-", {"RH-1", "RH-2"}),
+        ("asfound retrace G", {"GEN-01"}),
+        ("asfound due --place l", {"lab"}),
+        ("asfound explain RH-1 2026", {"2026-03-16-lab"}),
+        ("asfound targets --records elsewhere RH-", set()),
+        ("asfound completion z", {"zsh"}),
     ],
 )
 def test_what_may_stand_there_is_offered(folder, line, offered):
@@ -61,7 +61,7 @@ def test_what_may_stand_there_is_offered(folder, line, offered):
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish", "powershell"])
 def test_each_shell_gets_its_code(capsys, shell):
-    from generator.cli import main
+    from asfound.cli import main
 
     assert main(["completion", shell]) == 0
-    assert "hygrotrail" in capsys.readouterr().out
+    assert "asfound" in capsys.readouterr().out

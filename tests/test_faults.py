@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from generator.faults import (
+from asfound.faults import (
     RULES,
     Fault,
     Place,
@@ -15,7 +15,7 @@ from generator.faults import (
     error,
     in_order,
 )
-from generator.records.local_time import BAD_TIME
+from asfound.records.local_time import BAD_TIME
 
 WRONG = Rule(name="wrong-thing", summary="a thing is wrong")
 LATE = Rule(name="late-thing", summary="a thing is late", severity=Severity.RESERVATION)

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.assess import Assessment, assess, check
-from generator.assessment.conformity import Verdict
-from generator.faults import RecordsRefused
-from generator.records.snapshot import from_folder
-from generator.uncertainty.monte_carlo import monte_carlo
+from asfound.assessment.assess import Assessment, assess, check
+from asfound.assessment.conformity import Verdict
+from asfound.faults import RecordsRefused
+from asfound.records.snapshot import from_folder
+from asfound.uncertainty.monte_carlo import monte_carlo
 
 DEMO = Path(__file__).resolve().parents[1] / "records"
 VISITS = (
@@ -53,7 +53,7 @@ VALUES = (
 def few_trials() -> Iterator[None]:
     """Monte Carlo with few trials: what is drawn is tested elsewhere."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("generator.assessment.assess.monte_carlo", partial(monte_carlo, trials=20))
+        patch.setattr("asfound.assessment.assess.monte_carlo", partial(monte_carlo, trials=20))
         yield
 
 

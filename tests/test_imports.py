@@ -15,38 +15,37 @@ from pathlib import Path, PurePosixPath
 import pytest
 
 ROOT = Path(__file__).parents[1]
-PACKAGE = "generator"
+PACKAGE = "asfound"
 
 # Bottom first. A name stands for the module or the package of that name with all inside it.
 LAYERS = (
-    {"generator"},
-    {"generator.units", "generator.faults", "generator.rounding"},
-    {"generator.records", "generator.humidity"},
-    {"generator.soak"},
-    {"generator.uncertainty"},
-    {"generator.assessment"},
-    {"generator.provenance"},
-    {"generator.site"},
+    {"asfound"},
+    {"asfound.units", "asfound.faults", "asfound.rounding"},
+    {"asfound.records", "asfound.humidity"},
+    {"asfound.soak"},
+    {"asfound.uncertainty"},
+    {"asfound.assessment"},
+    {"asfound.provenance"},
+    {"asfound.site"},
     {
-        "generator.agenda_text",
-        "generator.explain",
-        "generator.retrace_text",
-        "generator.sheets",
-        "generator.soaking",
-        "generator.soaking_text",
-        "generator.targets_text",
-        "generator.review",
-        "generator.issuing",
-        "generator.verifying",
-        "generator.scaffold",
-        "generator.portfolio",
+        "asfound.agenda_text",
+        "asfound.explain",
+        "asfound.retrace_text",
+        "asfound.sheets",
+        "asfound.soaking",
+        "asfound.soaking_text",
+        "asfound.targets_text",
+        "asfound.review",
+        "asfound.issuing",
+        "asfound.verifying",
+        "asfound.scaffold",
     },
-    {"generator.commands"},
-    {"generator.cli"},
-    {"generator.__main__"},
+    {"asfound.commands"},
+    {"asfound.cli"},
+    {"asfound.__main__"},
 )
 # humidity is the front door for other programs: it must not bring the records along, nor they the physics.
-STRANGERS = {"generator.records", "generator.humidity"}
+STRANGERS = {"asfound.records", "asfound.humidity"}
 HUMIDITY_MAY_IMPORT = {PACKAGE, "numpy"} | sys.stdlib_module_names
 
 Sources = Mapping[str, str]
@@ -151,23 +150,23 @@ def forbidden_imports(sources: Sources) -> list[str]:
 
 
 def test_imports_follow_the_architecture():
-    sources = sources_of(ROOT)
-    assert "generator/__init__.py" in sources
+    sources = sources_of(ROOT / "generator")
+    assert "asfound/__init__.py" in sources
     assert forbidden_imports(sources) == []
 
 
 ALLOWED = {
-    "generator/__init__.py": '__version__ = "1"',
-    "generator/units.py": "from generator.faults import error",
-    "generator/faults.py": "",
-    "generator/humidity/__init__.py": "from generator.humidity.vapour import pressure",
-    "generator/humidity/vapour.py": "import math\nimport numpy as np\nfrom ..units import PASCAL",
-    "generator/records/__init__.py": "",
-    "generator/records/models.py": "from pydantic import BaseModel\nfrom . import visits",
-    "generator/records/visits.py": "from generator import __version__, units",
-    "generator/assessment/results.py": "from generator.humidity import f\nimport generator.records.models",
-    "generator/cli.py": "def main():\n    from generator.assessment.results import table",
-    "generator/__main__.py": "from generator.cli import main",
+    "asfound/__init__.py": '__version__ = "1"',
+    "asfound/units.py": "from asfound.faults import error",
+    "asfound/faults.py": "",
+    "asfound/humidity/__init__.py": "from asfound.humidity.vapour import pressure",
+    "asfound/humidity/vapour.py": "import math\nimport numpy as np\nfrom ..units import PASCAL",
+    "asfound/records/__init__.py": "",
+    "asfound/records/models.py": "from pydantic import BaseModel\nfrom . import visits",
+    "asfound/records/visits.py": "from asfound import __version__, units",
+    "asfound/assessment/results.py": "from asfound.humidity import f\nimport asfound.records.models",
+    "asfound/cli.py": "def main():\n    from asfound.assessment.results import table",
+    "asfound/__main__.py": "from asfound.cli import main",
 }
 
 
@@ -180,36 +179,36 @@ def test_allowed_imports_are_allowed():
     [
         (
             "units.py",
-            "import generator.records.models",
-            "units.py:1: generator.units imports generator.records",
+            "import asfound.records.models",
+            "units.py:1: asfound.units imports asfound.records",
         ),
-        ("units.py", "from generator import cli", "generator.units imports generator.cli, which is above it"),
-        ("units.py", "def f():\n    from . import cli", "units.py:2: generator.units imports generator.cli"),
-        ("units.py", "import_module('generator.cli')", "generator.units imports generator.cli"),
-        ("__init__.py", "from generator.units import PASCAL", "generator imports generator.units"),
+        ("units.py", "from asfound import cli", "asfound.units imports asfound.cli, which is above it"),
+        ("units.py", "def f():\n    from . import cli", "units.py:2: asfound.units imports asfound.cli"),
+        ("units.py", "import_module('asfound.cli')", "asfound.units imports asfound.cli"),
+        ("__init__.py", "from asfound.units import PASCAL", "asfound imports asfound.units"),
         (
             "records/rules.py",
             "from ..assessment.results import E",
-            "imports generator.assessment.results, which",
+            "imports asfound.assessment.results, which",
         ),
         (
             "records/rules.py",
-            "from generator.humidity import vapour",
-            "generator.humidity.vapour; the two must not",
+            "from asfound.humidity import vapour",
+            "asfound.humidity.vapour; the two must not",
         ),
         (
             "humidity/salts.py",
-            "from generator.records import models",
-            "generator.records.models; the two must not",
+            "from asfound.records import models",
+            "asfound.records.models; the two must not",
         ),
         ("humidity/salts.py", "import scipy.optimize", "salts.py:1: humidity needs numpy only, not scipy"),
-        ("humidity/vapour.py", "from generator.humidity import pressure", "in a circle: generator.humidity"),
+        ("humidity/vapour.py", "from asfound.humidity import pressure", "in a circle: asfound.humidity"),
         (
             "records/visits.py",
             "if TYPE_CHECKING:\n    from . import models",
-            "in a circle: generator.records.",
+            "in a circle: asfound.records.",
         ),
-        ("helpers.py", "", "generator/helpers.py: no layer"),
+        ("helpers.py", "", "asfound/helpers.py: no layer"),
     ],
 )
 def test_forbidden_imports_are_caught(path: str, text: str, complaint: str):

@@ -14,13 +14,13 @@ from typing import Any
 
 import pytest
 
-from generator.assessment.assess import assess
-from generator.cli import main
-from generator.commands.issue_certificates import facility_day
-from generator.issuing import Refusal, issue, write
-from generator.provenance import HistoryOf
-from generator.records.issued import Issued
-from generator.records.snapshot import from_folder
+from asfound.assessment.assess import assess
+from asfound.cli import main
+from asfound.commands.issue_certificates import facility_day
+from asfound.issuing import Refusal, issue, write
+from asfound.provenance import HistoryOf
+from asfound.records.issued import Issued
+from asfound.records.snapshot import from_folder
 from tests import builders as b
 from tests.git_histories import ANN, BEN, ENVIRONMENT, History, Who
 from tests.logs import Run, run_files
@@ -107,7 +107,7 @@ def test_what_another_approved_is_issued_and_says_who_and_how(tmp_path: Path):
         ("cal", CAL, "2026-03-17", "merged by Cal Rush, who calibrated there"),
         ("ann", STRANGER, "2026-03-17", "an e-mail that people.yml does not know"),
         ("ann", DORA, "2026-04-01", "Dora Sallow, who may not on 2026-04-01"),
-        ("cal", ANN, "2026-03-17", "merged by Ann Reed, whom people.yml does not let approve"),
+        ("cal", ANN, "2026-03-17", "merged by Ann Tansy, whom people.yml does not let approve"),
     ],
 )
 def test_what_nobody_independent_and_entitled_approved_is_refused(
@@ -360,7 +360,7 @@ def test_another_who_may_approve_authorises_where_named(tmp_path: Path):
     ("who", "why"),
     [
         ("cal", "Cal Rush read at this visit"),
-        ("ann", "people.yml does not let Ann Reed approve on 2026-04-10"),
+        ("ann", "people.yml does not let Ann Tansy approve on 2026-04-10"),
         ("dora", "people.yml does not let Dora Sallow approve on 2026-04-10"),
         ("cat", "people.yml knows no 'cat'"),
     ],
@@ -436,7 +436,7 @@ def test_a_history_that_was_cut_off_issues_nothing(tmp_path: Path, capsys: pytes
 
 
 def test_the_day_of_a_certificate_is_the_facility_s_as_that_of_an_approval_is(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.delenv("HYGROTRAIL_DATE", raising=False)
+    monkeypatch.delenv("ASFOUND_DATE", raising=False)
     west, east = (facility_day(b.records(b.facility(time_zone=zone))) for zone in ("Etc/GMT+12", "Pacific/Kiritimati"))
     assert 1 <= (east - west).days <= 2, "their clocks are 26 hours apart"
 

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-SERVE = "python3 -m venv .venv && .venv/bin/python -m pip install -q -e . && .venv/bin/python -m generator serve"
-INSIDE = {"site_templates": "generator/_site_templates", "records": "generator/_demo_records"}
+SERVE = "python3 -m venv .venv && .venv/bin/python -m pip install -q -e . && .venv/bin/python -m asfound serve"
+INSIDE = {"generator": ".", "site_templates": "asfound/_site_templates", "records": "asfound/_demo_records"}
 TEST = 'python3 -m venv .venv && .venv/bin/python -m pip install -q -e ".[dev]" && .venv/bin/python -m pytest'
 
 
@@ -60,17 +60,17 @@ def test_a_lock_names_no_host_and_no_machine(name: str):
 def test_the_wheel_carries_the_package_its_templates_and_the_demo(tmp_path: Path):
     build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)]
     subprocess.run(build, cwd=ROOT, check=True, capture_output=True, text=True)
-    (wheel,) = tmp_path.glob("hygrotrail-*.whl")
+    (wheel,) = tmp_path.glob("asfound-*.whl")
     packed = set(zipfile.ZipFile(wheel).namelist())
-    sources = [path for folder in ("generator", *INSIDE) for path in (ROOT / folder).rglob("*")]
+    sources = [(folder, path) for folder in INSIDE for path in (ROOT / folder).rglob("*")]
     expected = {
-        re.sub("^[^/]+", lambda m: INSIDE.get(m.group(), m.group()), path.relative_to(ROOT).as_posix())
-        for path in sources
-        if path.is_file() and "__pycache__" not in path.parts
+        (Path(INSIDE[folder]) / path.relative_to(ROOT / folder)).as_posix()
+        for folder, path in sources
+        if path.is_file() and "__pycache__" not in path.parts and ".egg-info" not in path.as_posix()
     }
-    assert "generator/__init__.py" in expected
+    assert "asfound/__init__.py" in expected
     assert expected <= packed
     assert {name.split("/")[0] for name in packed} == {
-        "generator",
+        "asfound",
         wheel.name.rsplit("-", 3)[0] + ".dist-info",
     }

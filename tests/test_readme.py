@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from generator import humidity
-from generator.cli import main
-from generator.commands.common import CLEAN
-from generator.records.columns import COLUMNS
-from generator.site.downloads import RESULT_COLUMNS
+from asfound import humidity
+from asfound.cli import main
+from asfound.commands.common import CLEAN
+from asfound.records.columns import COLUMNS
+from asfound.site.downloads import RESULT_COLUMNS
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -1,4 +1,4 @@
-"""`hygrotrail retrace`: a reference was wrong; what changes, in text and for programs, and what was typed wrong."""
+"""`asfound retrace`: a reference was wrong; what changes, in text and for programs, and what was typed wrong."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.cli import main
-from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from asfound.cli import main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 from tests import builders as b
 
 DAY = "2026-12-31"

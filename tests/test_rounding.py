@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.rounding import MINUS, NOTHING, decimals_for, expanded, fixed, published, significant, value_with
+from asfound.rounding import MINUS, NOTHING, decimals_for, expanded, fixed, published, significant, value_with
 
 SIZES = st.floats(1e-6, 1e6)
 VALUES = st.floats(-1e6, 1e6)

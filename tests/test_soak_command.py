@@ -1,4 +1,4 @@
-"""`hygrotrail soak`: of a log its plateaus, what was left at each, minutes saved, and rows that a build computes."""
+"""`asfound soak`: of a log its plateaus, what was left at each, minutes saved, and rows that a build computes."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.cli import main
-from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from asfound.cli import main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 from tests import builders as b
 from tests.logs import Run, run_files
 

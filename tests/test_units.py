@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from generator.units import CANONICAL, UNITS, UnitError, amount, amount_of, header_unit, symbols
+from asfound.units import CANONICAL, UNITS, UnitError, amount, amount_of, header_unit, symbols
 
 # NIST SP 811 (2008), appendix B.8, pressure: factor to pascals and half of its last printed digit (digits from
 # memory; the two tests below compute psi and the columns of mercury again from their definitions).

@@ -17,15 +17,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from generator.cli import main
-from generator.site.assets import template_folders
-from generator.site.certificate import _qr_code, attachments, certificate, printing
-from generator.site.certificate_page import page
-from generator.site.differences import differences
-from generator.site.evidence import blob_id
-from generator.site.frozen import CannotRecompute, recomputed
-from generator.site.statement import statement_bytes
-from generator.verifying.verify import CannotVerify, Verdict, Verification, as_text, verify
+from asfound.cli import main
+from asfound.site.assets import template_folders
+from asfound.site.certificate import _qr_code, attachments, certificate, printing
+from asfound.site.certificate_page import page
+from asfound.site.differences import differences
+from asfound.site.evidence import blob_id
+from asfound.site.frozen import CannotRecompute, recomputed
+from asfound.site.statement import statement_bytes
+from asfound.verifying.verify import CannotVerify, Verdict, Verification, as_text, verify
 from tests.site.certified import VISIT, opened, story
 from tests.site.frozen_certificates import issued_story, story_statement
 
@@ -182,10 +182,10 @@ def test_whatever_else_is_altered_in_the_statement_does_not_come_out(path: tuple
 
 def test_a_record_that_is_altered_no_longer_has_its_hash_or_gives_other_numbers():
     statement = story_statement()
-    (record,) = (r for r in statement["evidence"]["records"] if r["path"] == "families/reed.yml")
+    (record,) = (r for r in statement["evidence"]["records"] if r["path"] == "families/rush.yml")
     record["text"] = record["text"].replace("2 %RH", "9 %RH")
     found = verify(printed(statement, issued_story()[1]))
-    assert "families/reed.yml has another SHA-256" in details(found, "attachments")
+    assert "families/rush.yml has another SHA-256" in details(found, "attachments")
     record["sha256"] = hashlib.sha256(record["text"].encode()).hexdigest()
     found = verify(printed(statement, issued_story()[1]))
     assert verdicts(found)["attachments"] == "same"
@@ -313,12 +313,12 @@ def encrypted() -> bytes:
         (lambda: b"Calibration certificate", "no PDF, or a damaged one"),
         (lambda: issued()[:20000], "no PDF, or a damaged one"),
         (encrypted, "encrypted"),
-        (without_attachments, "no statement of hygrotrail is attached"),
+        (without_attachments, "no statement of asfound is attached"),
         (without_record, f"the record of the visit, {CSV}, is not attached"),
         (preview, "this is a preview"),
-        (lambda: with_attached(JSON, b"{"), "no statement of hygrotrail is attached"),
-        (lambda: with_attached(JSON, b"[" * 100_000), "no statement of hygrotrail is attached"),
-        (lambda: stated_otherwise(schema="hygrotrail certificate 9"), "schema is 'hygrotrail certificate 9'"),
+        (lambda: with_attached(JSON, b"{"), "no statement of asfound is attached"),
+        (lambda: with_attached(JSON, b"[" * 100_000), "no statement of asfound is attached"),
+        (lambda: stated_otherwise(schema="asfound certificate 9"), "schema is 'asfound certificate 9'"),
         (lambda: stated_otherwise(evidence=None), "lacks evidence"),
         (lambda: stated_otherwise(sensor=None), "lacks sensor"),
     ],

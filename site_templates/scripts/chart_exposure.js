@@ -9,7 +9,7 @@
 (() => {
   "use strict";
 
-  const { kinds, plain, time, fade, mark, DAY } = window.hygrotrailCharts;
+  const { kinds, plain, time, fade, mark, DAY } = window.asfoundCharts;
 
   /* Days that follow each other: nothing is drawn over days without a value. */
   function runs(points) {

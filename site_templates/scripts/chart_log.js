@@ -10,7 +10,7 @@
 (() => {
   "use strict";
 
-  const { kinds, plain, time, stamp, fade } = window.hygrotrailCharts;
+  const { kinds, plain, time, stamp, fade } = window.asfoundCharts;
 
   const LEAST_REACH = 0.5; // %RH of errors that the lower sheet shows at least
 

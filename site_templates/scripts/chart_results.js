@@ -35,7 +35,7 @@
 (() => {
   "use strict";
 
-  const { kinds, plain, time, stamp, fade, distinct, field, mark, DAY } = window.hygrotrailCharts;
+  const { kinds, plain, time, stamp, fade, distinct, field, mark, DAY } = window.asfoundCharts;
 
   const GLYPHS = [
     "circle", "square", "diamond", "triangle-up", "triangle-down", "pentagon", "star", "hexagon", "cross", "star-diamond",

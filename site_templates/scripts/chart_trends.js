@@ -16,7 +16,7 @@
 (() => {
   "use strict";
 
-  const { kinds, plain, distinct, mark } = window.hygrotrailCharts;
+  const { kinds, plain, distinct, mark } = window.asfoundCharts;
 
   const ROW = { screen: 21, paper: 15 }; // pixels a row of the fleet: on paper all of it on one sheet
 

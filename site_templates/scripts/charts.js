@@ -12,7 +12,7 @@
  *   y_title   text of the vertical axis: "Error / %RH"
  *   points    list of what is shown; a chart without any says so in words
  *
- * A kind is one entry of hygrotrailCharts.kinds: (chart, look, sheet) → { traces, layout, key }. `look` holds the
+ * A kind is one entry of asfoundCharts.kinds: (chart, look, sheet) → { traces, layout, key }. `look` holds the
  * colours, `sheet` whether it is paper, `key` lists what the legend does not tell: lines of text under the sheet.
  */
 (() => {
@@ -79,7 +79,7 @@
   }
 
   const kinds = {};
-  window.hygrotrailCharts = { kinds, plain, time, stamp, fade, distinct, field, mark, DAY: 86400000 };
+  window.asfoundCharts = { kinds, plain, time, stamp, fade, distinct, field, mark, DAY: 86400000 };
 
   /* What the legend inside the sheet does not tell, under it. */
   function key(parts, box) {

@@ -2,7 +2,7 @@
 "use strict";
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const store = `hygrotrail visit ${data.visit}`;
+  const store = `asfound visit ${data.visit}`;
   const fields = [...document.querySelectorAll("[data-key]")];
   const byKey = new Map(fields.map((field) => [field.dataset.key, field]));
   const shownKeys = [...document.querySelectorAll("[data-shows]")].map((button) => button.dataset.shows);

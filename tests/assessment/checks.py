@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from generator.records.models import MeasuringRange, Policy, Tolerance
+from asfound.records.models import MeasuringRange, Policy, Tolerance
 from tests import builders as b
 from tests.builders import Files
 from tests.humidity.published_checks import Check, table
@@ -377,8 +377,8 @@ def states(program: Program) -> Iterator[Check]:
         yield _word(name, standing(program, yearly(visits)).state, expected)
     swapped = b.sensor(
         installed=[
-            {"serial": "A", "family": "reed", "from": "2000-01-01"},
-            {"serial": "B", "family": "reed", "from": "2025-06-01"},
+            {"serial": "A", "family": "rush", "from": "2000-01-01"},
+            {"serial": "B", "family": "rush", "from": "2025-06-01"},
         ]
     )
     found = standing(program, yearly({"2025-03-16": 4.0}, swapped))

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from generator.records.models import Channel
+from asfound.records.models import Channel
 from tests.assessment.histories import Instrument, visit
 from tests.humidity.published_checks import Check
 from tests.program import Program
@@ -118,12 +118,12 @@ def pools(program: Program) -> Iterator[Check]:
     """
     for targets, own in (((50.0,), OWN**2), ((20.0, 80.0), OWN**2 / 2.0)):
         epoch = _epoch(program, [[0.0] * len(targets), [0.3] * len(targets), [0.0] * len(targets)], targets)
-        pool = program.visit_to_visit.pool_of("reed", Channel.HUMIDITY, [epoch, epoch])
+        pool = program.visit_to_visit.pool_of("rush", Channel.HUMIDITY, [epoch, epoch])
         yield _number("σ²", pool.sigma**2, 0.06 - own, 1e-6)
         yield _number("ν", pool.nu, 2.0)
         yield _number("Var(σ̂²) = 2·(σ² + own)²/2", 1.0 / pool.information, 0.06**2, 1e-6)
     steady = [_epoch(program, [[0.0], [0.1 * sign], [0.0]]) for sign in (1.0, -1.0) * 6]
-    pool = program.visit_to_visit.pool_of("reed", Channel.HUMIDITY, [*steady, _epoch(program, [[0.0], [9.0], [0.0]])])
+    pool = program.visit_to_visit.pool_of("rush", Channel.HUMIDITY, [*steady, _epoch(program, [[0.0], [9.0], [0.0]])])
     yield _number("left out", pool.left_out, 1.0)
 
 

@@ -8,12 +8,12 @@ from datetime import date
 
 import numpy as np
 
-from generator.assessment.history import Epoch, VisitHistory, epochs_of
-from generator.assessment.result import Result, blank_result
-from generator.records.models import Channel
-from generator.uncertainty.budgets import Budgets, make_budgets
-from generator.uncertainty.sources import Catalogue, Source
-from generator.uncertainty.terms import Terms
+from asfound.assessment.history import Epoch, VisitHistory, epochs_of
+from asfound.assessment.result import Result, blank_result
+from asfound.records.models import Channel
+from asfound.uncertainty.budgets import Budgets, make_budgets
+from asfound.uncertainty.sources import Catalogue, Source
+from asfound.uncertainty.terms import Terms
 
 Sources = Mapping[str, float]
 """By identity, the signed contribution c·u; a source has the same u wherever it stands."""
@@ -30,7 +30,7 @@ class Instrument:
         self._sources.append(sources)
         u = math.hypot(*sources.values())
         common = {
-            "visit": f"{day}-lab", "revision": 1, "day": day, "sensor": "RH-1", "serial": "A", "model": "reed",
+            "visit": f"{day}-lab", "revision": 1, "day": day, "sensor": "RH-1", "serial": "A", "model": "rush",
             "plateau": 1, "phase": "as_found", "target": target, "direction": "rising", "medium": "chamber",
             "reference": "GEN-01", "time_utc": 0, "note": "", "rule": "",
         }  # fmt: skip

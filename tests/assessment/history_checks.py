@@ -316,7 +316,7 @@ def reliability_of_a_model(program: Program) -> Iterator[Check]:
     )
     found = assessed(program, files, "2026-12-31").reliabilities
     keys = [(r.model, r.place, r.in_tolerance, r.visits) for r in found]
-    expected = [("reed", "", 3, 6), ("reed", "lab", 2, 4), ("reed", "yard", 1, 2)]
+    expected = [("rush", "", 3, 6), ("rush", "lab", 2, 4), ("rush", "yard", 1, 2)]
     yield _word(f"{keys}", keys, expected)
     # x of 6 for which P(3 or more of 6) = 5 %: the sum of C(6,i)·x^i·(1−x)^(6−i) over i = 3…6.
     x = found[0].lower_bound

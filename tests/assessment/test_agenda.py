@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.agenda import Agenda, DueSensor, agenda
-from generator.assessment.due import DueState
-from generator.assessment.rounds import hours, rounds
+from asfound.assessment.agenda import Agenda, DueSensor, agenda
+from asfound.assessment.due import DueState
+from asfound.assessment.rounds import hours, rounds
 from tests import builders as b
 from tests.assessment.checks import old_references, points, yearly
 

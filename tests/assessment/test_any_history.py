@@ -8,10 +8,10 @@ from datetime import date, timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.drift import Ahead, drift
-from generator.assessment.history import VisitHistory, epochs_of
-from generator.assessment.visit_to_visit import component, pool_of
-from generator.records.models import Channel, Policy
+from asfound.assessment.drift import Ahead, drift
+from asfound.assessment.history import VisitHistory, epochs_of
+from asfound.assessment.visit_to_visit import component, pool_of
+from asfound.records.models import Channel, Policy
 from tests.assessment.histories import Instrument
 
 FIRST = date(2012, 2, 29)
@@ -57,7 +57,7 @@ def test_whatever_the_history_something_sound_is_said_of_it(data):
     budgets = instrument.budgets()
     epoch = epochs_of(visits, budgets)[-1]
     channel = data.draw(st.sampled_from(list(Channel)))
-    pool = pool_of("reed", channel, [e for e in epochs_of(visits, budgets) if e is not None])
+    pool = pool_of("rush", channel, [e for e in epochs_of(visits, budgets) if e is not None])
     known = component(pool, channel, Policy(rule="guard_band", least_pool=2))
     ahead = Ahead(today=last, due=last, months=12, tolerance_at=lambda at: at / 50.0)
     found = drift(visits, epoch, budgets, channel, known, ahead)

@@ -7,8 +7,8 @@ from datetime import date
 
 import pytest
 
-from generator.assessment.carried_back import CarriedBack, carried_back
-from generator.uncertainty.measurement import measure
+from asfound.assessment.carried_back import CarriedBack, carried_back
+from asfound.uncertainty.measurement import measure
 from tests import builders as b
 
 FIRST, SECOND = "2026-01-12", "2026-12-12"  # 334 days apart

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from generator.assessment.change_charts import change_chart
-from generator.assessment.instruments import history_of
-from generator.records.models import Channel
-from generator.uncertainty.covariance import expanded_of_combination, expanded_of_combinations
+from asfound.assessment.change_charts import change_chart
+from asfound.assessment.instruments import history_of
+from asfound.records.models import Channel
+from asfound.uncertainty.covariance import expanded_of_combination, expanded_of_combinations
 from tests import builders as b
 from tests.assessment.checks import TARGETS, points, yearly
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.conformity import (
+from asfound.assessment.conformity import (
     Verdict,
     judge,
     probability_outside,
@@ -16,8 +16,8 @@ from generator.assessment.conformity import (
     stated_probability,
     tolerance_at,
 )
-from generator.records.models import Policy, Tolerance
-from generator.uncertainty.sources import coverage_factor
+from asfound.records.models import Policy, Tolerance
+from asfound.uncertainty.sources import coverage_factor
 
 RULES = st.one_of(
     st.just(Policy(rule="simple_acceptance")),

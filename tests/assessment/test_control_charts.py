@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.control_charts import ewma, ewma_half_width, individuals, moving_range_sigma
+from asfound.assessment.control_charts import ewma, ewma_half_width, individuals, moving_range_sigma
 
 SERIES = st.lists(st.floats(-5.0, 5.0), min_size=4, max_size=12)
 

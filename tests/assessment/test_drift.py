@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from generator.assessment.line import fit_line
-from generator.records.models import Channel
-from generator.uncertainty.covariance import covariance
+from asfound.assessment.line import fit_line
+from asfound.records.models import Channel
+from asfound.uncertainty.covariance import covariance
 from tests import builders as b
 from tests.assessment.checks import TARGETS, old_references, points, yearly
 from tests.benchmarks.drift_coverage import Tally, simulate
@@ -23,7 +23,7 @@ YEARS = ("2021-03-16", "2022-03-16", "2023-03-16", "2024-03-16", "2025-03-16")
 def test_a_rate_covers_only_with_the_visit_to_visit_component():
     """Whole visits shift by 0.3 %RH beyond their uncertainty: left out, 95 % become far fewer."""
     found = b.assessed(yearly(dict.fromkeys(YEARS, 0.0)))
-    (epoch,) = found.instruments.history(("reed", "RH-1-A"), Channel.HUMIDITY).epochs
+    (epoch,) = found.instruments.history(("rush", "RH-1-A"), Channel.HUMIDITY).epochs
     known, truth, visit = epoch.covariance, 0.2 * epoch.years, epoch.visits
     assert known == pytest.approx(covariance(found.measurement.whole(), [r.line for r in found.results]))
     rng = np.random.default_rng(7)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.due import add_months, completes
+from asfound.assessment.due import add_months, completes
 from tests import builders as b
 from tests.assessment.checks import points, yearly
 
@@ -106,8 +106,8 @@ def test_grace_moves_no_due_day():
 def test_a_new_instrument_was_never_calibrated():
     swapped = b.sensor(
         installed=[
-            {"serial": "A", "family": "reed", "from": "2000-01-01"},
-            {"serial": "B", "family": "reed", "from": "2025-06-01"},
+            {"serial": "A", "family": "rush", "from": "2000-01-01"},
+            {"serial": "B", "family": "rush", "from": "2025-06-01"},
         ]
     )
     files = yearly({"2025-03-16": 0.1, "2025-06-01": 0.1}, swapped)

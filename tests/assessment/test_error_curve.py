@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 import tests.builders as b
-from generator.assessment.error_curve import (
+from asfound.assessment.error_curve import (
     ErrorCurve,
     between_curves,
     curve_between,
@@ -17,7 +17,7 @@ from generator.assessment.error_curve import (
     curve_of_line,
     weights_at,
 )
-from generator.uncertainty.covariance import covariance, expanded_of_combination
+from asfound.uncertainty.covariance import covariance, expanded_of_combination
 
 
 def curve(at: list[float], errors: list[float], u: float = 0.1, k: float = 2.0) -> ErrorCurve:

@@ -9,11 +9,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from generator.assessment.error_curve import ErrorCurve
-from generator.assessment.error_path import Basis, ErrorPath, Leg
-from generator.assessment.exposure import mean_difference, size_at, trend_exposure
-from generator.records.models import ProcessLimits
-from generator.records.trends import Trend
+from asfound.assessment.error_curve import ErrorCurve
+from asfound.assessment.error_path import Basis, ErrorPath, Leg
+from asfound.assessment.exposure import mean_difference, size_at, trend_exposure
+from asfound.records.models import ProcessLimits
+from asfound.records.trends import Trend
 
 HOUR = 3600
 START = int(datetime(2026, 3, 1, tzinfo=UTC).timestamp())

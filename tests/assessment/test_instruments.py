@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from generator.records.models import Channel
+from asfound.records.models import Channel
 from tests import builders as b
 from tests.assessment.checks import old_references, points, yearly
 from tests.assessment.test_drift import YEARS
@@ -21,7 +21,7 @@ def drift(files, sensor="RH-1", channel=0):
 
 
 def swapped(*installed):
-    return b.sensor(installed=[{"serial": serial, "family": "reed", "from": day} for serial, day in installed])
+    return b.sensor(installed=[{"serial": serial, "family": "rush", "from": day} for serial, day in installed])
 
 
 def test_a_swap_begins_another_instruments_history():
@@ -35,11 +35,11 @@ def test_an_instrument_takes_its_history_along_to_another_position():
     first = b.sensor(
         "RH-1",
         installed=[
-            {"serial": "A", "family": "reed", "from": "2000-01-01"},
-            {"serial": "B", "family": "reed", "from": "2023-06-01"},
+            {"serial": "A", "family": "rush", "from": "2000-01-01"},
+            {"serial": "B", "family": "rush", "from": "2023-06-01"},
         ],
     )
-    second = b.sensor("RH-2", installed=[{"serial": "A", "family": "reed", "from": "2023-07-01"}])
+    second = b.sensor("RH-2", installed=[{"serial": "A", "family": "rush", "from": "2023-07-01"}])
     visits = [
         b.visit(f"{day}-lab", *points(round(0.2 * i + (1.0 if i > 2 else 0.0), 2), sensor=f"RH-{1 + (i > 2)}"))
         for i, day in enumerate(YEARS)

@@ -12,10 +12,10 @@ from pydantic import ValidationError
 from scipy.optimize import brentq
 from scipy.stats import binomtest
 
-from generator.assessment.due import add_months, due_day
-from generator.assessment.interval import drift_limited_years, staircase, whole_months
-from generator.assessment.reliability import exponential_months, lower_bound
-from generator.records.models import Intervals, Policy
+from asfound.assessment.due import add_months, due_day
+from asfound.assessment.interval import drift_limited_years, staircase, whole_months
+from asfound.assessment.reliability import exponential_months, lower_bound
+from asfound.records.models import Intervals, Policy
 from tests import builders as b
 from tests.assessment.checks import points, yearly
 from tests.assessment.history_checks import intervals, proposed

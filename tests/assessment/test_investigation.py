@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import tests.builders as b
-from generator.assessment.error_path import Basis
-from generator.assessment.findings import Case
-from generator.faults import RecordsRefused
+from asfound.assessment.error_path import Basis
+from asfound.assessment.findings import Case
+from asfound.faults import RecordsRefused
 
 TIGHT = {"lowest": "45 %RH", "highest": "60 %RH"}
 
@@ -75,7 +75,7 @@ def test_a_pass_at_two_of_three_set_points_does_not_open_it():
 
 
 def test_an_instrument_that_was_never_good_may_have_been_out_since_it_came():
-    installed = [{"serial": "A", "family": "reed", "from": "2026-01-20"}]
+    installed = [{"serial": "A", "family": "rush", "from": "2026-01-20"}]
     found = case(store({"2027-02-15": read(4.0)}, installed=installed))
     assert found.last_good is None
     assert datetime.fromtimestamp(found.exposure.start, UTC) == datetime(2026, 1, 20, tzinfo=UTC)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit, minimize_scalar
 from scipy.spatial.distance import mahalanobis
 
-from generator.assessment.least_squares import (
+from asfound.assessment.least_squares import (
     aitken,
     chi_squared,
     contrasts,

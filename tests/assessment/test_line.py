@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.history import STATED_OWN, epochs_of
-from generator.assessment.line import contrasts_of, drift_to, fit_line, line_through
-from generator.records.models import Channel
+from asfound.assessment.history import STATED_OWN, epochs_of
+from asfound.assessment.line import contrasts_of, drift_to, fit_line, line_through
+from asfound.records.models import Channel
 from tests.assessment.histories import Instrument, visit
 
 HUMIDITY = Channel.HUMIDITY

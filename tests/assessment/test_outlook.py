@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import t as student
 
-from generator.assessment.line import fit_line
-from generator.assessment.outlook import crossing_days, outlooks
-from generator.records.models import Channel
+from asfound.assessment.line import fit_line
+from asfound.assessment.outlook import crossing_days, outlooks
+from asfound.records.models import Channel
 from tests.assessment.histories import Instrument, visit
 from tests.assessment.test_line import FOUR_YEARS, own, with_errors, worked_by_hand, yearly
 

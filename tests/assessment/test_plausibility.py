@@ -6,10 +6,10 @@ import itertools
 
 import pytest
 
-from generator.assessment.assess import check
-from generator.faults import Severity
-from generator.humidity import saturation_pressure_for_rh
-from generator.units import UNITS
+from asfound.assessment.assess import check
+from asfound.faults import Severity
+from asfound.humidity import saturation_pressure_for_rh
+from asfound.units import UNITS
 from tests import builders as b
 
 SYMBOLS = ("kPa", "psi", "bar", "hPa")

@@ -7,10 +7,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from generator.assessment.assess import assess_visit
-from generator.assessment.conformity import Verdict
-from generator.assessment.recalibrations import recalibrations
-from generator.assessment.reference_checks import bracket, good_days
+from asfound.assessment.assess import assess_visit
+from asfound.assessment.conformity import Verdict
+from asfound.assessment.recalibrations import recalibrations
+from asfound.assessment.reference_checks import bracket, good_days
 from tests import builders as b
 from tests.assessment.history_checks import checked, doubted, probe_records, recalibrated, used
 from tests.program import as_it_is

@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from generator.faults import RecordsRefused
+from asfound.faults import RecordsRefused
 from tests import builders as b
 from tests.assessment.checks import TARGETS, points, yearly
 

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.conformity import Verdict
-from generator.assessment.retrace import Retrace, retrace
-from generator.assessment.standing import State
-from generator.uncertainty.measurement import measure
-from generator.uncertainty.monte_carlo import monte_carlo
-from generator.uncertainty.shifts import constant
+from asfound.assessment.conformity import Verdict
+from asfound.assessment.retrace import Retrace, retrace
+from asfound.assessment.standing import State
+from asfound.uncertainty.measurement import measure
+from asfound.uncertainty.monte_carlo import monte_carlo
+from asfound.uncertainty.shifts import constant
 from tests import builders as b
 
 DAY = date(2026, 12, 31)

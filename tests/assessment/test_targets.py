@@ -14,13 +14,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from generator.assessment.instrument_readings import CannotAim
-from generator.assessment.target import Conditions, SensorTargets
-from generator.assessment.targets import COOLING_K_PER_PA, in_order, targets
-from generator.cli import main
-from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
-from generator.records.load import load
-from generator.records.snapshot import from_folder
+from asfound.assessment.instrument_readings import CannotAim
+from asfound.assessment.target import Conditions, SensorTargets
+from asfound.assessment.targets import COOLING_K_PER_PA, in_order, targets
+from asfound.cli import main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from asfound.records.load import load
+from asfound.records.snapshot import from_folder
 from tests import builders
 from tests.builders import Files, Keys, Row, calibration, flat, point, quantity
 

@@ -20,15 +20,15 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from generator.assessment.drift import Ahead, Drift, drift
-from generator.assessment.history import DAYS_A_YEAR, Epoch, VisitHistory, epochs_of
-from generator.assessment.outlook import HORIZON_YEARS
-from generator.assessment.result import Result, blank_result
-from generator.assessment.visit_to_visit import VisitToVisit, component, pool_of
-from generator.records.models import Channel, Policy
-from generator.uncertainty.budgets import Budgets, make_budgets
-from generator.uncertainty.sources import Catalogue, Source
-from generator.uncertainty.terms import Terms
+from asfound.assessment.drift import Ahead, Drift, drift
+from asfound.assessment.history import DAYS_A_YEAR, Epoch, VisitHistory, epochs_of
+from asfound.assessment.outlook import HORIZON_YEARS
+from asfound.assessment.result import Result, blank_result
+from asfound.assessment.visit_to_visit import VisitToVisit, component, pool_of
+from asfound.records.models import Channel, Policy
+from asfound.uncertainty.budgets import Budgets, make_budgets
+from asfound.uncertainty.sources import Catalogue, Source
+from asfound.uncertainty.terms import Terms
 
 TARGETS = (20.0, 50.0, 80.0)
 TOLERANCE = 2.0
@@ -133,7 +133,7 @@ def history(case: Case, rng: np.random.Generator) -> History:
 
 def _result(day: date, phase: int, at: float, line: int) -> Result:
     common = {
-        "visit": str(day), "revision": 1, "day": day, "sensor": "RH-1", "serial": "A", "model": "reed",
+        "visit": str(day), "revision": 1, "day": day, "sensor": "RH-1", "serial": "A", "model": "rush",
         "plateau": 1, "phase": ("as_found", "as_left")[phase], "target": at, "direction": "rising",
         "medium": "chamber", "reference": "GEN-01", "time_utc": 0, "note": "", "rule": "",
     }  # fmt: skip
@@ -164,7 +164,7 @@ def family(case: Case, rng: np.random.Generator) -> Iterator[tuple[History, Drif
     policy = Policy.model_validate({"rule": "guard_band", "visit_to_visit": f"{case.between} %RH"})
     known: VisitToVisit
     if case.pooled:
-        known = component(pool_of("reed", Channel.HUMIDITY, [m.epoch for m in members]), Channel.HUMIDITY, policy)
+        known = component(pool_of("rush", Channel.HUMIDITY, [m.epoch for m in members]), Channel.HUMIDITY, policy)
     else:
         known = component(None, Channel.HUMIDITY, policy)
     for member in members:

@@ -19,13 +19,13 @@ from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from generator.cli import suit_the_work
+from asfound.cli import suit_the_work
 
 suit_the_work()  # as the commands do, before numpy is loaded
 
-from generator.provenance import provenance_at
-from generator.records.git import repository_of
-from generator.records.load import load
+from asfound.provenance import provenance_at
+from asfound.records.git import repository_of
+from asfound.records.load import load
 from tests import builders as b
 from tests.git_histories import ANN, BEN, ENVIRONMENT, Who
 

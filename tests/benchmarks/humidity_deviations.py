@@ -17,7 +17,7 @@ import psychrolib
 from iapws import iapws97
 from iapws._iapws import _Sublimation_Pressure
 
-from generator import humidity
+from asfound import humidity
 from tests.humidity import published_checks
 from tests.humidity.test_vapour import murphy_koop_supercooled_pa
 

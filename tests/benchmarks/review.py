@@ -16,30 +16,30 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
-from generator.cli import suit_the_work
+from asfound.cli import suit_the_work
 
 suit_the_work()  # as the commands do, before numpy is loaded
 
-from generator.records.git import Repository
-from generator.review.markdown import as_markdown
-from generator.review.report import review
+from asfound.records.git import Repository
+from asfound.review.markdown import as_markdown
+from asfound.review.report import review
 from tests.benchmarks.throughput import repository as records_of
 from tests.builders import family, sensor, two_pressure
 
 TEN = 10
 DAY = date(2026, 11, 25)
-ANN = "Ann Reed <ann@alder.example>"
+ANN = "Ann Tansy <ann@alder.example>"
 
 
 def files_of(sensors: int, visits: int) -> dict[str, bytes]:
     """The records of the throughput benchmark, spread over ten families and ten references."""
     files = records_of(sensors, visits)
     for number in range(TEN):
-        files |= family(f"reed-{number}")
+        files |= family(f"rush-{number}")
         known = two_pressure(f"GEN-{number + 1:02d}")
         files |= {path: content.replace(b"2026-01-12", b"2015-01-12") for path, content in known.items()}
     for number in range(sensors):
-        instrument = {"serial": f"RH-{number}-A", "family": f"reed-{number % TEN}", "from": "2000-01-01"}
+        instrument = {"serial": f"RH-{number}-A", "family": f"rush-{number % TEN}", "from": "2000-01-01"}
         files |= sensor(f"RH-{number}", installed=[instrument])
     for path, content in files.items():
         if path.startswith("visits/"):

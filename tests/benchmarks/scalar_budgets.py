@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from generator.cli import suit_the_work
+from asfound.cli import suit_the_work
 
 suit_the_work()  # as the commands do, before numpy is loaded
 
@@ -23,12 +23,12 @@ import numpy as np
 import uncertainties
 import uncertainties.umath
 
-from generator.humidity import two_pressure_rh
-from generator.humidity.vapour import ENHANCEMENT_WATER, VAPOUR_WATER
-from generator.uncertainty.budgets import Budgets, make_budgets
-from generator.uncertainty.duals import differentiate
-from generator.uncertainty.sources import Catalogue, Source
-from generator.uncertainty.terms import Terms
+from asfound.humidity import two_pressure_rh
+from asfound.humidity.vapour import ENHANCEMENT_WATER, VAPOUR_WATER
+from asfound.uncertainty.budgets import Budgets, make_budgets
+from asfound.uncertainty.duals import differentiate
+from asfound.uncertainty.sources import Catalogue, Source
+from asfound.uncertainty.terms import Terms
 
 Readings = tuple[float, float, float, float]
 """saturation temperature, saturation pressure, chamber temperature, chamber pressure; degC and Pa"""

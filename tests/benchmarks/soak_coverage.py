@@ -19,8 +19,8 @@ import numpy as np
 from scipy.signal import lfilter
 from scipy.special import erfcx
 
-from generator.soak.approach import Approach, approach
-from generator.soak.waiting import expanded
+from asfound.soak.approach import Approach, approach
+from asfound.soak.waiting import expanded
 
 Remaining = Callable[[np.ndarray], np.ndarray]
 """Times in time constants → the share of the step that remains."""

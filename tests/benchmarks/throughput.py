@@ -15,15 +15,15 @@ import time
 from datetime import date, timedelta
 from typing import Any
 
-from generator.cli import suit_the_work
+from asfound.cli import suit_the_work
 
 suit_the_work()  # as the commands do, before numpy is loaded
 
-from generator.assessment.assess import assemble
-from generator.assessment.results import make_results
-from generator.records.rows import sensor_visits
-from generator.soak.check import check
-from generator.uncertainty.measurement import measure
+from asfound.assessment.assess import assemble
+from asfound.assessment.results import make_results
+from asfound.records.rows import sensor_visits
+from asfound.soak.check import check
+from asfound.uncertainty.measurement import measure
 from tests.builders import records, sensor, two_pressure
 
 FIRST_DAY = date(2016, 1, 4)

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from generator.assessment.target import Conditions
-from generator.cli import main
-from generator.commands.common import CLEAN
-from generator.records.load import load
-from generator.records.snapshot import from_folder
-from generator.sheets.phone import visit_form
-from generator.sheets.plan import Plan, plan
-from generator.site.assets import template_folders
+from asfound.assessment.target import Conditions
+from asfound.cli import main
+from asfound.commands.common import CLEAN
+from asfound.records.load import load
+from asfound.records.snapshot import from_folder
+from asfound.sheets.phone import visit_form
+from asfound.sheets.plan import Plan, plan
+from asfound.site.assets import template_folders
 from tests.browser.conftest import PHONE, ROOT, watched_page
 
 if TYPE_CHECKING:

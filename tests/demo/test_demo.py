@@ -14,16 +14,16 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from generator.assessment.assess import Assessment, assemble, check
-from generator.assessment.due import DueState
-from generator.assessment.result import Result
-from generator.assessment.results import make_results
-from generator.assessment.standing import Standing, State
-from generator.faults import Severity
-from generator.records.rows import sensor_visits
-from generator.records.snapshot import Snapshot, from_folder
-from generator.soak.check import check as check_records
-from generator.uncertainty.measurement import measure
+from asfound.assessment.assess import Assessment, assemble, check
+from asfound.assessment.due import DueState
+from asfound.assessment.result import Result
+from asfound.assessment.results import make_results
+from asfound.assessment.standing import Standing, State
+from asfound.faults import Severity
+from asfound.records.rows import sensor_visits
+from asfound.records.snapshot import Snapshot, from_folder
+from asfound.soak.check import check as check_records
+from asfound.uncertainty.measurement import measure
 
 if TYPE_CHECKING:
     from tests.demo.simulate import TrueError
@@ -78,7 +78,7 @@ def test_the_simulator_owes_nothing_to_the_program():
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
-            assert not any(name.split(".")[0] == "generator" for name in names), path.name
+            assert not any(name.split(".")[0] == "asfound" for name in names), path.name
 
 
 def test_the_hidden_truth_lies_within_the_stated_uncertainty(demo: Assessment, simulation: Simulation):

@@ -9,14 +9,14 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from generator.assessment.assess import Assessment, assemble
-from generator.assessment.investigation import Trends
-from generator.assessment.results import make_results
-from generator.records.load import load
-from generator.records.rows import sensor_visits
-from generator.records.snapshot import from_folder
-from generator.records.trends import check_trends, read_trend
-from generator.uncertainty.measurement import measure
+from asfound.assessment.assess import Assessment, assemble
+from asfound.assessment.investigation import Trends
+from asfound.assessment.results import make_results
+from asfound.records.load import load
+from asfound.records.rows import sensor_visits
+from asfound.records.snapshot import from_folder
+from asfound.records.trends import check_trends, read_trend
+from asfound.uncertainty.measurement import measure
 from tests.demo.trends import EXPORTS, trends
 
 RECORDS = Path(__file__).parents[2] / "records"

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from generator.humidity import (
+from asfound.humidity import (
     absolute_humidity_g_m3,
     dew_point_c,
     frost_point_c,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from generator import humidity
+from asfound import humidity
 
 
 @pytest.mark.parametrize(

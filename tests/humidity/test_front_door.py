@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import generator
-from generator import humidity
+import asfound
+from asfound import humidity
 
 SIGNATURES = {
     "absolute_humidity_g_m3": "(rh_percent, temperature_c, pressure_pa)",
@@ -67,11 +67,11 @@ def test_numpy_is_all_that_it_brings_along():
     """In a fresh interpreter: importing the front door loads no other library of ours or of others."""
     program = """
 import sys
-import generator.humidity
+import asfound.humidity
 print(*sorted({name.split(".")[0] for name in sys.modules} - set(sys.stdlib_module_names) - {"__main__"}))
 """
     command = [sys.executable, "-S", "-c", program]  # without site, which may load what others installed
-    found = os.pathsep.join(str(Path(module.__file__).parents[1]) for module in (generator, np))
+    found = os.pathsep.join(str(Path(module.__file__).parents[1]) for module in (asfound, np))
     environment = os.environ | {"PYTHONPATH": found}
     loaded = subprocess.run(command, capture_output=True, text=True, check=True, env=environment)
-    assert loaded.stdout.split() == ["generator", "numpy"]
+    assert loaded.stdout.split() == ["asfound", "numpy"]

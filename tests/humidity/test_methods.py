@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from generator.humidity import (
+from asfound.humidity import (
     rh_at_sensor,
     rh_from_mirror,
     saturation_pressure_for_rh,

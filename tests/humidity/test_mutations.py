@@ -9,7 +9,7 @@ from types import ModuleType
 
 import pytest
 
-from generator import humidity
+from asfound import humidity
 from tests.humidity import published_checks
 
 SOURCES = Path(humidity.__file__).parent
@@ -119,7 +119,7 @@ def grown(slip: tuple[str, str, str] | None) -> ModuleType:
         if name == MODULES[0]:
             sys.modules[MUTANT] = ModuleType(MUTANT)  # the submodules import through it
             sys.modules[MUTANT].__path__ = []
-        exec(compile(text.replace("generator.humidity", MUTANT), full_name, "exec"), module.__dict__)
+        exec(compile(text.replace("asfound.humidity", MUTANT), full_name, "exec"), module.__dict__)
     return sys.modules[MUTANT]
 
 

@@ -7,8 +7,8 @@ import math
 
 import pytest
 
-from generator import humidity
-from generator.humidity import vapour
+from asfound import humidity
+from asfound.humidity import vapour
 from tests.humidity import published_checks
 
 

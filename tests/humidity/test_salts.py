@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from generator.humidity import SALTS, salt_range_c, salt_rh, salt_uncertainty
+from asfound.humidity import SALTS, salt_range_c, salt_rh, salt_uncertainty
 from tests.humidity.published_checks import table
 
 

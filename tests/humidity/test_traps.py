@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from generator.humidity import (
+from asfound.humidity import (
     enhancement_factor,
     rh_from_mirror,
     salt_rh,

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from iapws import iapws97
 from iapws._iapws import _Sublimation_Pressure
 
-from generator.humidity import (
+from asfound.humidity import (
     enhancement_factor,
     saturated_partial_pressure,
     saturation_temperature_c,

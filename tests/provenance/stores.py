@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from generator.provenance import Provenance, VisitProvenance, provenance
-from generator.records.snapshot import from_folder
+from asfound.provenance import Provenance, VisitProvenance, provenance
+from asfound.records.snapshot import from_folder
 from tests import builders as b
 from tests.git_histories import ANN, BEN, History, Who
 

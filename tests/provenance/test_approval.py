@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from generator.provenance import Approval, ApprovalState
+from asfound.provenance import Approval, ApprovalState
 from tests import builders as b
 from tests.git_histories import ANN, BEN, FORGE, Who
 from tests.provenance.stores import CAL, DORA, STRANGER, VISIT, on_a_branch, store, told, visit, whole
@@ -59,7 +59,7 @@ def test_who_calibrates_may_approve_what_others_calibrated(tmp_path: Path):
 def test_whoever_types_a_visit_in_for_its_technician_may_still_not_approve_without_the_right(tmp_path: Path):
     history = store(tmp_path)
     history.merge(on_a_branch(history, visit(technician="cal"), by=CAL), by=ANN, on="2026-03-17")
-    assert told(history).why == "merged by Ann Reed, whom people.yml does not let approve"
+    assert told(history).why == "merged by Ann Tansy, whom people.yml does not let approve"
 
 
 @pytest.mark.parametrize(
@@ -102,12 +102,12 @@ def test_an_e_mail_that_a_technician_shares_approves_nothing(tmp_path: Path):
     history = store(tmp_path)
     shared = ["ann@alder.example", "lab@alder.example"]
     people = [
-        {"id": "ann", "name": "Ann Reed", "may": ["calibrate"], "from": "2000-01-01", "emails": shared},
+        {"id": "ann", "name": "Ann Tansy", "may": ["calibrate"], "from": "2000-01-01", "emails": shared},
         {"id": "ben", "name": "Ben Sedge", "may": ["approve"], "from": "2000-01-01", "emails": ["LAB@alder.example"]},
     ]
     history.commit({"people.yml": json.dumps({"people": people}).encode()}, by=BEN, on="2026-02-01")
     history.merge(on_a_branch(history), by=Who("Lab", "lab@alder.example"), on="2026-03-17")
-    assert told(history).why == "merged by Ann Reed, who calibrated there: another must approve"
+    assert told(history).why == "merged by Ann Tansy, who calibrated there: another must approve"
 
 
 def test_a_squashed_visit_is_approved_by_the_trailer_that_names_its_reviewer(tmp_path: Path):
@@ -123,7 +123,7 @@ def test_a_squashed_visit_is_approved_by_the_trailer_that_names_its_reviewer(tmp
 def test_a_squashed_visit_without_trailer_awaits_review(tmp_path: Path):
     history = store(tmp_path)
     history.squash(on_a_branch(history), by=ANN, on="2026-03-17", committer=BEN)
-    assert told(history).why == "brought by a commit of Ann Reed, which names no reviewer"
+    assert told(history).why == "brought by a commit of Ann Tansy, which names no reviewer"
 
 
 def test_a_trailer_of_the_technician_is_no_review(tmp_path: Path):
@@ -154,7 +154,7 @@ def test_a_rebased_visit_keeps_the_trailers_of_its_commits(tmp_path: Path):
     found = told(history)
     assert found.approvals == by_ben(brought, day="2026-03-18")
     assert found.history is not None and found.history.recorded is not None
-    assert (found.history.recorded.author, str(found.history.recorded.day)) == ("Ann Reed", "2026-03-16")
+    assert (found.history.recorded.author, str(found.history.recorded.day)) == ("Ann Tansy", "2026-03-16")
 
 
 def test_a_rebased_visit_is_not_approved_by_whoever_rebased_it(tmp_path: Path):
@@ -191,7 +191,7 @@ def test_a_technician_s_own_commit_on_the_branch_names_no_reviewer(tmp_path: Pat
     name = on_a_branch(history)
     history.commit(by=ANN, on="2026-03-17", trailers=[BY_BEN])
     history.merge(name, by=ANN, on="2026-03-18")
-    assert told(history).why == "merged by Ann Reed, who calibrated there: another must approve"
+    assert told(history).why == "merged by Ann Tansy, who calibrated there: another must approve"
 
 
 def test_a_review_of_an_earlier_version_on_the_branch_approves_nothing_of_the_later(tmp_path: Path):

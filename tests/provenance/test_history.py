@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from generator.assessment.assess import assess
-from generator.provenance import ApprovalState, HistoryOf, Step, provenance_at
-from generator.records.git import CannotReadHistory
-from generator.records.snapshot import from_folder
+from asfound.assessment.assess import assess
+from asfound.provenance import ApprovalState, HistoryOf, Step, provenance_at
+from asfound.records.git import CannotReadHistory
+from asfound.records.snapshot import from_folder
 from tests import builders as b
 from tests.git_histories import ANN, BEN, MAIN, History, Who
 from tests.provenance.stores import CAL, VISIT, on_a_branch, store, told, visit, whole
@@ -29,7 +29,7 @@ def test_a_visit_was_recorded_by_its_commit_and_merged_by_the_merge(tmp_path: Pa
     assert (found.head, found.branch) == (merge, MAIN)
     known = found.visits[VISIT].history
     assert known is not None and known.merged is not None
-    assert (step(known.recorded), step(known.merged)) == (("Ann Reed", "2026-03-16"), ("Ben Sedge", "2026-03-17"))
+    assert (step(known.recorded), step(known.merged)) == (("Ann Tansy", "2026-03-16"), ("Ben Sedge", "2026-03-17"))
     assert known.merged.commit == merge
     assert known == found.files[VISIT]
     assert step(found.files["facility.yml"].merged) == ("Ben Sedge", "2026-01-15")
@@ -41,7 +41,7 @@ def test_what_a_branch_holds_is_not_merged_until_the_main_branch_holds_it(tmp_pa
     found = told(history)
     assert (found.state, found.why) == (ApprovalState.NOT_MERGED, "the default branch main does not hold it yet")
     assert found.history is not None
-    assert step(found.history.recorded) == ("Ann Reed", "2026-03-16")
+    assert step(found.history.recorded) == ("Ann Tansy", "2026-03-16")
     assert whole(history).approved == frozenset()
 
 
@@ -88,7 +88,7 @@ def test_clocks_that_go_wrong_change_nothing(tmp_path: Path):
     history.commit({"attachments/plan.pdf": b"%PDF-2"}, by=ANN, on="2019-01-01")
     known = told(history)
     assert known.approvals["RH-1"].commit == merge
-    assert known.history is not None and step(known.history.recorded) == ("Ann Reed", "2026-03-16")
+    assert known.history is not None and step(known.history.recorded) == ("Ann Tansy", "2026-03-16")
 
 
 def test_what_somebody_put_in_the_place_of_a_commit_here_is_not_looked_at(tmp_path: Path):

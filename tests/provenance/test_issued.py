@@ -7,7 +7,7 @@ import json
 from datetime import date
 from pathlib import Path
 
-from generator.provenance import ApprovalState, provenance
+from asfound.provenance import ApprovalState, provenance
 from tests import builders as b
 from tests.git_histories import BEN
 from tests.provenance.stores import VISIT, on_a_branch, store, told, visit, whole

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from generator.provenance import ApprovalState
+from asfound.provenance import ApprovalState
 from tests.git_histories import ANN, BEN, History, Who
 from tests.provenance.stores import CAL, STRANGER, VISIT, store, told, visit
 

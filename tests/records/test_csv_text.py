@@ -8,7 +8,7 @@ import io
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.records.csv_text import delimiter_of, rows_by_line, split
+from asfound.records.csv_text import delimiter_of, rows_by_line, split
 
 PIECES = st.sampled_from(["RH-1", "20.5", " ", ",", ";", "\t", "\n", "\r\n", "\r", "\x0b", "\u2028"])
 

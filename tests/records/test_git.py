@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from generator.records.git import CannotReadHistory, repository_of
-from generator.records.load import load
-from generator.records.snapshot import from_folder
+from asfound.records.git import CannotReadHistory, repository_of
+from asfound.records.load import load
+from asfound.records.snapshot import from_folder
 from tests import builders as b
 from tests.git_histories import ANN, BEN, History
 

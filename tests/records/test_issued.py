@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from generator.assessment.assess import check
-from generator.faults import RecordsRefused
-from generator.records.load import load
-from generator.records.snapshot import from_folder
+from asfound.assessment.assess import check
+from asfound.faults import RecordsRefused
+from asfound.records.load import load
+from asfound.records.snapshot import from_folder
 from tests.repositories import BAD, bad_records, laid_over, minimal
 
 R1 = "issued/RH-101/2026-03-14-drying.r1.json"
@@ -39,7 +39,7 @@ def test_the_records_know_every_certificate_with_who_when_and_which_bytes():
     (one,) = records.issued
     assert (one.sensor, one.visit, one.revision) == ("RH-101", "2026-03-14-drying", 1)
     assert (one.number, one.day) == ("RH-101/2026-03-14-drying.r1", date(2026, 4, 1))
-    assert one.evidence.visit == "visits/2026/2026-03-14-drying.csv" and one.evidence.approved.name == "Bo Reed"
+    assert one.evidence.visit == "visits/2026/2026-03-14-drying.csv" and one.evidence.approved.name == "Bo Tansy"
     assert one.content == WHOLE[R1] and one.statement == json.loads(WHOLE[R1])
 
 

@@ -7,11 +7,11 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 
-from generator.faults import Fault
-from generator.records.load import Records, load
-from generator.records.models import RECORD_MODELS, in_force
-from generator.records.snapshot import from_folder
-from generator.records.validation import keys_at
+from asfound.faults import Fault
+from asfound.records.load import Records, load
+from asfound.records.models import RECORD_MODELS, in_force
+from asfound.records.snapshot import from_folder
+from asfound.records.validation import keys_at
 from tests.records.test_visits import damaged
 from tests.repositories import MINIMAL, laid_over, minimal
 

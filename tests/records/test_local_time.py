@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.records.local_time import TimeRefused, clock_seconds, utc_seconds
+from asfound.records.local_time import TimeRefused, clock_seconds, utc_seconds
 
 OSLO = ZoneInfo("Europe/Oslo")
 VISIT = date(2026, 3, 20)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from generator.records.log_mapping import read_log_mapping
+from asfound.records.log_mapping import read_log_mapping
 
 GOOD = """time: { columns: [Time] }
 columns:

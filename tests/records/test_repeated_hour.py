@@ -16,8 +16,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.records.local_time import TimeRefused, clock_seconds, utc_candidates
-from generator.records.trends import Trend, read_trend
+from asfound.records.local_time import TimeRefused, clock_seconds, utc_candidates
+from asfound.records.trends import Trend, read_trend
 
 COPENHAGEN, DENVER, LORD_HOWE = map(ZoneInfo, ("Europe/Copenhagen", "America/Denver", "Australia/Lord_Howe"))
 BACK = {

@@ -8,9 +8,9 @@ import re
 import pytest
 from hypothesis import given, settings
 
-from generator.faults import Fault, Place, Rule
-from generator.records.check import check
-from generator.records.rules import RULES_ACROSS, cross_check, once_a_file
+from asfound.faults import Fault, Place, Rule
+from asfound.records.check import check
+from asfound.records.rules import RULES_ACROSS, cross_check, once_a_file
 from tests.records.test_visits import damaged
 from tests.repositories import laid_over, minimal
 

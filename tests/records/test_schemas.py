@@ -13,9 +13,9 @@ from jsonschema import Draft202012Validator
 from pydantic import BaseModel
 from ruamel.yaml import YAML
 
-from generator.records.columns import COLUMNS
-from generator.records.models import RECORD_MODELS
-from generator.records.schemas import schemas
+from asfound.records.columns import COLUMNS
+from asfound.records.models import RECORD_MODELS
+from asfound.records.schemas import schemas
 from tests.repositories import minimal
 
 RECORDS = Path(__file__).parents[2] / "records"

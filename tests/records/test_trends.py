@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.faults import Fault
-from generator.records.snapshot import from_folder
-from generator.records.trends import Trend, check_trends, misplaced_trends, read_trend
+from asfound.faults import Fault
+from asfound.records.snapshot import from_folder
+from asfound.records.trends import Trend, check_trends, misplaced_trends, read_trend
 
 OSLO = ZoneInfo("Europe/Oslo")
 PATH = "trends/RH-1.csv"

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.faults import Fault, Place
-from generator.records.columns import COLUMNS, REQUIRED
-from generator.records.visits import Visit, read_visit
+from asfound.faults import Fault, Place
+from asfound.records.columns import COLUMNS, REQUIRED
+from asfound.records.visits import Visit, read_visit
 from tests.repositories import minimal
 
 PATH = "visits/2026/2026-03-14-drying.csv"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from generator.faults import Fault
-from generator.review.report import Review, review
+from asfound.faults import Fault
+from asfound.review.report import Review, review
 from tests import builders as b
 from tests.git_histories import ANN, BEN, History
 

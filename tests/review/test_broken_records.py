@@ -10,7 +10,7 @@ from tests import builders as b
 from tests.git_histories import ANN, BEN
 from tests.review.stores import FIRST, NEW, on_a_branch, path_of, reviewed, store, visit
 
-PATHS = ("facility.yml", "people.yml", "families/reed.yml", "sensors/RH-1.yml", "references/GEN-01.yml", path_of(FIRST))
+PATHS = ("facility.yml", "people.yml", "families/rush.yml", "sensors/RH-1.yml", "references/GEN-01.yml", path_of(FIRST))
 DAMAGE = {
     "deleted": lambda content: None,
     "no text": lambda content: b"\xff\xfe\x00",
@@ -39,7 +39,7 @@ def test_a_change_that_cures_an_error_of_the_main_branch_brings_its_results(tmp_
 
 
 def test_a_visit_dated_after_the_day_of_the_review_is_told_and_not_assessed(tmp_path: Path):
-    from generator.review.markdown import as_markdown
+    from asfound.review.markdown import as_markdown
 
     history = store(tmp_path)
     history.branch("work").commit(visit("2026-12-24-lab"), by=BEN, on="2026-03-16")

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from generator.assessment.assess import assess
-from generator.issuing import issue, write
-from generator.provenance import Provenance, provenance
-from generator.records.load import Records
-from generator.records.snapshot import from_folder
-from generator.review.markdown import as_markdown
+from asfound.assessment.assess import assess
+from asfound.issuing import issue, write
+from asfound.provenance import Provenance, provenance
+from asfound.records.load import Records
+from asfound.records.snapshot import from_folder
+from asfound.review.markdown import as_markdown
 from tests import builders as b
 from tests.git_histories import ANN, BEN, History
 from tests.review.stores import DAY, NEW, on_a_branch, only, reviewed, rules, store, visit
@@ -92,7 +92,7 @@ def test_a_change_after_which_a_certificate_no_longer_agrees_names_it_its_cause_
     assert one.issued.number == f"RH-1/{NEW}.r1" and {cause.kind for cause in one.causes} == {"reference"}
     comment = as_markdown(found, "records/")
     assert f"≈ no longer agrees: **RH-1/{NEW}.r1**" in comment
-    assert f"hygrotrail issue-certificates RH-1/{NEW} --reason" in comment
+    assert f"asfound issue-certificates RH-1/{NEW} --reason" in comment
 
 
 def test_a_change_that_moves_nothing_of_a_certificate_leaves_it_in_peace(approved: History):

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from generator.records.git import CannotReadHistory
-from generator.review.changes import change_between, repository_at
-from generator.review.report import review
+from asfound.records.git import CannotReadHistory
+from asfound.review.changes import change_between, repository_at
+from asfound.review.report import review
 from tests.git_histories import ANN, BEN, History
 from tests.review.stores import DAY, NEW, path_of, reviewed, rules, store, visit
 

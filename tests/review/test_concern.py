@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from generator.records.load import read
-from generator.review.concern import Concern, concern_of
+from asfound.records.load import read
+from asfound.review.concern import Concern, concern_of
 from tests import builders as b
 from tests.review.stores import FIRST, NEW, SECOND, path_of, visit
 
@@ -52,7 +52,7 @@ def test_the_last_visit_of_a_family_reaches_no_other_through_the_pool():
 
 
 def test_a_family_reaches_all_its_sensors():
-    assert concern(edited("families/reed.yml")).positions == {"RH-1", "RH-2"}
+    assert concern(edited("families/rush.yml")).positions == {"RH-1", "RH-2"}
 
 
 def test_a_policy_reaches_everything_and_the_facilitys_name_nothing():

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import markdown
 
-from generator.review.data import as_json
-from generator.review.markdown import as_markdown
-from generator.review.markup import MOST, text
-from generator.review.report import Review
+from asfound.review.data import as_json
+from asfound.review.markdown import as_markdown
+from asfound.review.markup import MOST, text
+from asfound.review.report import Review
 from tests import builders as b
 from tests.review.stores import FIRST, NEW, SECOND, edited, on_a_branch, path_of, store, visit
 
@@ -73,7 +73,7 @@ def test_changed_settings_and_what_they_move_stand_with_their_cause(tmp_path: Pa
 
 def test_readings_altered_in_the_branch_say_who_what_and_where(tmp_path: Path):
     comment = said(on_a_branch(store(tmp_path), visit(NEW), edited(visit(NEW), b"50.22", b"50.12")))
-    assert "by Ann Reed on 2026-03-17" in comment
+    assert "by Ann Tansy on 2026-03-17" in comment
     assert "RH-1 2026-03-16 08:14: 50.22 → 50.12" in comment
 
 

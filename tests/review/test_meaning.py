@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from generator.assessment.assess import Assessment, assess
-from generator.assessment.due import DueState
-from generator.assessment.standing import State
-from generator.records.snapshot import from_folder
-from generator.review.meaning import differs
-from generator.review.report import Review, review
+from asfound.assessment.assess import Assessment, assess
+from asfound.assessment.due import DueState
+from asfound.assessment.standing import State
+from asfound.records.snapshot import from_folder
+from asfound.review.meaning import differs
+from asfound.review.report import Review, review
 from tests import builders as b
 from tests.git_histories import ANN, BEN, History
 from tests.review.stores import FIRST, NEW, SECOND, on_a_branch, reviewed, store, visit
@@ -162,8 +162,8 @@ def test_what_is_assessed_of_a_part_is_what_the_whole_assessment_says(tmp_path: 
 
 def _approved(found: Review) -> set[tuple[str, str]]:
     """What the demo's certificates say of approvals at the base."""
-    from generator.provenance import provenance_at
-    from generator.soak.check import check
+    from asfound.provenance import provenance_at
+    from asfound.soak.check import check
 
     records, _ = check(found.change.repository.snapshot(found.change.base))
     assert records is not None

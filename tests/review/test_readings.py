@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.review.readings import alterations
+from asfound.review.readings import alterations
 
 HEADER = "sensor,time,phase,output [%RH],saturation_pressure [kPa absolute],note"
 ROWS = [

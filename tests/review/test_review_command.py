@@ -1,4 +1,4 @@
-"""`hygrotrail review`: what it prints, where, and how it ends."""
+"""`asfound review`: what it prints, where, and how it ends."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from generator.cli import main
+from asfound.cli import main
 from tests.git_histories import ANN, History
 from tests.review.stores import FIRST, NEW, edited, path_of, store, visit
 

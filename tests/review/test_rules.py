@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.faults import RULES
-from generator.records.issued import SCHEMA
+from asfound.faults import RULES
+from asfound.records.issued import SCHEMA
 from tests import builders as b
 from tests.git_histories import ANN, BEN, Who
 from tests.review.stores import FIRST, NEW, SECOND, edited, on_a_branch, only, path_of, reviewed, rules, store, visit
@@ -54,7 +54,7 @@ def test_a_visit_edited_between_the_commits_of_its_own_branch_fails_nothing_and_
     found = on_a_branch(store(tmp_path), visit(NEW), edited(visit(NEW), b"50.22", b"50.12"))
     assert rules(found) == []
     (edit,) = found.edits
-    assert (edit.path, edit.author, edit.day) == (path_of(NEW), "Ann Reed", "2026-03-17")
+    assert (edit.path, edit.author, edit.day) == (path_of(NEW), "Ann Tansy", "2026-03-17")
     assert [one.sentence for one in edit.alterations] == ["output [%RH] of RH-1 2026-03-16 08:14: 50.22 → 50.12"]
 
 
@@ -76,7 +76,7 @@ def test_an_edit_hidden_in_a_merge_of_the_main_branch_is_told(tmp_path: Path):
 
 def test_a_technician_named_as_reviewer_of_their_own_visit_fails_the_review(tmp_path: Path):
     fault = only(on_a_branch(store(tmp_path), visit(NEW), trailers=(BY_ANN,)), "own-approval")
-    assert "Ann Reed" in fault.message and fault.place.path == path_of(NEW)
+    assert "Ann Tansy" in fault.message and fault.place.path == path_of(NEW)
 
 
 def test_a_technician_may_not_review_their_own_visit_even_where_people_yml_lets_them_approve(tmp_path: Path):

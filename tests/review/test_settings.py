@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from generator.records.yaml_text import Document, parse
-from generator.review.settings import setting_changes
+from asfound.records.yaml_text import Document, parse
+from asfound.review.settings import setting_changes
 
 
 def document(text: str) -> Document:
@@ -47,11 +47,11 @@ def test_a_certificates_table_is_told_line_by_line():
 
 
 def test_an_exchanged_instrument_is_told_by_its_serial():
-    before = "installed:\n  - { serial: A, family: reed, from: 2020-01-01 }\n"
-    after = before.replace(" }", ", until: 2026-03-01 }") + "  - { serial: B, family: reed, from: 2026-03-02 }\n"
+    before = "installed:\n  - { serial: A, family: rush, from: 2020-01-01 }\n"
+    after = before.replace(" }", ", until: 2026-03-01 }") + "  - { serial: B, family: rush, from: 2026-03-02 }\n"
     assert told(before, after) == [
         "installed A, until: 2026-03-01 (new)",
-        "installed B: serial: B, family: reed, from: 2026-03-02 (new)",
+        "installed B: serial: B, family: rush, from: 2026-03-02 (new)",
     ]
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.cli import main
-from generator.commands.common import CLEAN
+from asfound.cli import main
+from asfound.commands.common import CLEAN
 
 ROOT = Path(__file__).parents[2]
 
@@ -34,11 +34,12 @@ def facility(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, author: None) -> P
 
 @pytest.fixture
 def program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
-    """`hygrotrail` of this source tree on the path."""
+    """`asfound` of this source tree on the path."""
     bin_folder = tmp_path / "bin"
     bin_folder.mkdir()
-    script = bin_folder / "hygrotrail"
-    script.write_text(f'#!/bin/sh\nPYTHONPATH="{ROOT}" exec "{sys.executable}" -m generator "$@"\n', encoding="utf-8")
+    script = bin_folder / "asfound"
+    source = ROOT / "generator"
+    script.write_text(f'#!/bin/sh\nPYTHONPATH="{source}" exec "{sys.executable}" -m asfound "$@"\n', encoding="utf-8")
     script.chmod(0o755)
     monkeypatch.setenv("PATH", f"{bin_folder}{os.pathsep}{os.environ['PATH']}")
     return str(script)

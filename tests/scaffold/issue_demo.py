@@ -14,14 +14,14 @@ from collections.abc import Iterator, Mapping
 from datetime import date, datetime, time
 from pathlib import Path
 
-from generator.assessment.assess import assess
-from generator.issuing import issue
-from generator.provenance import HistoryOf
-from generator.records.snapshot import from_folder
-from generator.scaffold.commits import write_repository
-from generator.scaffold.demo import demo_history
-from generator.scaffold.demonstration import files_below
-from generator.scaffold.story import FOLDER
+from asfound.assessment.assess import assess
+from asfound.issuing import issue
+from asfound.provenance import HistoryOf
+from asfound.records.snapshot import from_folder
+from asfound.scaffold.commits import write_repository
+from asfound.scaffold.demo import demo_history
+from asfound.scaffold.demonstration import files_below
+from asfound.scaffold.story import FOLDER
 
 RECORDS = Path(__file__).parents[2] / "records"
 ISSUE_DAYS = tuple(

@@ -14,18 +14,18 @@ from pathlib import Path
 
 import pytest
 
-from generator.assessment.assess import check
-from generator.cli import _parser, main
-from generator.commands.common import CLEAN, COULD_NOT_RUN
-from generator.faults import Severity
-from generator.provenance import Provenance, provenance
-from generator.records.load import Records, load
-from generator.records.snapshot import from_folder
-from generator.scaffold.as_it_stood import CORRECTIONS, LATER, History
-from generator.scaffold.commits import DemoCommit, write_repository
-from generator.scaffold.demo import demo_history, main_tip
-from generator.scaffold.demonstration import OPEN_BRANCH, OWN, SLIP, VISIT, demo_files, demo_repository
-from generator.scaffold.story import APPROVED_ON_THE_BRANCH, FOLDER, NEVER_REVIEWED, REVIEWED_AFTER_MERGE, START, TODAY
+from asfound.assessment.assess import check
+from asfound.cli import _parser, main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN
+from asfound.faults import Severity
+from asfound.provenance import Provenance, provenance
+from asfound.records.load import Records, load
+from asfound.records.snapshot import from_folder
+from asfound.scaffold.as_it_stood import CORRECTIONS, LATER, History
+from asfound.scaffold.commits import DemoCommit, write_repository
+from asfound.scaffold.demo import demo_history, main_tip
+from asfound.scaffold.demonstration import OPEN_BRANCH, OWN, SLIP, VISIT, demo_files, demo_repository
+from asfound.scaffold.story import APPROVED_ON_THE_BRANCH, FOLDER, NEVER_REVIEWED, REVIEWED_AFTER_MERGE, START, TODAY
 from tests.scaffold.issue_demo import ISSUE_DAYS, issue_demo
 
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")

@@ -13,14 +13,14 @@ from pathlib import Path
 import pytest
 from mkdocs.utils.yaml import yaml_load
 
-from generator import __version__
-from generator.cli import _parser, main
-from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
-from generator.provenance import ApprovalState, VisitProvenance, provenance
-from generator.records.load import load
-from generator.records.snapshot import from_folder
-from generator.scaffold.facility import EXAMPLE, empty_facility
-from generator.site.assets import template_folders
+from asfound import __version__
+from asfound.cli import _parser, main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from asfound.provenance import ApprovalState, VisitProvenance, provenance
+from asfound.records.load import load
+from asfound.records.snapshot import from_folder
+from asfound.scaffold.facility import EXAMPLE, empty_facility
+from asfound.site.assets import template_folders
 
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")
 
@@ -73,7 +73,7 @@ def test_every_record_says_that_it_is_an_example() -> None:
 
 
 def test_the_version_is_pinned() -> None:
-    assert f"hygrotrail=={__version__}\n" in empty_facility()["requirements.txt"].decode()
+    assert f"asfound=={__version__}\n" in empty_facility()["requirements.txt"].decode()
 
 
 def test_records_are_stored_as_they_were_written(facility: Path) -> None:
@@ -162,7 +162,7 @@ def seen(facility: Path, visit: str) -> VisitProvenance:
 
 def test_the_readme_names_commands_that_exist_with_options_that_exist(facility: Path) -> None:
     text = (facility / "README.md").read_text(encoding="utf-8")
-    calls = re.findall(r"^(?:\.venv/bin/)?hygrotrail (.*)$|`hygrotrail ([a-z].*?)`", text, re.M)
+    calls = re.findall(r"^(?:\.venv/bin/)?asfound (.*)$|`asfound ([a-z].*?)`", text, re.M)
     assert len(calls) >= 2
     for call in calls:
         assert callable(_parser().parse_args(shlex.split("".join(call))).run)
@@ -199,4 +199,4 @@ def test_the_hook_says_when_the_program_is_missing(facility: Path, monkeypatch: 
         ["git", "commit", "-qm", "x", "--allow-empty"], capture_output=True, text=True, check=False
     )
     assert refused.returncode == FAULTS
-    assert "hygrotrail is not installed here: python -m pip install -r requirements.txt" in refused.stderr
+    assert "asfound is not installed here: python -m pip install -r requirements.txt" in refused.stderr

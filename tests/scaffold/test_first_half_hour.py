@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from generator.scaffold.facility import EMPTY
+from asfound.scaffold.facility import EMPTY
 
 TUTORIAL = EMPTY / "pages" / "first-half-hour.md"
 BLOCK = re.compile(r"^```(sh|text)\n(.*?)^```$", re.M | re.S)
@@ -19,14 +19,15 @@ BLOCK = re.compile(r"^```(sh|text)\n(.*?)^```$", re.M | re.S)
 
 @pytest.mark.skipif(shutil.which("bash") is None, reason="the tutorial's lines are for a shell that is not here")
 def test_the_first_half_hour_runs_as_it_is_written(tmp_path: Path):
-    shim = tmp_path / "bin" / "hygrotrail"
+    shim = tmp_path / "bin" / "asfound"
     shim.parent.mkdir()
-    shim.write_text(f'#!/bin/sh\nPYTHONPATH="{Path(__file__).parents[2]}" exec "{sys.executable}" -m generator "$@"\n')
+    source = Path(__file__).parents[2] / "generator"
+    shim.write_text(f'#!/bin/sh\nPYTHONPATH="{source}" exec "{sys.executable}" -m asfound "$@"\n')
     shim.chmod(0o755)
     configuration = tmp_path / "gitconfig"
     configuration.write_text("[user]\n\tname = First Technician\n\temail = technician@example.org\n")
     environment = {
-        **{name: value for name, value in os.environ.items() if not name.startswith(("GIT_", "HYGROTRAIL_"))},
+        **{name: value for name, value in os.environ.items() if not name.startswith(("GIT_", "ASFOUND_"))},
         "PATH": f"{shim.parent}{os.pathsep}{os.environ['PATH']}",
         "GIT_CONFIG_GLOBAL": str(configuration),
         "GIT_CONFIG_NOSYSTEM": "1",

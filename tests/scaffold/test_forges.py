@@ -15,14 +15,14 @@ from typing import Any
 import pytest
 from ruamel.yaml import YAML
 
-from generator.cli import _parser
-from generator.provenance import ApprovalState, provenance
-from generator.records.load import load
-from generator.records.snapshot import from_folder
-from generator.scaffold.commits import DemoCommit, Signature, write_repository
-from generator.scaffold.demo import demo_history
-from generator.scaffold.demonstration import demo_files
-from generator.scaffold.facility import empty_facility
+from asfound.cli import _parser
+from asfound.provenance import ApprovalState, provenance
+from asfound.records.load import load
+from asfound.records.snapshot import from_folder
+from asfound.scaffold.commits import DemoCommit, Signature, write_repository
+from asfound.scaffold.demo import demo_history
+from asfound.scaffold.demonstration import demo_files
+from asfound.scaffold.facility import empty_facility
 
 WORKFLOWS = ".github/workflows/"
 PIPELINE = ".gitlab-ci.yml"
@@ -46,10 +46,10 @@ def scripts(name: str) -> Iterator[tuple[str, str]]:
 
 
 def commands(name: str) -> list[list[str]]:
-    """The arguments of every call of hygrotrail."""
+    """The arguments of every call of asfound."""
     found = []
     for _, script in scripts(name):
-        for line in re.findall(r"^\s*hygrotrail (.*)", script, re.M):
+        for line in re.findall(r"^\s*asfound (.*)", script, re.M):
             found.append(shlex.split(re.split(r" [|>&]", line)[0]))
     return found
 
@@ -192,7 +192,7 @@ def test_certificates_are_proposed_as_a_change_of_their_own(
     gh.write_text(LISTS_NONE, encoding="utf-8")
     gh.chmod(0o755)
     monkeypatch.setenv("CALLS", str(folder / "calls"))
-    monkeypatch.setenv("HYGROTRAIL_DATE", "2026-03-13")
+    monkeypatch.setenv("ASFOUND_DATE", "2026-03-13")
     (script,) = [script for _, script in scripts(f"{WORKFLOWS}certificates.yml") if "issue-certificates" in script]
     git("config", "--unset", "core.hooksPath")
     subprocess.run(["bash", "-eo", "pipefail", "-c", script], check=True, capture_output=True)

@@ -9,14 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.assessment.assess import assess, check
-from generator.cli import main
-from generator.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
-from generator.faults import Severity
-from generator.records.snapshot import from_folder
-from generator.scaffold.from_lists import ListRefused, facility_from_lists
-from generator.scaffold.lists import ListFile
-from generator.scaffold.old_sensors import slug
+from asfound.assessment.assess import assess, check
+from asfound.cli import main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from asfound.faults import Severity
+from asfound.records.snapshot import from_folder
+from asfound.scaffold.from_lists import ListRefused, facility_from_lists
+from asfound.scaffold.lists import ListFile
+from asfound.scaffold.old_sensors import slug
 
 SENSORS = """\
 id;place;building;model;serial;signal;signal_low [mA];signal_high [mA];tolerance [%RH];points [%RH];interval;installed

@@ -15,9 +15,9 @@ from typing import Any
 import pikepdf
 import pytest
 
-from generator.assessment.assess import Assessment
-from generator.site.evidence import Issue
-from generator.site.statement import Statement, statements
+from asfound.assessment.assess import Assessment
+from asfound.site.evidence import Issue
+from asfound.site.statement import Statement, statements
 from tests import builders as b
 
 VISIT = "2026-03-16-lab"

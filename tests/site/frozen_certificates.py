@@ -7,8 +7,8 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
-from generator.assessment.assess import Assessment
-from generator.site.statement import Statement, Statements, statement_bytes
+from asfound.assessment.assess import Assessment
+from asfound.site.statement import Statement, Statements, statement_bytes
 from tests import builders as b
 from tests.site.certified import VISIT, issue, plain, whole_story
 

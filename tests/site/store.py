@@ -8,11 +8,11 @@ from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any
 
-from generator.assessment.assess import Assessment
-from generator.site import assets
-from generator.site.build import content_of
-from generator.site.content import SiteContent, SitePage
-from generator.site.views.lookup import Lookup, look_up
+from asfound.assessment.assess import Assessment
+from asfound.site import assets
+from asfound.site.build import content_of
+from asfound.site.content import SiteContent, SitePage
+from asfound.site.views.lookup import Lookup, look_up
 from tests import builders
 from tests.builders import Files, Row
 
@@ -60,10 +60,10 @@ def recorded(sensor: str, first: str, days: int, humidity: float) -> Files:
 def store() -> Files:
     """The records."""
     two_places = [{"id": "lab", "name": "Laboratory"}, {"id": "loft", "name": "Loft"}]
-    serves_since = [{"serial": "NEW-1-A", "family": "reed", "from": "2026-12-01"}]
+    serves_since = [{"serial": "NEW-1-A", "family": "rush", "from": "2026-12-01"}]
     swapped = [
-        {"serial": "OLD", "family": "reed", "from": "2020-01-01", "until": "2026-05-31"},
-        {"serial": "NEW", "family": "reed", "from": "2026-06-01"},
+        {"serial": "OLD", "family": "rush", "from": "2020-01-01", "until": "2026-05-31"},
+        {"serial": "NEW", "family": "rush", "from": "2026-06-01"},
     ]
     moved = [{"place": "lab"}, {"from": "2026-07-01", "place": "loft", "position": "beam 3"}]
     return builders.records(

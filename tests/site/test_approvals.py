@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from generator.assessment.assess import assess
-from generator.provenance import HistoryOf
-from generator.records.snapshot import from_folder
-from generator.site.build import content_of
-from generator.site.views.lookup import Lookup, look_up
-from generator.site.views.overview import overview
-from generator.site.views.sensors import sensor_view
-from generator.site.views.visits import visit_rows
+from asfound.assessment.assess import assess
+from asfound.provenance import HistoryOf
+from asfound.records.snapshot import from_folder
+from asfound.site.build import content_of
+from asfound.site.views.lookup import Lookup, look_up
+from asfound.site.views.overview import overview
+from asfound.site.views.sensors import sensor_view
+from asfound.site.views.visits import visit_rows
 from tests import builders as b
 from tests.git_histories import ANN, BEN, History
 from tests.site import store, test_pages
@@ -67,12 +67,12 @@ def test_an_approved_visit_says_who_approved_it_when_and_at_which_commit(history
     assert "approved By Ben Sedge on 2026-03-17." in text
     assert f"Ben Sedge on 2026-03-17 merged it, {merge[:12]}" in text
     recorded = history.git("rev-parse", "main^^2").strip()
-    assert f"Ann Reed on 2026-03-16 {recorded[:12]}" in text
+    assert f"Ann Tansy on 2026-03-16 {recorded[:12]}" in text
 
 
 def test_a_visit_that_nobody_approved_says_why(history: History):
     text = pages(history)[f"visits/{BAD}.html"]
-    assert "not reviewed Merged by Ann Reed, who calibrated there: another must approve." in text
+    assert "not reviewed Merged by Ann Tansy, who calibrated there: another must approve." in text
 
 
 def test_a_visit_of_several_files_tells_of_each(history: History):
@@ -86,7 +86,7 @@ def test_a_visit_of_several_files_tells_of_each(history: History):
     lookup = looked_up(history)
     text = pages(history)[f"visits/{BAD}.html"]
     assert "approved By Ben Sedge on 2026-04-21." in text  # what stands is
-    assert "not reviewed: merged by Ann Reed" in text
+    assert "not reviewed: merged by Ann Tansy" in text
     assert [(row.link.text, row.review.word) for row in visit_rows(lookup)] == [(BAD, "approved"), (GOOD, "approved")]
     assert overview(lookup).awaiting == "every visit is approved"
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from generator.site import assets
+from asfound.site import assets
 
 ROOT = Path(__file__).parents[2]
 
@@ -51,5 +51,5 @@ def test_our_own_folder_is_looked_through_once():
 
 def test_templates_that_are_missing_are_told_with_the_cure(monkeypatch: pytest.MonkeyPatch, tmp_path: Path):
     monkeypatch.setattr(assets, "PACKAGE", tmp_path)
-    with pytest.raises(FileNotFoundError, match="install hygrotrail again"):
+    with pytest.raises(FileNotFoundError, match="install asfound again"):
         assets.template_folders()

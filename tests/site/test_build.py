@@ -12,13 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from generator.faults import RecordsRefused
-from generator.records.models import RECORD_MODELS
-from generator.site import assets, shell
-from generator.site.build import site_content
-from generator.site.content import SiteContent
-from generator.site.publish import build_site
-from generator.site.swap import CannotPublish
+from asfound.faults import RecordsRefused
+from asfound.records.models import RECORD_MODELS
+from asfound.site import assets, shell
+from asfound.site.build import site_content
+from asfound.site.content import SiteContent
+from asfound.site.publish import build_site
+from asfound.site.swap import CannotPublish
 from tests import builders
 from tests.builders import Files
 from tests.site import store
@@ -97,14 +97,14 @@ def test_visits_after_the_day_are_not_known_on_it(tmp_path: Path):
 def digest_in_another_process(records: Path, seed: str) -> str:
     program = (
         "import hashlib, sys; from datetime import date; from pathlib import Path\n"
-        "from generator.site.build import site_content; from generator.site import assets\n"
+        "from asfound.site.build import site_content; from asfound.site import assets\n"
         "c = site_content(Path(sys.argv[1]), date(2026, 12, 31), assets.template_folders()[-1], lambda text: None)\n"
         "h = hashlib.sha256()\n"
         "for p in c.pages: h.update(repr(p).encode())\n"
         "for n, b in c.files.items(): h.update(n.encode() + b)\n"
         "print(h.hexdigest())"
     )
-    environment = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)}
+    environment = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": f"{ROOT / 'generator'}{os.pathsep}{ROOT}"}
     done = subprocess.run(
         [sys.executable, "-c", program, str(records)], env=environment, capture_output=True, text=True, check=True
     )

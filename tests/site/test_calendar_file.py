@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 
 from icalendar import Calendar
 
-from generator.site.calendar_file import rounds_calendar
+from asfound.site.calendar_file import rounds_calendar
 from tests import builders as b
 from tests.assessment.test_agenda import COSTS, PLACES, item, planned
 

@@ -15,14 +15,14 @@ import pikepdf
 import pytest
 import segno
 
-from generator.faults import RecordsRefused
-from generator.site import certificate as printed
-from generator.site import certificate_words as words
-from generator.site.assets import template_folders
-from generator.site.certificate import Printer, Unprintable, certificate, certificates, printing
-from generator.site.certificate_page import clean, page
-from generator.site.statement import Statement, Statements, statement_bytes
-from generator.site.swap import CannotPublish
+from asfound.faults import RecordsRefused
+from asfound.site import certificate as printed
+from asfound.site import certificate_words as words
+from asfound.site.assets import template_folders
+from asfound.site.certificate import Printer, Unprintable, certificate, certificates, printing
+from asfound.site.certificate_page import clean, page
+from asfound.site.statement import Statement, Statements, statement_bytes
+from asfound.site.swap import CannotPublish
 from tests import builders as b
 from tests.site.certified import (
     COMMIT,
@@ -108,7 +108,7 @@ def issued(**values: Any) -> tuple[Statement, bytes]:
         ("7.8.6.2, specification", "Tolerance T: ±2 %RH"),
         ("7.8.6.2, whose specification", "T is the tolerance set by the facility for this sensor"),
         ("7.8.6.2, decision rule", "Decision rule: guard band w = U: pass where |error| ≤ T − w"),
-        ("who did it", "Calibrated by Ann Reed"),
+        ("who did it", "Calibrated by Ann Tansy"),
         ("how the loop reads", "4 mA to 20 mA stand for −30 °C to 70 °C (temperature)"),
         ("hysteresis", "Hysteresis, error falling − error rising, in %RH: +0.40 at 50 %RH (U = 0.12)"),
         ("evidence", "visits/2026/2026-03-16-lab.csv, revision 1"),
@@ -397,11 +397,11 @@ def test_latin_greek_and_cyrillic_names_are_printed(printer: Printer, name: str)
     assert name.replace("e\u0301", "é") in text.replace("e\u0301", "é")
 
 
-@pytest.mark.parametrize("name", ["Ann\u202e Reed", "\u2066Ann Reed\u2069", "Ann\u200f Reed", "\ufeffAnn Reed"])
+@pytest.mark.parametrize("name", ["Ann\u202e Tansy", "\u2066Ann Tansy\u2069", "Ann\u200f Tansy", "\ufeffAnn Tansy"])
 def test_characters_that_turn_the_line_are_left_out(printer: Printer, name: str):
     _, statement, visit = story()
     text = " ".join(text_of(printer.pdf(changed(statement, technicians=[{"id": "x", "name": name}]), visit)))
-    assert "Ann Reed" in text
+    assert "Ann Tansy" in text
 
 
 def test_control_characters_become_blanks():

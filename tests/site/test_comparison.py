@@ -15,9 +15,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.site import comparison
-from generator.site.comparison import disagreements
-from generator.site.differences import Difference, _scatter, differences, differences_beside
+from asfound.site import comparison
+from asfound.site.comparison import disagreements
+from asfound.site.differences import Difference, _scatter, differences, differences_beside
 from tests import builders as b
 from tests.site.certified import VISIT, plain
 from tests.site.frozen_certificates import (
@@ -192,8 +192,8 @@ def test_where_nothing_changed_all_agree(kind: str, monkeypatch: pytest.MonkeyPa
     [
         ("references/GEN-01.yml", b'"value": "0 degC"', b'"value": "0.05 degC"', "reference"),
         ("facility.yml", b'"rule": "guard_band"', b'"rule": "simple_acceptance"', "policy"),
-        ("families/reed.yml", b'"absolute": "2 %RH"', b'"absolute": "0.5 %RH"', "record"),
-        ("families/reed.yml", b'"repeatability": "0.05 %RH"', b'"repeatability": "0.4 %RH"', "record"),
+        ("families/rush.yml", b'"absolute": "2 %RH"', b'"absolute": "0.5 %RH"', "record"),
+        ("families/rush.yml", b'"repeatability": "0.05 %RH"', b'"repeatability": "0.4 %RH"', "record"),
         ("sensors/RH-1.yml", b'"installed"', b'"tolerance": {"absolute": "0.3 %RH"}, "installed"', "record"),
     ],
 )
@@ -202,7 +202,7 @@ def test_the_cause_is_the_record_that_changed(path: str, old: bytes, new: bytes,
     (one,) = disagreements(b.assessed(files))
     assert [c.kind for c in one.causes] == [cause]
     assert path in one.causes[0].words
-    assert one.cure == f'hygrotrail issue-certificates RH-1/{VISIT} --reason "…"'
+    assert one.cure == f'asfound issue-certificates RH-1/{VISIT} --reason "…"'
 
 
 def test_a_change_that_moves_no_number_is_none():
@@ -267,7 +267,7 @@ def test_a_reference_that_failed_its_check_since_is_the_cause():
 
 
 def test_only_the_newest_revision_of_a_certificate_must_agree():
-    files = with_other(issued("plain"), "families/reed.yml", b'"absolute": "2 %RH"', b'"absolute": "0.5 %RH"')
+    files = with_other(issued("plain"), "families/rush.yml", b'"absolute": "2 %RH"', b'"absolute": "0.5 %RH"')
     assert causes(files) == {f"RH-1/{VISIT}.r1": ["record"]}
     replaces = {"number": f"RH-1/{VISIT}.r1", "reason": "the tolerance was mistyped"}
     assert causes(with_issued(files, revision=2, replaces=replaces)) == {}
@@ -276,5 +276,5 @@ def test_only_the_newest_revision_of_a_certificate_must_agree():
 def test_of_very_many_what_changed_is_named_without_computing(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(comparison, "MOST_COMPUTED", 0)
     monkeypatch.setattr(comparison, "computed", lambda inputs: pytest.fail("too many to compute"))
-    files = with_other(issued("plain"), "families/reed.yml", b'"absolute": "2 %RH"', b'"absolute": "0.5 %RH"')
+    files = with_other(issued("plain"), "families/rush.yml", b'"absolute": "2 %RH"', b'"absolute": "0.5 %RH"')
     assert causes(files) == {f"RH-1/{VISIT}.r1": ["record"]}

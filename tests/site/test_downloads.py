@@ -12,8 +12,8 @@ from collections import Counter, defaultdict
 import pandas as pd
 import pytest
 
-from generator.site import downloads
-from generator.uncertainty.covariance import covariance
+from asfound.site import downloads
+from asfound.uncertainty.covariance import covariance
 from tests.site import store
 
 KEY = ("visit", "sensor", "channel", "plateau")

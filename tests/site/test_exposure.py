@@ -15,15 +15,15 @@ import pikepdf
 import pytest
 
 import tests.builders as b
-from generator.assessment.findings import Case
-from generator.faults import RecordsRefused
-from generator.site import assets
-from generator.site.build import content_of
-from generator.site.finding_form import form_page, form_path, forms
-from generator.site.views.exposure import exposure_view, hours_in_short, hours_outside
-from generator.site.views.findings import case_rows, case_view
-from generator.site.views.lookup import Lookup, look_up
-from generator.site.views.standing import matters
+from asfound.assessment.findings import Case
+from asfound.faults import RecordsRefused
+from asfound.site import assets
+from asfound.site.build import content_of
+from asfound.site.finding_form import form_page, form_path, forms
+from asfound.site.views.exposure import exposure_view, hours_in_short, hours_outside
+from asfound.site.views.findings import case_rows, case_view
+from asfound.site.views.lookup import Lookup, look_up
+from asfound.site.views.standing import matters
 from tests.assessment.test_investigation import DRIFTED, STEPPED, exported, read, store
 
 FOLDERS = assets.template_folders()

@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from generator.assessment.assess import assess
-from generator.records.snapshot import from_folder
-from generator.site.differences import differences, differences_beside
-from generator.site.frozen import NOT_RECOMPUTED, CannotRecompute, computed, inputs_of, recomputed
-from generator.site.statement import Statements
+from asfound.assessment.assess import assess
+from asfound.records.snapshot import from_folder
+from asfound.site.differences import differences, differences_beside
+from asfound.site.frozen import NOT_RECOMPUTED, CannotRecompute, computed, inputs_of, recomputed
+from asfound.site.statement import Statements
 from tests import builders as b
 from tests.site.certified import VISIT, issue, plain
 from tests.site.frozen_certificates import (
@@ -93,7 +93,7 @@ def test_technicians_keep_their_names_though_people_are_not_on_record():
     text, visit = issued_story()
     statement = json.loads(text)
     assert "people.yml" not in {r["path"] for r in statement["evidence"]["records"] if "text" in r}
-    assert recomputed(statement, visit)["technicians"] == [{"id": "ann", "name": "Ann Reed"}]
+    assert recomputed(statement, visit)["technicians"] == [{"id": "ann", "name": "Ann Tansy"}]
 
 
 def test_a_reservation_from_other_visits_is_left_out_and_its_result_given_in_full():

@@ -6,10 +6,10 @@ import json
 from datetime import date
 from typing import Any
 
-from generator.records.models import Channel
-from generator.site.charts import history_chart, series_names
-from generator.site.views.history_events import history_events
-from generator.site.views.lookup import Lookup, look_up
+from asfound.records.models import Channel
+from asfound.site.charts import history_chart, series_names
+from asfound.site.views.history_events import history_events
+from asfound.site.views.lookup import Lookup, look_up
 from tests import builders
 from tests.builders import Files
 from tests.site import store

@@ -8,12 +8,12 @@ from collections.abc import Mapping
 
 import pytest
 
-from generator.faults import RecordsRefused
-from generator.site import assets
-from generator.site.certificate import certificates
-from generator.site.statement import Statements, statement_bytes
-from generator.site.views.issued import certificate_lines
-from generator.site.views.lookup import look_up
+from asfound.faults import RecordsRefused
+from asfound.site import assets
+from asfound.site.certificate import certificates
+from asfound.site.statement import Statements, statement_bytes
+from asfound.site.views.issued import certificate_lines
+from asfound.site.views.lookup import look_up
 from tests import builders as b
 from tests.site.certified import VISIT, issue, plain
 from tests.site.frozen_certificates import with_issued
@@ -74,7 +74,7 @@ def test_an_issued_certificate_stands_alone_without_a_preview():
     [
         ("facility.yml", "Alder seed store", "Elder seed store"),
         ("people.yml", "Ben Sedge", "Ben Rush"),
-        ("families/reed.yml", '"absolute": "2 %RH"', '"absolute": "0.3 %RH"'),
+        ("families/rush.yml", '"absolute": "2 %RH"', '"absolute": "0.3 %RH"'),
         ("sensors/RH-1.yml", "Air of the store", "Air of the vault"),
         ("references/GEN-01.yml", '"0.4 kPa"', '"4 kPa"'),
     ],
@@ -91,7 +91,7 @@ def test_a_certificate_prints_the_same_bytes_on_any_later_day():
 
 
 def test_where_today_says_otherwise_a_preview_tells_what_would_be_stated():
-    today = published(edited("families/reed.yml", '"absolute": "2 %RH"', '"absolute": "0.3 %RH"'))
+    today = published(edited("families/rush.yml", '"absolute": "2 %RH"', '"absolute": "0.3 %RH"'))
     preview = json.loads(today[f"{FOLDER}.preview.json"])
     stated = json.loads(today[f"{FOLDER}.r1.json"])
     verdicts = [[row["verdict"] for row in s["results"][0]["rows"]] for s in (stated, preview)]

@@ -8,11 +8,11 @@ import re
 
 import pytest
 
-from generator.site import assets
-from generator.site.build import content_of
-from generator.site.content import SiteContent
-from generator.site.views.issued import issued_view
-from generator.site.views.lookup import look_up
+from asfound.site import assets
+from asfound.site.build import content_of
+from asfound.site.content import SiteContent
+from asfound.site.views.issued import issued_view
+from asfound.site.views.lookup import look_up
 from tests import builders as b
 from tests.site.certified import VISIT, plain
 from tests.site.frozen_certificates import with_issued
@@ -24,7 +24,7 @@ TIGHTER = b'"absolute": "0.3 %RH"'
 def content(tolerance: bytes = b'"absolute": "2 %RH"', issued: bool = True) -> SiteContent:
     files = with_issued(plain()) if issued else plain()
     files = dict(files)
-    files["families/reed.yml"] = files["families/reed.yml"].replace(b'"absolute": "2 %RH"', tolerance)
+    files["families/rush.yml"] = files["families/rush.yml"].replace(b'"absolute": "2 %RH"', tolerance)
     return content_of(files, look_up(b.assessed(files)), assets.template_folders(), {})
 
 
@@ -49,10 +49,10 @@ def test_where_all_agree_the_page_says_so_once():
 def test_a_certificate_that_no_longer_agrees_is_listed_with_every_number_its_cause_and_the_cure():
     said = text(content(TIGHTER), "data/index.html").replace("\N{NO-BREAK SPACE}", " ")
     assert "1 of 1 no longer agrees with what is computed." in said
-    assert "record: families/reed.yml changed since it was issued" in said
+    assert "record: families/rush.yml changed since it was issued" in said
     assert "as found, 50 %RH: verdict “pass” stated, “conditional fail” computed" in said
     assert re.search(r"tolerance 2\.00\s%RH stated, 0\.30 computed; Δ = −1\.7", said)
-    assert f'hygrotrail issue-certificates RH-1/{VISIT} --reason "…"' in said
+    assert f'asfound issue-certificates RH-1/{VISIT} --reason "…"' in said
 
 
 def test_the_visits_page_says_it_in_one_line():
@@ -62,8 +62,8 @@ def test_the_visits_page_says_it_in_one_line():
 
 
 def test_a_list_without_end_is_cut(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr("generator.site.views.issued.MOST_LISTED", 1)
+    monkeypatch.setattr("asfound.site.views.issued.MOST_LISTED", 1)
     files = dict(with_issued(plain()))
-    files["families/reed.yml"] = files["families/reed.yml"].replace(b'"absolute": "2 %RH"', TIGHTER)
+    files["families/rush.yml"] = files["families/rush.yml"].replace(b'"absolute": "2 %RH"', TIGHTER)
     (one,) = issued_view(look_up(b.assessed(files)), {}).disagreements
     assert len(one.differences) == 1 and one.more > 3

@@ -14,15 +14,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from generator.assessment.assess import assess
-from generator.explain import as_text, explain_file
-from generator.records.snapshot import from_folder, laid_over
-from generator.site.differences import differences
-from generator.site.frozen import CannotRecompute, recomputed
-from generator.site.log_chart import MOST_POINTS, thinned
-from generator.site.statement import statements
-from generator.site.views.logs import log_views
-from generator.site.views.lookup import look_up
+from asfound.assessment.assess import assess
+from asfound.explain import as_text, explain_file
+from asfound.records.snapshot import from_folder, laid_over
+from asfound.site.differences import differences
+from asfound.site.frozen import CannotRecompute, recomputed
+from asfound.site.log_chart import MOST_POINTS, thinned
+from asfound.site.statement import statements
+from asfound.site.views.logs import log_views
+from asfound.site.views.lookup import look_up
 from tests.builders import Files, assessed, facility, records, sensor, two_pressure
 from tests.logs import Run, log_rows, run_files
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.assessment.conformity import rule_in_words
-from generator.site.assets import template_folders
+from asfound.assessment.conformity import rule_in_words
+from asfound.site.assets import template_folders
 from tests.site import store
 
 PAGES = {page.path: page.body for page in store.content().pages}

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 from jinja2 import Environment, nodes
 
-from generator.site import assets
-from generator.site.content import SitePage
-from generator.site.pages import Pages
+from asfound.site import assets
+from asfound.site.content import SitePage
+from asfound.site.pages import Pages
 from tests.site import store
 
 TEMPLATES = assets.template_folders()[-1] / "pages"

@@ -19,12 +19,12 @@ import click.testing
 import pytest
 from mkdocs.__main__ import cli as mkdocs_command
 
-from generator.faults import Fault, Place, RecordsRefused, Rule
-from generator.site import publish, shell
-from generator.site.assets import template_folders
-from generator.site.content import SiteContent
-from generator.site.publish import build_site, serve_site
-from generator.site.swap import CannotPublish
+from asfound.faults import Fault, Place, RecordsRefused, Rule
+from asfound.site import publish, shell
+from asfound.site.assets import template_folders
+from asfound.site.content import SiteContent
+from asfound.site.publish import build_site, serve_site
+from asfound.site.swap import CannotPublish
 from tests.git_histories import BEN, History
 from tests.site import sample
 from tests.site.conftest import tree
@@ -62,13 +62,13 @@ def config(tmp_path: Path) -> Path:
 
 def run_mkdocs(config: Path, site: Path, *options: str) -> click.testing.Result:
     arguments = ["build", "--config-file", str(config), "--site-dir", str(site), *options]
-    environment = {"HYGROTRAIL_DATE": sample.DAY.isoformat()}
+    environment = {"ASFOUND_DATE": sample.DAY.isoformat()}
     return click.testing.CliRunner().invoke(mkdocs_command, arguments, env=environment)
 
 
 def test_the_same_records_give_the_same_bytes(builder: Use, config: Path, records: Path, tmp_path: Path):
     with open(config, "a", encoding="utf-8") as file:
-        file.write("site_url: https://hygrotrail.example/\n")  # with an address there is a dated map of the site
+        file.write("site_url: https://asfound.example/\n")  # with an address there is a dated map of the site
     first = build_site(config, records, tmp_path / "one" / "site", sample.DAY)
     elsewhere = tmp_path / "another place"
     shutil.copytree(records, elsewhere / "records")
@@ -85,7 +85,7 @@ def test_the_order_of_hashing_leaves_no_trace(
 ):
     script = (
         "import sys; from pathlib import Path;"
-        "from generator.site import publish, shell; from tests.site import sample;"
+        "from asfound.site import publish, shell; from tests.site import sample;"
         "shell.load_builder = lambda: sample.sample_content;"
         "publish.build_site(*map(Path, sys.argv[1:]), sample.DAY)"
     )
@@ -174,7 +174,7 @@ def test_a_fixed_page_in_the_place_of_ours_is_refused(builder: Use, config: Path
     fixed.mkdir()
     (fixed / "index.md").write_text("# Mine\n", encoding="utf-8")
     config.write_text(f"INHERIT: {SHIPPED}/site.yml\ndocs_dir: fixed\n", encoding="utf-8")
-    with pytest.raises(CannotPublish, match=r"index.md is made by hygrotrail .*\n  cure: rename yours"):
+    with pytest.raises(CannotPublish, match=r"index.md is made by asfound .*\n  cure: rename yours"):
         build_site(config, records, tmp_path / "site", sample.DAY)
 
 
@@ -188,7 +188,7 @@ def test_a_mkdocs_yml_without_the_plugin_is_told_with_the_cure(records: Path, tm
     config = tmp_path / "mkdocs.yml"
     (tmp_path / "docs").mkdir()
     config.write_text("site_name: plain\nplugins: []\n", encoding="utf-8")
-    with pytest.raises(CannotPublish, match="does not name the plugin hygrotrail\n  cure: "):
+    with pytest.raises(CannotPublish, match="does not name the plugin asfound\n  cure: "):
         build_site(config, records, tmp_path / "site", sample.DAY)
 
 

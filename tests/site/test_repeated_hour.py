@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import tests.builders as b
-from generator.site.views.exposure import exposure_view
-from generator.site.views.lookup import look_up
+from asfound.site.views.exposure import exposure_view
+from asfound.site.views.lookup import look_up
 from tests.assessment.test_investigation import STEPPED, store
 
 

@@ -6,12 +6,12 @@ from datetime import date
 
 import pytest
 
-from generator.assessment.assess import assess
-from generator.site import assets
-from generator.site.pages import Pages
-from generator.site.views.lookup import Lookup, look_up
-from generator.site.views.overview import overview
-from generator.site.views.retraces import RetraceBlock, in_question, retrace_block
+from asfound.assessment.assess import assess
+from asfound.site import assets
+from asfound.site.pages import Pages
+from asfound.site.views.lookup import Lookup, look_up
+from asfound.site.views.overview import overview
+from asfound.site.views.retraces import RetraceBlock, in_question, retrace_block
 from tests import builders as b
 from tests.site.test_assets import ROOT
 

@@ -12,20 +12,20 @@ from pathlib import Path
 
 import pytest
 
-from generator.assessment.target import Conditions
-from generator.assessment.targets import targets
-from generator.cli import main
-from generator.commands.common import CLEAN, COULD_NOT_RUN
-from generator.records.load import Records, load
-from generator.records.snapshot import from_folder
-from generator.records.usual import usual
-from generator.records.visit_header import read_header
-from generator.sheets.paper import visit_pdf
-from generator.sheets.phone import visit_form
-from generator.sheets.plan import CannotPlan, Plan, plan
-from generator.sheets.table import NO_TIME, header, visit_csv
-from generator.site import cautions
-from generator.site.assets import template_folders
+from asfound.assessment.target import Conditions
+from asfound.assessment.targets import targets
+from asfound.cli import main
+from asfound.commands.common import CLEAN, COULD_NOT_RUN
+from asfound.records.load import Records, load
+from asfound.records.snapshot import from_folder
+from asfound.records.usual import usual
+from asfound.records.visit_header import read_header
+from asfound.sheets.paper import visit_pdf
+from asfound.sheets.phone import visit_form
+from asfound.sheets.plan import CannotPlan, Plan, plan
+from asfound.sheets.table import NO_TIME, header, visit_csv
+from asfound.site import cautions
+from asfound.site.assets import template_folders
 from tests import builders
 from tests.site.test_styles import contrast
 

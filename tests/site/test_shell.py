@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from generator.site import shell
-from generator.site.assets import template_folders
-from generator.site.content import SiteContent, SitePage
-from generator.site.publish import build_site
-from generator.site.swap import CannotPublish
+from asfound.site import shell
+from asfound.site.assets import template_folders
+from asfound.site.content import SiteContent, SitePage
+from asfound.site.publish import build_site
+from asfound.site.swap import CannotPublish
 from tests.site import sample
 from tests.site.conftest import tree
 from tests.site.links import broken_links
@@ -69,7 +69,7 @@ def test_no_address_is_absolute_and_none_leads_nowhere(site: Path):
 def test_styles_and_scripts_load_nothing_from_elsewhere(site: Path):
     loading = re.compile(r"url\(\s*[\"']?(?:https?:)?//|@import|\bimport\s*\(|fetch\(|XMLHttpRequest")
     ours = [path for kind in ("styles", "scripts") for path in (site / "assets" / kind).iterdir()]
-    assert {path.name for path in ours} >= {"hygrotrail.css", "charts.js", "tables.js", "print.js"}
+    assert {path.name for path in ours} >= {"asfound.css", "charts.js", "tables.js", "print.js"}
     for path in ours:
         if path.name != "plotly.min.js":  # what it loads is watched in the browser tests
             assert not loading.search(path.read_text(encoding="utf-8")), path.name
@@ -170,7 +170,7 @@ def test_a_stamped_page_is_what_the_theme_would_have_rendered(
     builder(build)
     config = tmp_path / "mkdocs.yml"
     shipped = template_folders()[0]
-    for site_url in ("", "site_url: https://hygrotrail.example/sub/path/\n"):
+    for site_url in ("", "site_url: https://asfound.example/sub/path/\n"):
         config.write_text(f"INHERIT: {shipped}/site.yml\ndocs_dir: {shipped}/fixed\n{site_url}", encoding="utf-8")
         stamped = tree(build_site(config, records, tmp_path / "stamped", sample.DAY).site)
         with monkeypatch.context() as each:
@@ -188,7 +188,7 @@ def test_a_template_of_the_user_stands_in_for_ours(builder: Use, records: Path, 
     shipped = template_folders()[0]
     own = tmp_path / "site_templates"
     (own / "styles").mkdir(parents=True)
-    (own / "styles" / "hygrotrail.css").write_text("/* ours */", encoding="utf-8")
+    (own / "styles" / "asfound.css").write_text("/* ours */", encoding="utf-8")
     (own / "shell").mkdir()
     (own / "shell" / "main.html").write_text(
         '{% extends "base.html" %}{% block footer %}in house{% endblock %}', encoding="utf-8"
@@ -196,7 +196,7 @@ def test_a_template_of_the_user_stands_in_for_ours(builder: Use, records: Path, 
     config = tmp_path / "mkdocs.yml"
     config.write_text(f"INHERIT: {shipped}/site.yml\ndocs_dir: {shipped}/fixed\n", encoding="utf-8")
     site = build_site(config, records, tmp_path / "site", sample.DAY).site
-    assert html(site, "assets/styles/hygrotrail.css") == "/* ours */"
+    assert html(site, "assets/styles/asfound.css") == "/* ours */"
     assert html(site, "assets/scripts/tables.js") == (shipped / "scripts" / "tables.js").read_text(encoding="utf-8")
     assert "in house" in html(site, "index.html")
 
@@ -207,17 +207,17 @@ def test_records_without_a_mkdocs_yml_get_the_packaged_shell(builder: Use, recor
 
 
 def test_the_day_comes_from_the_environment_else_from_the_clock(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setenv("HYGROTRAIL_DATE", "2026-03-20")
+    monkeypatch.setenv("ASFOUND_DATE", "2026-03-20")
     assert shell.build_day() == date(2026, 3, 20)
-    monkeypatch.delenv("HYGROTRAIL_DATE")
+    monkeypatch.delenv("ASFOUND_DATE")
     before = date.today()
     assert before <= shell.build_day() <= date.today()
 
 
 @pytest.mark.parametrize("text", ["yesterday", "2026-02-30", "20/03/2026"])
 def test_a_day_that_is_none_is_refused_with_the_cure(text: str, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setenv("HYGROTRAIL_DATE", text)
-    with pytest.raises(CannotPublish, match=r"HYGROTRAIL_DATE is .* no date\n  cure: write it as YYYY-MM-DD"):
+    monkeypatch.setenv("ASFOUND_DATE", text)
+    with pytest.raises(CannotPublish, match=r"ASFOUND_DATE is .* no date\n  cure: write it as YYYY-MM-DD"):
         shell.build_day()
 
 

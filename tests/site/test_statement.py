@@ -13,12 +13,12 @@ from typing import Any
 
 import pytest
 
-from generator.records.issued import read_issued
-from generator.site import certificate_words as words
-from generator.site.certificate import certificate_path
-from generator.site.evidence import blob_id
-from generator.site.statement import Statements, statement_bytes
-from generator.units import amount
+from asfound.records.issued import read_issued
+from asfound.site import certificate_words as words
+from asfound.site.certificate import certificate_path
+from asfound.site.evidence import blob_id
+from asfound.site.statement import Statements, statement_bytes
+from asfound.units import amount
 from tests import builders as b
 from tests.site import certified
 from tests.site.certified import VISIT, changed, plain, stated_of, story, whole_story
@@ -521,7 +521,7 @@ def test_nobody_authorises_a_preview():
     assert statement["authorised"] == {"id": None, "name": None, "words": "not reviewed: preview"}
     assert statement["replaces"] is None
     assert statement["evidence"]["approved"] is None and statement["evidence"]["commit"] is None
-    assert statement["technicians"] == [{"id": "ann", "name": "Ann Reed"}]
+    assert statement["technicians"] == [{"id": "ann", "name": "Ann Tansy"}]
     assert statement["revision"] == "preview"
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 TEMPLATES = Path(__file__).parents[2] / "site_templates"
-STYLES = (TEMPLATES / "styles" / "hygrotrail.css").read_text(encoding="utf-8")
+STYLES = (TEMPLATES / "styles" / "asfound.css").read_text(encoding="utf-8")
 CHARTS = (TEMPLATES / "scripts" / "charts.js").read_text(encoding="utf-8")
 STATES = ("ok", "close", "out", "drift", "due", "none")
 

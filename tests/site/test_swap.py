@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from generator.site import swap
-from generator.site.swap import MARKER, CannotPublish, StagedSite
+from asfound.site import swap
+from asfound.site.swap import MARKER, CannotPublish, StagedSite
 from tests.site.conftest import tree
 
 
@@ -101,7 +101,7 @@ def test_a_failed_second_rename_brings_the_old_site_back(tmp_path: Path, monkeyp
 
 @pytest.mark.parametrize(
     ("name", "complaint"),
-    [("thesis.txt", "holds files that hygrotrail did not write"), (".git", "holds files that hygrotrail")],
+    [("thesis.txt", "holds files that asfound did not write"), (".git", "holds files that asfound")],
 )
 def test_a_folder_with_other_things_in_it_is_never_replaced(name: str, complaint: str, tmp_path: Path):
     site = tmp_path / "site"
@@ -144,7 +144,7 @@ def test_two_builds_of_one_site_do_not_mix(tmp_path: Path):
 
 def test_a_killed_build_does_not_lock_the_site_for_ever(tmp_path: Path):
     script = (
-        "import os, sys; from pathlib import Path; from generator.site.swap import StagedSite;"
+        "import os, sys; from pathlib import Path; from asfound.site.swap import StagedSite;"
         "staged = StagedSite(Path(sys.argv[1])); staged.begin(); os._exit(9)"
     )
     root = Path(__file__).parents[2]

@@ -11,21 +11,21 @@ from typing import Any
 
 import pytest
 
-from generator.assessment.change_charts import ChangeChart
-from generator.assessment.control_charts import ewma, individuals
-from generator.assessment.standing import State
-from generator.records.models import Channel
-from generator.site import assets, words
-from generator.site.build import content_of
-from generator.site.charts import history_chart
-from generator.site.trend_charts import FLEET_ROWS, control_chart
-from generator.site.views.drift import DriftPage, drift_page
-from generator.site.views.history_events import history_events
-from generator.site.views.lookup import Lookup, look_up
-from generator.site.views.outlooks import leaves_first, leaving_before_due, leaving_day
-from generator.site.views.references import reference_state, reference_view
-from generator.site.views.sensor_drift import drift_views, proposal_view
-from generator.site.views.standing import matters, trusted
+from asfound.assessment.change_charts import ChangeChart
+from asfound.assessment.control_charts import ewma, individuals
+from asfound.assessment.standing import State
+from asfound.records.models import Channel
+from asfound.site import assets, words
+from asfound.site.build import content_of
+from asfound.site.charts import history_chart
+from asfound.site.trend_charts import FLEET_ROWS, control_chart
+from asfound.site.views.drift import DriftPage, drift_page
+from asfound.site.views.history_events import history_events
+from asfound.site.views.lookup import Lookup, look_up
+from asfound.site.views.outlooks import leaves_first, leaving_before_due, leaving_day
+from asfound.site.views.references import reference_state, reference_view
+from asfound.site.views.sensor_drift import drift_views, proposal_view
+from asfound.site.views.standing import matters, trusted
 from tests import builders
 from tests.builders import Files
 from tests.site import store
@@ -198,7 +198,7 @@ def test_a_bound_before_due_is_told_of_any_point_not_only_of_that_which_leaves_f
 def test_the_chart_has_every_channel_with_a_rate_under_its_place_and_model():
     chart = json.loads(page().chart or "")
     assert {point["label"] for point in chart["points"]} == {row.sensor.text for row in page().rows if row.share}
-    assert {point["group"] for point in chart["points"]} == {"Laboratory, reed"}
+    assert {point["group"] for point in chart["points"]} == {"Laboratory, rush"}
     sizes = [abs(point["value"]) for point in chart["points"]]
     assert sizes == sorted(sizes, reverse=True) and len(sizes) <= FLEET_ROWS
 
@@ -206,7 +206,7 @@ def test_the_chart_has_every_channel_with_a_rate_under_its_place_and_model():
 def test_reliability_says_how_many_of_how_many_and_a_lower_bound():
     (row, *_) = page().reliabilities
     visits = sum(error is not None for path in PATHS.values() for error in path)
-    assert (row.model, row.place, row.count, row.rate) == ("reed", "all places", f"{visits} of {visits}", "100 %")
+    assert (row.model, row.place, row.count, row.rate) == ("rush", "all places", f"{visits} of {visits}", "100 %")
     assert row.lower_bound == f"{100 * 0.05 ** (1 / visits):.0f} %", "none out of n: p^n = 5 % (Clopper and Pearson)"
 
 

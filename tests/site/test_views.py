@@ -10,24 +10,24 @@ from datetime import date
 
 import pytest
 
-from generator.assessment.standing import State
-from generator.faults import RULES
-from generator.rounding import NOTHING
-from generator.site import words
-from generator.site.traceability import Traceability
-from generator.site.views.data import data
-from generator.site.views.findings import case_rows, case_view
-from generator.site.views.issued import CertificateLine
-from generator.site.views.lookup import look_up
-from generator.site.views.method import method, published_tables
-from generator.site.views.overview import OverviewView, overview
-from generator.site.views.references import reference_states, reference_view
-from generator.site.views.results import budget, result_table
-from generator.site.views.rounds import planned_rounds
-from generator.site.views.schedule import schedule
-from generator.site.views.sensors import SensorView, sensor_rows, sensor_view
-from generator.site.views.standing import since_when, trusted
-from generator.site.views.visits import VisitView, visit_rows, visit_view
+from asfound.assessment.standing import State
+from asfound.faults import RULES
+from asfound.rounding import NOTHING
+from asfound.site import words
+from asfound.site.traceability import Traceability
+from asfound.site.views.data import data
+from asfound.site.views.findings import case_rows, case_view
+from asfound.site.views.issued import CertificateLine
+from asfound.site.views.lookup import look_up
+from asfound.site.views.method import method, published_tables
+from asfound.site.views.overview import OverviewView, overview
+from asfound.site.views.references import reference_states, reference_view
+from asfound.site.views.results import budget, result_table
+from asfound.site.views.rounds import planned_rounds
+from asfound.site.views.schedule import schedule
+from asfound.site.views.sensors import SensorView, sensor_rows, sensor_view
+from asfound.site.views.standing import since_when, trusted
+from asfound.site.views.visits import VisitView, visit_rows, visit_view
 from tests import builders
 from tests.site import store
 from tests.site.test_assets import ROOT
@@ -292,7 +292,7 @@ def test_out_of_service_and_why_stand_on_the_page():
 
 def test_settings_say_their_value_in_words_and_where_they_are_set():
     facts = {fact.name: (fact.value, fact.note) for fact in the_sensor("LATE-1").settings}
-    assert facts["Humidity tolerance"] == ("±2 %RH", "family reed")
+    assert facts["Humidity tolerance"] == ("±2 %RH", "family rush")
     assert facts["Points"][0] == "20 %RH, 50 %RH and 80 %RH"
     assert facts["Interval"] == ("6 months", "this sensor")
 
@@ -302,7 +302,7 @@ def test_settings_say_their_value_in_words_and_where_they_are_set():
 
 def test_a_visit_says_who_with_what_and_which_file():
     view = the_visit("2026-11-02-bins")
-    assert ("Technician", "Ann Reed") in [(fact.name, fact.value) for fact in view.facts]
+    assert ("Technician", "Ann Tansy") in [(fact.name, fact.value) for fact in view.facts]
     ((link, said),) = view.references
     assert link.text == "GEN-01"
     assert re.search(r"; calibrated or checked as good on 20\d\d-\d\d-\d\d and not again since$", said)

@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import lfilter
 
-from generator.soak.approach import FIRST_ORDER, NOT_KNOWN, WITH_SLOW_TERM, Approach, approach
-from generator.soak.blocks import blocks_of, quantisation_variance
-from generator.soak.plateaus import Plateau
-from generator.soak.shapes import truncated
-from generator.soak.waiting import enough, expanded, wait_at
+from asfound.soak.approach import FIRST_ORDER, NOT_KNOWN, WITH_SLOW_TERM, Approach, approach
+from asfound.soak.blocks import blocks_of, quantisation_variance
+from asfound.soak.plateaus import Plateau
+from asfound.soak.shapes import truncated
+from asfound.soak.waiting import enough, expanded, wait_at
 
 TAU_S, STEP, ERROR = 240.0, 20.0, 0.6
 

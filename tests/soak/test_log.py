@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.records.log_mapping import LogMapping, read_log_mapping
-from generator.soak.log import Log, read_log
+from asfound.records.log_mapping import LogMapping, read_log_mapping
+from asfound.soak.log import Log, read_log
 
 COPENHAGEN = ZoneInfo("Europe/Copenhagen")
 ISO = """

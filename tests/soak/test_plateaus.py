@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.soak.plateaus import find_plateaus
+from asfound.soak.plateaus import find_plateaus
 
 STEPS = ((0.0, 10.0), (2400.0, 40.0), (5400.0, 41.0), (9000.0, 80.0))
 END = 12600.0

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from generator.records.rows import sensor_visits
+from asfound.records.rows import sensor_visits
 from tests.builders import Files, loaded
 from tests.program import Program, as_it_is
 

@@ -10,10 +10,10 @@ import uncertainties
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.uncertainty.budgets import make_budgets
-from generator.uncertainty.covariance import covariance, expanded_of_combination
-from generator.uncertainty.sources import Catalogue, Source, coverage_factor, freedom_from_k, rectangular
-from generator.uncertainty.terms import Terms
+from asfound.uncertainty.budgets import make_budgets
+from asfound.uncertainty.covariance import covariance, expanded_of_combination
+from asfound.uncertainty.sources import Catalogue, Source, coverage_factor, freedom_from_k, rectangular
+from asfound.uncertainty.terms import Terms
 
 SIZES = st.floats(1e-3, 10.0)
 SIGNED = st.floats(-5.0, 5.0).filter(lambda x: abs(x) > 1e-3)

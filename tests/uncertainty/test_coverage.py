@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 
-from generator.humidity import saturation_pressure_for_rh
-from generator.records.rows import sensor_visits
-from generator.uncertainty.measurement import measure
-from generator.uncertainty.monte_carlo import monte_carlo, needs_monte_carlo
+from asfound.humidity import saturation_pressure_for_rh
+from asfound.records.rows import sensor_visits
+from asfound.uncertainty.measurement import measure
+from asfound.uncertainty.monte_carlo import monte_carlo, needs_monte_carlo
 from tests import builders as b
 
 ZERO_C = 273.15

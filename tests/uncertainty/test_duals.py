@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from generator.humidity import two_pressure_rh
-from generator.uncertainty.duals import Dual, differentiate, variables
+from asfound.humidity import two_pressure_rh
+from asfound.uncertainty.duals import Dual, differentiate, variables
 from tests.uncertainty.lab import measured
 from tests.uncertainty.methods import METHODS, at_work
 

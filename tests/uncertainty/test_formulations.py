@@ -8,9 +8,9 @@ from CoolProp.HumidAirProp import HAPropsSI
 from iapws import IAPWS95
 from iapws._iapws import _Sublimation_Pressure
 
-from generator.humidity import saturation_vapour_pressure, two_pressure_rh
-from generator.humidity.vapour import saturated_partial_pressure
-from generator.uncertainty.formulations import (
+from asfound.humidity import saturation_vapour_pressure, two_pressure_rh
+from asfound.humidity.vapour import saturated_partial_pressure
+from asfound.uncertainty.formulations import (
     ENHANCEMENT_PER_PA,
     ICE_RELATIVE,
     SUPERCOOLED_SCALE_K,

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from generator.assessment.assess import check
-from generator.assessment.result import Result
-from generator.faults import Severity
-from generator.records.models import Channel
-from generator.soak.check import check as check_records
-from generator.uncertainty.cell_sources import Part
-from generator.uncertainty.log_errors import scatter_of_mean, slope_of
+from asfound.assessment.assess import check
+from asfound.assessment.result import Result
+from asfound.faults import Severity
+from asfound.records.models import Channel
+from asfound.soak.check import check as check_records
+from asfound.uncertainty.cell_sources import Part
+from asfound.uncertainty.log_errors import scatter_of_mean, slope_of
 from tests.builders import Files, assessed, facility, flat, records, results, sensor, two_pressure, visit
 from tests.logs import MAPPING, Run, log_rows, run_files
 

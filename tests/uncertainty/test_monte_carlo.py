@@ -8,15 +8,15 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from generator.uncertainty.measurement import measure
-from generator.uncertainty.monte_carlo import (
+from asfound.uncertainty.measurement import measure
+from asfound.uncertainty.monte_carlo import (
     Answer,
     coverage_interval,
     monte_carlo,
     needs_monte_carlo,
     shortest_interval,
 )
-from generator.uncertainty.sources import COVERAGE
+from asfound.uncertainty.sources import COVERAGE
 from tests import builders as b
 from tests.uncertainty.lab import measured, spread
 from tests.uncertainty.methods import METHODS, at_work

@@ -13,11 +13,11 @@ from tests.uncertainty.lab import measured
 def test_instruments_of_two_families_may_serve_one_position():
     families = [
         b.family(model, humidity={"resolution": "0.01 %RH", "repeatability": "0.05 %RH", "far_end_dead_band": band})
-        for model, band in (("reed", "0.1 %RH"), ("rush", "0.3 %RH"))
+        for model, band in (("teasel", "0.1 %RH"), ("rush", "0.3 %RH"))
     ]
     position = b.sensor(
         installed=[
-            {"serial": "A", "family": "reed", "from": "2000-01-01"},
+            {"serial": "A", "family": "teasel", "from": "2000-01-01"},
             {"serial": "B", "family": "rush", "from": "2026-05-01"},
         ]
     )

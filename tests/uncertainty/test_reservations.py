@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from generator.assessment.assess import assess_visit
+from asfound.assessment.assess import assess_visit
 from tests import builders as b
 from tests.uncertainty.lab import faults, measured
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from generator.humidity import saturation_vapour_pressure
+from asfound.humidity import saturation_vapour_pressure
 from tests import builders as b
 from tests.uncertainty.lab import measured
 

@@ -1,3 +1,0 @@
-"""hygrotrail: a git repository of humidity-sensor calibration records, recomputed, reviewed and published."""
-
-__version__ = "0.1.0"

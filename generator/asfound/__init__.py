@@ -1,0 +1,3 @@
+"""asfound: a git repository of humidity-sensor calibration records, recomputed, reviewed and published."""
+
+__version__ = "0.2.0"

@@ -1,0 +1,97 @@
+"""What the commands share: exit codes, options, the records' folder, faults as text, progress."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+
+from asfound.faults import Fault, in_order
+from asfound.records.fields import parse_day
+from asfound.records.snapshot import Snapshot, from_folder
+
+CLEAN, FAULTS, COULD_NOT_RUN = 0, 1, 2
+QUIET_S = 2.0
+"""Progress is told from here on."""
+
+
+def command(
+    commands: argparse._SubParsersAction, name: str, summary: str, example: str, *, records: bool = True
+) -> argparse.ArgumentParser:
+    """A command with its summary, an example under its help, and --records, unless it reads none."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name,
+        help=summary,
+        description=f"{summary[0].upper()}{summary[1:]}.",
+        epilog=f"example: {example}",
+    )
+    if records:
+        folder = "the records' folder (default: records)"
+        parser.add_argument("--records", type=Path, default=Path("records"), metavar="DIR", help=folder)
+    return parser
+
+
+def add_date(parser: argparse.ArgumentParser) -> None:
+    """The day to assess on."""
+    parser.add_argument(
+        "--date",
+        type=day_option,
+        metavar="YYYY-MM-DD",
+        help="the day to assess on (default: ASFOUND_DATE, or today)",
+    )
+
+
+def day_option(text: str) -> date:
+    """The type of an option that is a day."""
+    try:
+        return parse_day(text)
+    except ValueError as problem:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day; write it as YYYY-MM-DD") from problem
+
+
+@contextmanager
+def told_after(seconds: float, text: str) -> Iterator[None]:
+    """Says on stderr what is being done, where it takes longer."""
+    timer = threading.Timer(seconds, lambda: print(text, file=sys.stderr, flush=True))
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+
+
+def files_of(records: Path) -> Snapshot | None:
+    """The records of a folder; None where there is no such folder, which is said."""
+    return from_folder(records) if is_there(records) else None
+
+
+def is_there(records: Path) -> bool:
+    """Whether there is a folder of records; says so where there is none."""
+    if records.is_dir():
+        return True
+    print(f"{records}: there is no such folder\n  cure: give the records' folder with --records DIR", file=sys.stderr)
+    return False
+
+
+def config_of(records: Path) -> Path | None:
+    """The mkdocs.yml beside the records' folder or in the present one; None: the packaged shell."""
+    for folder in (records.resolve().parent, Path.cwd()):
+        if (folder / "mkdocs.yml").is_file():
+            return folder / "mkdocs.yml"
+    return None
+
+
+def prefix_of(records: Path) -> str:
+    """What stands before the path of a record where it is shown."""
+    return f"{records.as_posix().rstrip('/')}/"
+
+
+def print_faults(faults: Sequence[Fault], prefix: str, *, annotations: bool) -> None:
+    """In order of place; `prefix`: what stands before their paths."""
+    for fault in in_order(faults):
+        print(fault.annotation(prefix) if annotations else fault.text(prefix))

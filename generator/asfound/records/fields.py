@@ -1,0 +1,122 @@
+"""The scalars of YAML records: days, amounts with units, ids. Each turns a written text into a canonical value."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandler, StringConstraints
+from pydantic import WithJsonSchema as JsonSchema
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from asfound.units import NUMBER, UnitError, amount_of, symbols
+
+
+class Record(BaseModel):
+    """A frozen, keyword-only record that refuses unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, allow_inf_nan=False)
+
+
+def custom_error(rule: str, message: str, cure: str, *at: str | int) -> PydanticCustomError:
+    """A validation error that carries its rule's name and the cure; `at`: the keys to it inside the record."""
+    return PydanticCustomError(rule, "{message}", {"message": message, "cure": cure, "at": at})
+
+
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+def parse_day(value: Any) -> date:
+    """`2026-03-14` → the day; nothing else is a day."""
+    if isinstance(value, date):
+        return value
+    if isinstance(value, str) and _DAY.fullmatch(value):
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            pass
+    raise custom_error("bad-date", f"{value!r} is not a day", "write it as YYYY-MM-DD, e.g. 2026-03-14")
+
+
+class Amount(Record):
+    """A value in the canonical unit of its quantity."""
+
+    value: float
+    """in the canonical unit"""
+    quantity: str
+    """humidity, pressure, temperature, current, voltage, duration or fraction"""
+
+
+@dataclass(frozen=True)
+class _Written:
+    """Annotation of a value that is written as a number and its unit."""
+
+    quantities: tuple[str, ...]
+    difference: bool = False
+    per: str | None = None
+    lowest: float | None = None
+    highest: float | None = None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        built = float if source is float else Amount
+
+        def parse(value: Any) -> Any:
+            if isinstance(value, built):
+                return value
+            if not isinstance(value, str):
+                shown = "nothing is written" if value is None else "this is not an amount"
+                raise custom_error("bad-amount", shown, "write a number and its unit")
+            try:
+                number, quantity = amount_of(value, self.quantities, difference=self.difference, per=self.per)
+            except UnitError as problem:
+                raise custom_error("bad-amount", str(problem), problem.cure) from None
+            if self.lowest is not None and number < self.lowest:
+                raise custom_error("bad-amount", f"{value!r} is negative", "write zero or a positive amount")
+            if self.highest is not None and number > self.highest:
+                raise custom_error("bad-amount", f"{value!r} is more than can be", f"write at most {self.highest:g}")
+            return number if built is float else Amount(value=number, quantity=quantity)
+
+        return core_schema.no_info_before_validator_function(parse, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
+        units = "|".join(re.escape(symbol) for symbol in symbols(*self.quantities))
+        rate = f"/{self.per}" if self.per else ""
+        return {
+            "type": "string",
+            "pattern": rf"^\s*{NUMBER.pattern}\s*({units}){rate}\s*$",
+            "description": f"a number and its unit of {' or '.join(self.quantities)}{rate}",
+        }
+
+
+Day = Annotated[date, BeforeValidator(parse_day), JsonSchema({"type": "string", "format": "date"})]
+Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9]*(-[A-Za-z0-9]+)*$", max_length=40)]
+# An editor reads a serial number 8861 as a number; here every scalar is the text that was written.
+Text = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=2000),
+    JsonSchema({"type": ["string", "number"], "minLength": 1, "maxLength": 2000}),
+]
+
+Humidity = Annotated[float, _Written(("humidity",), lowest=0.0, highest=100.0)]
+HumiditySpread = Annotated[float, _Written(("humidity",), lowest=0.0)]
+HumiditySlope = Annotated[float, _Written(("humidity",), per="min", lowest=0.0)]
+HumidityPerKelvin = Annotated[float, _Written(("humidity",), per="degC", lowest=0.0)]
+Temperature = Annotated[float, _Written(("temperature",))]
+TemperatureSpread = Annotated[float, _Written(("temperature",), difference=True, lowest=0.0)]
+PressureSpread = Annotated[float, _Written(("pressure",), difference=True, lowest=0.0)]
+Duration = Annotated[float, _Written(("duration",), lowest=0.0)]
+Fraction = Annotated[float, _Written(("fraction",), lowest=0.0)]
+
+ChannelValue = Annotated[Amount, _Written(("humidity", "temperature"))]
+"""A value of a sensor's channel: which of the two, the key that holds it says."""
+ChannelSpread = Annotated[Amount, _Written(("humidity", "temperature"), difference=True, lowest=0.0)]
+SignalValue = Annotated[Amount, _Written(("current", "voltage"))]
+TemperatureValue = Annotated[Amount, _Written(("temperature",))]
+_MEASURED = ("pressure", "temperature", "humidity", "current", "voltage")
+ReferenceValue = Annotated[Amount, _Written(_MEASURED)]
+"""A value of what a reference measures."""
+ReferenceDifference = Annotated[Amount, _Written(_MEASURED, difference=True)]
+ReferenceSpread = Annotated[Amount, _Written(_MEASURED, difference=True, lowest=0.0)]
+ReferenceRate = Annotated[Amount, _Written(_MEASURED, difference=True, per="year", lowest=0.0)]

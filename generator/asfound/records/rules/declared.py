@@ -1,0 +1,41 @@
+"""What a reference must declare of itself: a source of uncertainty that nobody names counts as zero."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from asfound.faults import Fault, reservation
+from asfound.records.references import Reference
+from asfound.records.rules.survey import RuleAcross, Survey
+
+NOT_DECLARED = reservation("not-declared", "a reference does not say how large one of its usual errors may be")
+
+_USUAL: dict[str, tuple[str, ...]] = {
+    "two_pressure": ("saturator_gradient", "chamber_gradient", "lowest_efficiency"),
+    "chilled_mirror": ("chamber_gradient",),
+    "saturated_salt": ("chamber_gradient", "salt_condition"),
+    "transfer_probe": ("hysteresis", "temperature_coefficient"),
+}
+"""Kind of reference → what is usual for its method beside its certificates."""
+
+
+def sources_not_declared(survey: Survey) -> Iterator[Fault]:
+    """A small U is earned by knowing the sources, not by leaving them out."""
+    for name, reference in survey.records.references.items():
+        silent = list(_silent(reference))
+        if silent:
+            message = f"not declared, so counted as none: {'; '.join(silent)}"
+            cure = (
+                "declare each from a measurement, a certificate or the manual; write 0 with its unit where it is none"
+            )
+            yield survey.fault(NOT_DECLARED, f"references/{name}.yml", ("kind",), message, cure)
+
+
+def _silent(reference: Reference) -> Iterator[str]:
+    yield from (key for key in _USUAL.get(reference.kind, ()) if getattr(reference, key) is None)
+    without = [name for name, known in reference.quantities.items() if known.calibrations[-1].drift is None]
+    if without:
+        yield f"drift since the newest calibration of {', '.join(without)}"
+
+
+RULES: tuple[RuleAcross, ...] = (sources_not_declared,)
