@@ -20,7 +20,7 @@ PACKAGE = "asfound"
 # Bottom first. A name stands for the module or the package of that name with all inside it.
 LAYERS = (
     {"asfound"},
-    {"asfound.units", "asfound.faults", "asfound.rounding"},
+    {"asfound.units", "asfound.faults", "asfound.rounding", "asfound.refusals"},
     {"asfound.records", "asfound.humidity"},
     {"asfound.soak"},
     {"asfound.uncertainty"},

@@ -19,7 +19,7 @@ from asfound.faults import Fault
 from asfound.records.models import Channel
 from asfound.records.snapshot import LOGS, Snapshot, laid_over
 from asfound.records.visits import NAME
-from asfound.rounding import NOTHING, expanded, fixed, freedom, published, significant, value_with
+from asfound.rounding import NOTHING, expanded, fixed, freedom, json_number, significant, value_with
 from asfound.site.views.results import worst
 from asfound.soak.waiting import expanded as U_of_left
 
@@ -294,8 +294,3 @@ def _result_data(explained: Explained, r: Result) -> Mapping[str, Any]:
             for line in explained.assessment.measurement.whole().lines(r.line)
         ]
     return data
-
-
-def json_number(value: float) -> float | None:
-    """A number at 10 significant digits; null where there is none or it has no end."""
-    return float(published(value)) if math.isfinite(value) else None

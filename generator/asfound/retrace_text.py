@@ -13,11 +13,11 @@ from typing import Any
 from asfound.assessment.findings import Case
 from asfound.assessment.result import Result
 from asfound.assessment.retrace import CERTIFICATE_SHARE, Moved, Retrace
-from asfound.explain import aligned, json_number
+from asfound.explain import aligned
 from asfound.faults import did_you_mean, in_order
 from asfound.records.load import Records
 from asfound.records.references import QUANTITIES
-from asfound.rounding import MINUS, NOTHING, expanded, significant, value_with
+from asfound.rounding import MINUS, NOTHING, expanded, json_number, significant, value_with
 from asfound.site.words import counted, verb
 from asfound.uncertainty.shifts import Shift, constant
 from asfound.units import CANONICAL, UnitError, amount, symbols

@@ -83,3 +83,8 @@ def published(value: float) -> str:
 
 def _rounded(value: float, places: int) -> Decimal:
     return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP, context=_WIDE)
+
+
+def json_number(value: float) -> float | None:
+    """A number at 10 significant digits; null where there is none or it has no end."""
+    return float(published(value)) if math.isfinite(value) else None

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from asfound.assessment.target import Remark, SensorTargets, Target
-from asfound.explain import WIDTH, aligned, json_number
-from asfound.rounding import NOTHING, fixed
+from asfound.explain import WIDTH, aligned
+from asfound.rounding import NOTHING, fixed, json_number
 from asfound.site.cautions import LINES
 from asfound.site.words import listed
 

@@ -14,11 +14,11 @@ import pytest
 
 from asfound.faults import RecordsRefused
 from asfound.records.models import RECORD_MODELS
+from asfound.refusals import CannotPublish
 from asfound.site import assets, shell
 from asfound.site.build import site_content
 from asfound.site.content import SiteContent
 from asfound.site.publish import build_site
-from asfound.site.swap import CannotPublish
 from tests import builders
 from tests.builders import Files
 from tests.site import store

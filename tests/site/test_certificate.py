@@ -16,13 +16,13 @@ import pytest
 import segno
 
 from asfound.faults import RecordsRefused
+from asfound.refusals import CannotPublish
 from asfound.site import certificate as printed
 from asfound.site import certificate_words as words
 from asfound.site.assets import template_folders
 from asfound.site.certificate import Printer, Unprintable, certificate, certificates, printing
 from asfound.site.certificate_page import clean, page
 from asfound.site.statement import Statement, Statements, statement_bytes
-from asfound.site.swap import CannotPublish
 from tests import builders as b
 from tests.site.certified import (
     COMMIT,

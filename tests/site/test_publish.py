@@ -20,11 +20,11 @@ import pytest
 from mkdocs.__main__ import cli as mkdocs_command
 
 from asfound.faults import Fault, Place, RecordsRefused, Rule
+from asfound.refusals import CannotPublish
 from asfound.site import publish, shell
 from asfound.site.assets import template_folders
 from asfound.site.content import SiteContent
 from asfound.site.publish import build_site, serve_site
-from asfound.site.swap import CannotPublish
 from tests.git_histories import BEN, History
 from tests.site import sample
 from tests.site.conftest import tree

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from asfound.refusals import CannotPublish
 from asfound.site import shell
 from asfound.site.assets import template_folders
 from asfound.site.content import SiteContent, SitePage
 from asfound.site.publish import build_site
-from asfound.site.swap import CannotPublish
 from tests.site import sample
 from tests.site.conftest import tree
 from tests.site.links import broken_links

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from asfound.refusals import CannotPublish
 from asfound.site import swap
-from asfound.site.swap import MARKER, CannotPublish, StagedSite
+from asfound.site.swap import MARKER, StagedSite
 from tests.site.conftest import tree
 
 

@@ -65,8 +65,8 @@ def agenda_of(options: argparse.Namespace) -> tuple[Records, Agenda] | None:
     from asfound.assessment.assess import assess
     from asfound.faults import did_you_mean
     from asfound.provenance import HistoryOf
+    from asfound.refusals import CannotPublish
     from asfound.site.shell import build_day
-    from asfound.site.swap import CannotPublish
 
     files = files_of(options.records)
     if files is None:

@@ -70,8 +70,8 @@ def run(options: argparse.Namespace) -> int:
     from asfound.issuing import issue, unprintable, write
     from asfound.provenance import HistoryOf
     from asfound.records.git import CannotReadHistory
+    from asfound.refusals import CannotPublish
     from asfound.site.assets import template_folders
-    from asfound.site.swap import CannotPublish
 
     if options.reason and not options.certificates:
         print(f"--reason is for certificates that are named\n  cure: name them, {NAMED} …", file=sys.stderr)

@@ -42,9 +42,9 @@ def run(options: argparse.Namespace) -> int:
     from asfound.assessment.retrace import retrace
     from asfound.provenance import HistoryOf
     from asfound.records.load import load
+    from asfound.refusals import CannotPublish
     from asfound.retrace_text import CannotRetrace, as_json, as_text, question
     from asfound.site.shell import build_day
-    from asfound.site.swap import CannotPublish
 
     files = files_of(options.records)
     if files is None:

@@ -46,11 +46,12 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from asfound.records.git import CannotReadHistory
+    from asfound.refusals import CannotPublish
     from asfound.review.changes import repository_at
     from asfound.review.data import as_json
     from asfound.review.markdown import as_markdown
     from asfound.review.report import review
-    from asfound.site.shell import CannotPublish, build_day
+    from asfound.site.shell import build_day
 
     try:
         day = options.date or build_day()

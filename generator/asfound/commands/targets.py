@@ -122,7 +122,7 @@ def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from asfound.assessment.instrument_readings import CannotAim
     from asfound.assessment.targets import targets
-    from asfound.site.swap import CannotPublish
+    from asfound.refusals import CannotPublish
     from asfound.targets_text import as_json, as_text
 
     files = files_of(options.records)

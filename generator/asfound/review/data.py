@@ -6,11 +6,11 @@ import json
 from typing import Any
 
 from asfound.assessment.result import Result
-from asfound.explain import json_number
 from asfound.faults import Fault
 from asfound.review.meaning import Pair
 from asfound.review.report import Review
 from asfound.review.sides import Standing
+from asfound.rounding import json_number
 
 _NUMBERS = ("target", "reference_value", "error", "u", "k", "U", "tolerance", "p_outside")
 

@@ -15,13 +15,13 @@ from asfound.provenance import HistoryOf
 from asfound.records.git import CannotReadHistory
 from asfound.records.schemas import schemas
 from asfound.records.snapshot import Snapshot, from_folder
+from asfound.refusals import CannotPublish
 from asfound.site import assets, downloads
 from asfound.site.calendar_file import rounds_calendar
 from asfound.site.certificate import certificates
 from asfound.site.content import SiteContent, SitePage
 from asfound.site.finding_form import form_path, forms
 from asfound.site.pages import Pages
-from asfound.site.swap import CannotPublish
 from asfound.site.traceability import Traceability
 from asfound.site.views.data import data
 from asfound.site.views.drift import drift_page

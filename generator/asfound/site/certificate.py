@@ -25,10 +25,10 @@ from font_source_sans_pro import font_directory  # type: ignore[import-untyped]
 from asfound.assessment.assess import Assessment
 from asfound.faults import Fault, Place, RecordsRefused, error
 from asfound.records.snapshot import Snapshot
+from asfound.refusals import CannotPublish
 from asfound.site.assets import template_files
 from asfound.site.certificate_page import attachment_names, clean, page
 from asfound.site.statement import PREVIEW_REVISION, Statement, statement_bytes, statements
-from asfound.site.swap import CannotPublish
 
 UNPRINTABLE = error("unprintable-character", "a record holds a character that certificates cannot print")
 

@@ -20,9 +20,9 @@ from mkdocs.exceptions import MkDocsException
 
 from asfound.faults import RecordsRefused
 from asfound.records.git import CannotReadHistory, repository_of
+from asfound.refusals import CannotPublish
 from asfound.site import assets
 from asfound.site.shell import ShellPlugin, refusal_text
-from asfound.site.swap import CannotPublish
 
 PLUGIN = "asfound"
 SHELL_VARIABLE = "ASFOUND_SHELL"

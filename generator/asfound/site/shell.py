@@ -33,10 +33,11 @@ from mkdocs.utils import CountHandler
 from mkdocs.utils.templates import TemplateContext
 
 from asfound.faults import RecordsRefused
+from asfound.refusals import CannotPublish
 from asfound.site import assets
 from asfound.site.content import SiteContent, SitePage
 from asfound.site.stencil import stamping_templates
-from asfound.site.swap import CannotPublish, StagedSite
+from asfound.site.swap import StagedSite
 
 DATE_VARIABLE = "ASFOUND_DATE"
 PAGE_SCRIPTS = ("search.js", "tables.js", "print.js")

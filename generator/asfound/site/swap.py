@@ -14,15 +14,13 @@ import sys
 from pathlib import Path
 from typing import IO
 
+from asfound.refusals import CannotPublish
+
 MARKER = ".asfound-site"
 MARKER_TEXT = (
     "asfound writes this folder whole: what is put here by hand is gone after the next build.\n"
     "A folder that holds other things and not this file is never replaced.\n"
 )
-
-
-class CannotPublish(Exception):
-    """The site cannot be put in its place; the message says why and what to do."""
 
 
 class StagedSite:

@@ -18,6 +18,7 @@ from pydantic import ValidationError
 
 from asfound import __version__
 from asfound.records.issued import SCHEMA, Head
+from asfound.refusals import CannotPublish
 from asfound.site.assets import template_folders
 from asfound.site.certificate import Unprintable, certificate
 from asfound.site.certificate_page import attachment_names
@@ -25,7 +26,6 @@ from asfound.site.differences import Difference, differences, differences_beside
 from asfound.site.evidence import PEOPLE, blob_id
 from asfound.site.frozen import NOT_RECOMPUTED, CannotRecompute, frozen_bytes, recomputed
 from asfound.site.statement import PREVIEW_REVISION, Statement, statement_bytes
-from asfound.site.swap import CannotPublish
 from asfound.verifying.pdf_file import CannotRead, PdfFile, read_pdf, text_differences
 
 MOST_SAID = 20
