@@ -21,18 +21,23 @@ import asfound
 from asfound.faults import RULES
 
 MODULES = {
-    "asfound.uncertainty": (
-        "budgets", "calibrations", "cell_sources", "covariance", "duals", "formulations", "indications",
-        "measured", "measurement", "monte_carlo", "reference_inputs", "reference_values", "repeatability", "shifts",
-        "sources", "table", "terms", "visit_curves",
+    "asfound.statistics": ("control_charts", "least_squares"),
+    "asfound.uncertainty": ("budgets", "covariance", "duals", "formulations", "sources", "terms"),
+    "asfound.measurement": (
+        "calibrations", "cell_sources", "indications", "lines", "measure", "monte_carlo", "reading_table",
+        "reference_inputs", "reference_values", "repeatability", "shifts", "visit_curves",
     ),
-    "asfound.assessment": (
-        "adjustment", "assess", "carried_back", "change_charts", "conformity", "control_charts", "drift", "due",
-        "error_curve", "error_path", "exposure", "findings", "history", "instruments", "interval", "investigation",
-        "least_squares", "line", "measured_results", "outlook", "recalibrations", "reference_checks", "reference_doubt",
-        "reliability", "result", "results", "retrace", "standing", "summary", "visit_to_visit",
+    "asfound.assessment": ("assess", "due", "standing"),
+    "asfound.assessment.results": ("adjustment", "assembly", "conformity", "judging", "result", "summary"),
+    "asfound.assessment.history": (
+        "change_charts", "drift", "epochs", "instruments", "interval", "line", "outlook", "reliability",
+        "visit_to_visit",
     ),
+    "asfound.assessment.references": ("checks", "doubt", "recalibrations"),
+    "asfound.assessment.findings": ("cases", "error_curve", "error_path", "exposure", "investigation"),
+    "asfound.retrace": ("carried_back", "retrace"),
 }  # fmt: skip
+ROOMS = tuple(sorted({".".join(package.split(".")[:2]) for package in MODULES}))
 
 Program = Any
 """A namespace of modules: `program.budgets.make_budgets`, …"""
@@ -62,7 +67,7 @@ def as_it_is() -> Program:
 def with_slip(slip: Slip | None) -> Iterator[Program]:
     """The program imported anew with the slip made; afterwards the modules are again those from before."""
     as_it_is()
-    kept = {name: module for name, module in sys.modules.items() if name.startswith(tuple(MODULES))}
+    kept = {name: module for name, module in sys.modules.items() if name.startswith(ROOMS)}
     rules = dict(RULES)
     finder = _Finder(slip)
     for name in kept:
@@ -76,11 +81,11 @@ def with_slip(slip: Slip | None) -> Iterator[Program]:
         yield program
     finally:
         sys.meta_path.remove(finder)
-        for name in [name for name in sys.modules if name.startswith(tuple(MODULES))]:
+        for name in [name for name in sys.modules if name.startswith(ROOMS)]:
             del sys.modules[name]
         sys.modules.update(kept)
-        for package in MODULES:
-            setattr(asfound, package.rpartition(".")[2], kept[package])
+        for room in ROOMS:
+            setattr(asfound, room.rpartition(".")[2], kept[room])
         RULES.clear()
         RULES.update(rules)
 

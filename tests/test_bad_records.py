@@ -8,15 +8,15 @@ from pathlib import Path
 import pytest
 
 import asfound.assessment
+import asfound.measurement
 import asfound.records
 import asfound.soak
-import asfound.uncertainty
 import asfound.units
 from asfound.assessment.assess import check
 from asfound.faults import RULES, Severity
 from tests.repositories import bad_record_folders, bad_records, diagnostics, expected, minimal, rules_of
 
-PACKAGES = (asfound.units, asfound.records, asfound.soak, asfound.uncertainty, asfound.assessment)
+PACKAGES = (asfound.units, asfound.records, asfound.soak, asfound.measurement, asfound.assessment)
 """Whose rules need a bad record here."""
 CHECK = check
 FOLDERS = bad_record_folders()

@@ -15,7 +15,7 @@ from asfound.faults import (
     error,
     in_order,
 )
-from asfound.records.local_time import BAD_TIME
+from asfound.records.visits.local_time import BAD_TIME
 
 WRONG = Rule(name="wrong-thing", summary="a thing is wrong")
 LATE = Rule(name="late-thing", summary="a thing is late", severity=Severity.RESERVATION)

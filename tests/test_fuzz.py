@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from asfound.assessment.assess import Assessment, assess, check
-from asfound.assessment.conformity import Verdict
+from asfound.assessment.results.conformity import Verdict
 from asfound.faults import RecordsRefused
+from asfound.measurement.monte_carlo import monte_carlo
 from asfound.records.snapshot import from_folder
-from asfound.uncertainty.monte_carlo import monte_carlo
 
 DEMO = Path(__file__).resolve().parents[1] / "records"
 VISITS = (

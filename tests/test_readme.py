@@ -8,8 +8,8 @@ import pytest
 from asfound import humidity
 from asfound.cli import main
 from asfound.commands.common import CLEAN
-from asfound.records.columns import COLUMNS
-from asfound.site.downloads import RESULT_COLUMNS
+from asfound.records.visits.columns import COLUMNS
+from asfound.site.publishing.downloads import RESULT_COLUMNS
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -77,12 +77,12 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "least_squares",
     ),
     "a rate per day": (
-        Slip("history", "(day - self.opened).days / DAYS_A_YEAR", "(day - self.opened).days"),
+        Slip("epochs", "(day - self.opened).days / DAYS_A_YEAR", "(day - self.opened).days"),
         "drift_of_an_instrument",
     ),
     "visits without their shared sources": (
         Slip(
-            "history",
+            "epochs",
             "= covariance(self.budgets, lines)",
             "= np.diag(np.diag(covariance(self.budgets, lines)))",
         ),
@@ -113,13 +113,13 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "lines_that_do_not_hold",
     ),
     "rising with falling": (
-        Slip("history", "any_direction or result.direction == self.first.direction", "True"),
+        Slip("epochs", "any_direction or result.direction == self.first.direction", "True"),
         "like_with_like",
     ),
-    "cold with warm": (Slip("history", "< SAME_TARGET_RH and not apart", "< SAME_TARGET_RH"), "like_with_like"),
+    "cold with warm": (Slip("epochs", "< SAME_TARGET_RH and not apart", "< SAME_TARGET_RH"), "like_with_like"),
     "an adjustment that opens nothing": (
         Slip(
-            "history",
+            "epochs",
             "segment, element = segment + 1, element + visit.element",
             "segment, element = segment, element + visit.element",
         ),
@@ -127,7 +127,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "as left counted beside as found": (
         Slip(
-            "history",
+            "epochs",
             "take(number, visit.as_found or visit.as_left)",
             "take(number, visit.as_found + visit.as_left)",
         ),
@@ -135,7 +135,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "an element that changes nothing": (
         Slip(
-            "history",
+            "epochs",
             "segment, element = segment + 1, element + visit.element",
             "segment, element = segment + 1, element",
         ),
@@ -175,10 +175,10 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         Slip("standing", "v.results[0].serial == instrument.serial", "v.results[0].serial"),
         "states",
     ),
-    "wet for dry": (Slip("findings", "high = result.error > 0", "high = result.error < 0"), "findings"),
+    "wet for dry": (Slip("cases", "high = result.error > 0", "high = result.error < 0"), "findings"),
     "last good by a visit that failed": (
         Slip(
-            "findings",
+            "cases",
             "(Verdict.PASS, Verdict.CONDITIONAL_PASS)",
             "(Verdict.PASS, Verdict.CONDITIONAL_PASS, Verdict.FAIL)",
         ),

@@ -20,11 +20,11 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from asfound.assessment.drift import Ahead, Drift, drift
-from asfound.assessment.history import DAYS_A_YEAR, Epoch, VisitHistory, epochs_of
-from asfound.assessment.outlook import HORIZON_YEARS
-from asfound.assessment.result import Result, blank_result
-from asfound.assessment.visit_to_visit import VisitToVisit, component, pool_of
+from asfound.assessment.history.drift import Ahead, Drift, drift
+from asfound.assessment.history.epochs import DAYS_A_YEAR, Epoch, VisitHistory, epochs_of
+from asfound.assessment.history.outlook import HORIZON_YEARS
+from asfound.assessment.history.visit_to_visit import VisitToVisit, component, pool_of
+from asfound.assessment.results.result import Result, blank_result
 from asfound.records.models import Channel, Policy
 from asfound.uncertainty.budgets import Budgets, make_budgets
 from asfound.uncertainty.sources import Catalogue, Source

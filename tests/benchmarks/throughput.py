@@ -20,10 +20,10 @@ from asfound.cli import suit_the_work
 suit_the_work()  # as the commands do, before numpy is loaded
 
 from asfound.assessment.assess import assemble
-from asfound.assessment.results import make_results
-from asfound.records.rows import sensor_visits
-from asfound.soak.check import check
-from asfound.uncertainty.measurement import measure
+from asfound.assessment.results.assembly import make_results
+from asfound.measurement.measure import measure
+from asfound.records.visits.rows import sensor_visits
+from asfound.soak.checking_with_logs import check
 from tests.builders import records, sensor, two_pressure
 
 FIRST_DAY = date(2016, 1, 4)

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from asfound.site import shell
-from asfound.site.publish import build_site
+from asfound.site.publishing import shell
+from asfound.site.publishing.publish import build_site
 from tests.site import sample
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from asfound.site import shell
-from asfound.site.publish import build_site
+from asfound.site.publishing import shell
+from asfound.site.publishing.publish import build_site
 from tests.browser.conftest import PHONE, ROOT
 from tests.site import store
 

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from asfound.assessment.target import Conditions
 from asfound.cli import main
 from asfound.commands.common import CLEAN
+from asfound.planning.target_model import Conditions
+from asfound.printing.templates import template_folders
 from asfound.records.load import load
 from asfound.records.snapshot import from_folder
 from asfound.sheets.phone import visit_form
 from asfound.sheets.plan import Plan, plan
-from asfound.site.assets import template_folders
 from tests.browser.conftest import PHONE, ROOT, watched_page
 
 if TYPE_CHECKING:

@@ -16,14 +16,14 @@ import pytest
 
 from asfound.assessment.assess import Assessment, assemble, check
 from asfound.assessment.due import DueState
-from asfound.assessment.result import Result
-from asfound.assessment.results import make_results
+from asfound.assessment.results.assembly import make_results
+from asfound.assessment.results.result import Result
 from asfound.assessment.standing import Standing, State
 from asfound.faults import Severity
-from asfound.records.rows import sensor_visits
+from asfound.measurement.measure import measure
 from asfound.records.snapshot import Snapshot, from_folder
-from asfound.soak.check import check as check_records
-from asfound.uncertainty.measurement import measure
+from asfound.records.visits.rows import sensor_visits
+from asfound.soak.checking_with_logs import check as check_records
 
 if TYPE_CHECKING:
     from tests.demo.simulate import TrueError

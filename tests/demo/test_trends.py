@@ -10,13 +10,13 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from asfound.assessment.assess import Assessment, assemble
-from asfound.assessment.investigation import Trends
-from asfound.assessment.results import make_results
+from asfound.assessment.findings.investigation import Trends
+from asfound.assessment.results.assembly import make_results
+from asfound.measurement.measure import measure
 from asfound.records.load import load
-from asfound.records.rows import sensor_visits
 from asfound.records.snapshot import from_folder
-from asfound.records.trends import check_trends, read_trend
-from asfound.uncertainty.measurement import measure
+from asfound.records.trends.exports import check_trends, read_trend
+from asfound.records.visits.rows import sensor_visits
 from tests.demo.trends import EXPORTS, trends
 
 RECORDS = Path(__file__).parents[2] / "records"

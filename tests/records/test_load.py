@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from asfound.faults import Fault
 from asfound.records.load import Records, load
 from asfound.records.models import RECORD_MODELS, in_force
+from asfound.records.models.validation import keys_at
 from asfound.records.snapshot import from_folder
-from asfound.records.validation import keys_at
-from tests.records.test_visits import damaged
+from tests.records.visits.test_visit_files import damaged
 from tests.repositories import MINIMAL, laid_over, minimal
 
 SENSOR = "sensors/RH-101.yml"

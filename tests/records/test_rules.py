@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 
 from asfound.faults import Fault, Place, Rule
-from asfound.records.check import check
+from asfound.records.checking import check
 from asfound.records.rules import RULES_ACROSS, cross_check, once_a_file
-from tests.records.test_visits import damaged
+from tests.records.visits.test_visit_files import damaged
 from tests.repositories import laid_over, minimal
 
 VISIT = "visits/2026/2026-03-14-drying.csv"

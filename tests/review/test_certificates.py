@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from asfound.assessment.assess import assess
-from asfound.issuing import issue, write
+from asfound.certificates.issue import issue, write
 from asfound.provenance import Provenance, provenance
 from asfound.records.load import Records
 from asfound.records.snapshot import from_folder

@@ -163,7 +163,7 @@ def test_what_is_assessed_of_a_part_is_what_the_whole_assessment_says(tmp_path: 
 def _approved(found: Review) -> set[tuple[str, str]]:
     """What the demo's certificates say of approvals at the base."""
     from asfound.provenance import provenance_at
-    from asfound.soak.check import check
+    from asfound.soak.checking_with_logs import check
 
     records, _ = check(found.change.repository.snapshot(found.change.base))
     assert records is not None

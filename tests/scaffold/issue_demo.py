@@ -15,13 +15,13 @@ from datetime import date, datetime, time
 from pathlib import Path
 
 from asfound.assessment.assess import assess
-from asfound.issuing import issue
+from asfound.certificates.issue import issue
 from asfound.provenance import HistoryOf
 from asfound.records.snapshot import from_folder
 from asfound.scaffold.commits import write_repository
-from asfound.scaffold.demo import demo_history
-from asfound.scaffold.demonstration import files_below
-from asfound.scaffold.story import FOLDER
+from asfound.scaffold.demo.history import demo_history
+from asfound.scaffold.demo.repository import files_below
+from asfound.scaffold.demo.story import FOLDER
 
 RECORDS = Path(__file__).parents[2] / "records"
 ISSUE_DAYS = tuple(

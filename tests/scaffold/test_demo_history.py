@@ -21,11 +21,18 @@ from asfound.faults import Severity
 from asfound.provenance import Provenance, provenance
 from asfound.records.load import Records, load
 from asfound.records.snapshot import from_folder
-from asfound.scaffold.as_it_stood import CORRECTIONS, LATER, History
 from asfound.scaffold.commits import DemoCommit, write_repository
-from asfound.scaffold.demo import demo_history, main_tip
-from asfound.scaffold.demonstration import OPEN_BRANCH, OWN, SLIP, VISIT, demo_files, demo_repository
-from asfound.scaffold.story import APPROVED_ON_THE_BRANCH, FOLDER, NEVER_REVIEWED, REVIEWED_AFTER_MERGE, START, TODAY
+from asfound.scaffold.demo.as_it_stood import CORRECTIONS, LATER, History
+from asfound.scaffold.demo.history import demo_history, main_tip
+from asfound.scaffold.demo.repository import OPEN_BRANCH, OWN, SLIP, VISIT, demo_files, demo_repository
+from asfound.scaffold.demo.story import (
+    APPROVED_ON_THE_BRANCH,
+    FOLDER,
+    NEVER_REVIEWED,
+    REVIEWED_AFTER_MERGE,
+    START,
+    TODAY,
+)
 from tests.scaffold.issue_demo import ISSUE_DAYS, issue_demo
 
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")

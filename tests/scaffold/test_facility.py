@@ -16,11 +16,11 @@ from mkdocs.utils.yaml import yaml_load
 from asfound import __version__
 from asfound.cli import _parser, main
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from asfound.printing.templates import template_folders
 from asfound.provenance import ApprovalState, VisitProvenance, provenance
 from asfound.records.load import load
 from asfound.records.snapshot import from_folder
-from asfound.scaffold.facility import EXAMPLE, empty_facility
-from asfound.site.assets import template_folders
+from asfound.scaffold.facility.empty_facility import EXAMPLE, empty_facility
 
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")
 

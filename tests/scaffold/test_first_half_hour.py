@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from asfound.scaffold.facility import EMPTY
+from asfound.scaffold.facility.empty_facility import EMPTY
 
 TUTORIAL = EMPTY / "pages" / "first-half-hour.md"
 BLOCK = re.compile(r"^```(sh|text)\n(.*?)^```$", re.M | re.S)

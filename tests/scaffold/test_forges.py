@@ -20,9 +20,9 @@ from asfound.provenance import ApprovalState, provenance
 from asfound.records.load import load
 from asfound.records.snapshot import from_folder
 from asfound.scaffold.commits import DemoCommit, Signature, write_repository
-from asfound.scaffold.demo import demo_history
-from asfound.scaffold.demonstration import demo_files
-from asfound.scaffold.facility import empty_facility
+from asfound.scaffold.demo.history import demo_history
+from asfound.scaffold.demo.repository import demo_files
+from asfound.scaffold.facility.empty_facility import empty_facility
 
 WORKFLOWS = ".github/workflows/"
 PIPELINE = ".gitlab-ci.yml"

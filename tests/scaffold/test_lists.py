@@ -14,9 +14,9 @@ from asfound.cli import main
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 from asfound.faults import Severity
 from asfound.records.snapshot import from_folder
-from asfound.scaffold.from_lists import ListRefused, facility_from_lists
-from asfound.scaffold.lists import ListFile
-from asfound.scaffold.old_sensors import slug
+from asfound.scaffold.old_lists.from_lists import ListRefused, facility_from_lists
+from asfound.scaffold.old_lists.lists import ListFile
+from asfound.scaffold.old_lists.old_sensors import slug
 
 SENSORS = """\
 id;place;building;model;serial;signal;signal_low [mA];signal_high [mA];tolerance [%RH];points [%RH];interval;installed

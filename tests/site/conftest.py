@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from asfound.site import shell
+from asfound.site.publishing import shell
 from tests.site import sample
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from html import escape
 from pathlib import Path
 
-from asfound.site.content import SiteContent, SitePage
+from asfound.site.publishing.content import SiteContent, SitePage
 
 DAY = date(2026, 3, 20)
 LISTS = (

@@ -9,10 +9,10 @@ from functools import cache
 from typing import Any
 
 from asfound.assessment.assess import Assessment
-from asfound.site import assets
-from asfound.site.build import content_of
-from asfound.site.content import SiteContent, SitePage
-from asfound.site.views.lookup import Lookup, look_up
+from asfound.printing import templates
+from asfound.site.lookup.lookup import Lookup, look_up
+from asfound.site.publishing.build import content_of
+from asfound.site.publishing.content import SiteContent, SitePage
 from tests import builders
 from tests.builders import Files, Row
 
@@ -130,7 +130,7 @@ def lookup() -> Lookup:
 @cache
 def content() -> SiteContent:
     """Pages and downloads, without certificates: these have their own tests and take their time."""
-    return content_of(store(), lookup(), assets.template_folders(), {})
+    return content_of(store(), lookup(), templates.template_folders(), {})
 
 
 def page(path: str) -> SitePage:

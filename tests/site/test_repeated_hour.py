@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import tests.builders as b
+from asfound.site.lookup.lookup import look_up
 from asfound.site.views.exposure import exposure_view
-from asfound.site.views.lookup import look_up
-from tests.assessment.test_investigation import STEPPED, store
+from tests.assessment.findings.test_investigation import STEPPED, store
 
 
 @pytest.mark.parametrize(("recorded", "missing"), [("both passes", 0), ("the first pass", 2)])

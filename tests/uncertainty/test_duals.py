@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from asfound.humidity import two_pressure_rh
 from asfound.uncertainty.duals import Dual, differentiate, variables
-from tests.uncertainty.lab import measured
-from tests.uncertainty.methods import METHODS, at_work
+from tests.measurement.lab import measured
+from tests.measurement.methods import METHODS, at_work
 
 
 def model_and_inputs(name):

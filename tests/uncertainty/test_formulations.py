@@ -16,7 +16,7 @@ from asfound.uncertainty.formulations import (
     SUPERCOOLED_SCALE_K,
     WATER_RELATIVE,
 )
-from tests.uncertainty.methods import carried
+from tests.measurement.methods import carried
 
 ZERO_C = 273.15
 

@@ -8,32 +8,32 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
 
-from asfound.assessment.conformity import Verdict
-from asfound.assessment.findings import Case, find_cases
-from asfound.assessment.instruments import Instruments, instruments_of
-from asfound.assessment.investigation import Trends, with_exposures
-from asfound.assessment.plausibility import mix_ups
-from asfound.assessment.reference_checks import CheckChart, check_charts
-from asfound.assessment.reference_doubt import Doubt, doubts, with_doubts
-from asfound.assessment.reliability import Reliability, reliabilities
-from asfound.assessment.result import Result
-from asfound.assessment.results import make_results
+from asfound.assessment.findings.cases import Case, find_cases
+from asfound.assessment.findings.investigation import Trends, with_exposures
+from asfound.assessment.history.instruments import Instruments, instruments_of
+from asfound.assessment.history.reliability import Reliability, reliabilities
+from asfound.assessment.references.checks import CheckChart, check_charts
+from asfound.assessment.references.doubt import Doubt, doubts, with_doubts
+from asfound.assessment.results.assembly import make_results
+from asfound.assessment.results.conformity import Verdict
+from asfound.assessment.results.plausibility import mix_ups
+from asfound.assessment.results.result import Result
+from asfound.assessment.results.summary import SensorVisitSummary, summary_of
 from asfound.assessment.standing import Standing, standing_of
-from asfound.assessment.summary import SensorVisitSummary, summary_of
 from asfound.faults import Fault, RecordsRefused, Severity
+from asfound.measurement.calibrations import NO_CURVE
+from asfound.measurement.cell_sources import Part
+from asfound.measurement.lines import Line, Measurement
+from asfound.measurement.measure import NO_REPEATABILITY, measure
+from asfound.measurement.monte_carlo import Answer, monte_carlo, needs_monte_carlo
 from asfound.records.issued import check_issued
 from asfound.records.load import Records
-from asfound.records.rows import SensorVisit, sensor_visits, without_lines
-from asfound.records.settings import SettingsOn
+from asfound.records.settings_in_force import SettingsOn
 from asfound.records.snapshot import Snapshot
-from asfound.records.trends import check_trends
-from asfound.records.visits import Visit
-from asfound.soak.check import check as check_records
-from asfound.uncertainty.calibrations import NO_CURVE
-from asfound.uncertainty.cell_sources import Part
-from asfound.uncertainty.measured import Line, Measurement
-from asfound.uncertainty.measurement import NO_REPEATABILITY, measure
-from asfound.uncertainty.monte_carlo import Answer, monte_carlo, needs_monte_carlo
+from asfound.records.trends.exports import check_trends
+from asfound.records.visits.rows import SensorVisit, sensor_visits, without_lines
+from asfound.records.visits.visit_files import Visit
+from asfound.soak.checking_with_logs import check as check_records
 
 Approvals = Callable[[Records], Collection[tuple[str, str]] | None]
 """Who is approved, asked of the records: path of the visit and sensor. None: there is no history to tell it by."""

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
-from asfound.assessment.history import aimed_at
-from asfound.assessment.result import Result
+from asfound.assessment.history.epochs import aimed_at
+from asfound.assessment.results.result import Result
 from asfound.records.load import Records
 from asfound.records.models import Channel, Policy, Sensor
-from asfound.records.settings import SettingsOn
+from asfound.records.settings_in_force import SettingsOn
 
 SAME_POINT_RH = 3.0
 """A plateau counts as done at a point when its target lies within this of it, %RH (our choice)."""

@@ -8,20 +8,20 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from asfound.assessment.change_charts import ChangeChart, change_chart
-from asfound.assessment.conformity import Verdict, tolerance_at
-from asfound.assessment.drift import Ahead, Drift, drift
 from asfound.assessment.due import Due, due, points_met, same_point
-from asfound.assessment.findings import Case
-from asfound.assessment.instruments import ChannelHistory, Instruments
-from asfound.assessment.interval import Proposal, proposal
-from asfound.assessment.result import Result
-from asfound.assessment.summary import SensorVisitSummary
-from asfound.assessment.visit_to_visit import component
+from asfound.assessment.findings.cases import Case
+from asfound.assessment.history.change_charts import ChangeChart, change_chart
+from asfound.assessment.history.drift import Ahead, Drift, drift
+from asfound.assessment.history.instruments import ChannelHistory, Instruments
+from asfound.assessment.history.interval import Proposal, proposal
+from asfound.assessment.history.visit_to_visit import component
+from asfound.assessment.results.conformity import Verdict, tolerance_at
+from asfound.assessment.results.result import Result
+from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.measurement.lines import Measurement
 from asfound.records.load import Records
 from asfound.records.models import Channel, Sensor
-from asfound.records.settings import SettingsOn, instrument_on
-from asfound.uncertainty.measured import Measurement
+from asfound.records.settings_in_force import SettingsOn, instrument_on
 
 
 class State(StrEnum):

@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 
 from asfound.faults import Fault, in_order
-from asfound.records.fields import parse_day
+from asfound.records.models.fields import parse_day
 from asfound.records.snapshot import Snapshot, from_folder
 
 CLEAN, FAULTS, COULD_NOT_RUN = 0, 1, 2

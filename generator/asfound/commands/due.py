@@ -19,7 +19,7 @@ from asfound.commands.common import (
 )
 
 if TYPE_CHECKING:
-    from asfound.assessment.agenda import Agenda
+    from asfound.planning.agenda import Agenda
     from asfound.records.load import Records
 
 
@@ -50,7 +50,7 @@ def add_horizon(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.agenda_text import due_json, due_text
+    from asfound.terminal.agenda import due_json, due_text
 
     found = agenda_of(options)
     if found is None:
@@ -61,12 +61,12 @@ def run(options: argparse.Namespace) -> int:
 
 def agenda_of(options: argparse.Namespace) -> tuple[Records, Agenda] | None:
     """What is due by the options; None, with the reason said, where that cannot be told."""
-    from asfound.assessment.agenda import agenda, place_order
     from asfound.assessment.assess import assess
     from asfound.faults import did_you_mean
+    from asfound.planning.agenda import agenda, place_order
     from asfound.provenance import HistoryOf
     from asfound.refusals import CannotPublish
-    from asfound.site.shell import build_day
+    from asfound.site.publishing.shell import build_day
 
     files = files_of(options.records)
     if files is None:

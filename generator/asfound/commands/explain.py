@@ -35,8 +35,8 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.explain import CannotExplain, as_json, as_text, explain_file, explain_visit
     from asfound.provenance import HistoryOf
+    from asfound.terminal.explain import CannotExplain, as_json, as_text, explain_file, explain_visit
 
     files = files_of(options.records)
     if files is None:

@@ -23,7 +23,7 @@ from asfound.commands.common import (
 )
 
 if TYPE_CHECKING:
-    from asfound.issuing import Refusal
+    from asfound.certificates.issue import Refusal
     from asfound.records.issued import Issued
     from asfound.records.snapshot import Snapshot
 
@@ -67,11 +67,11 @@ def _named(text: str) -> tuple[str, str]:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from asfound.assessment.assess import assess
-    from asfound.issuing import issue, unprintable, write
+    from asfound.certificates.issue import issue, unprintable, write
+    from asfound.printing.templates import template_folders
     from asfound.provenance import HistoryOf
     from asfound.records.git import CannotReadHistory
     from asfound.refusals import CannotPublish
-    from asfound.site.assets import template_folders
 
     if options.reason and not options.certificates:
         print(f"--reason is for certificates that are named\n  cure: name them, {NAMED} …", file=sys.stderr)
@@ -113,7 +113,7 @@ def facility_day(files: Snapshot) -> date:
     Raises CannotPublish as `build_day` does.
     """
     from asfound.records.load import load
-    from asfound.site.shell import build_day
+    from asfound.site.publishing.shell import build_day
 
     facility, _ = load({path: files[path] for path in ("facility.yml", "people.yml") if path in files})
     return build_day(facility.zone if facility is not None else None)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, command
 
 if TYPE_CHECKING:
-    from asfound.scaffold.from_lists import Brought
+    from asfound.scaffold.old_lists.from_lists import Brought
 
 NEXT = """\
 Records whose first line says EXAMPLE are to be replaced, or deleted. It checks and builds as it is. Next, in {folder}:
@@ -66,8 +66,8 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from asfound.scaffold.commits import CannotMakeRepository
-    from asfound.scaffold.from_lists import ListRefused
-    from asfound.scaffold.writing import FolderInUse
+    from asfound.scaffold.facility.writing import FolderInUse
+    from asfound.scaffold.old_lists.from_lists import ListRefused
 
     folder: Path = options.directory
     if (options.history and not options.sensors) or (options.demo and options.sensors):
@@ -93,9 +93,9 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _empty(options: argparse.Namespace) -> str:
-    from asfound.scaffold.facility import empty_facility
-    from asfound.scaffold.first_commit import first_commit, refuse_without_identity
-    from asfound.scaffold.writing import refuse_what_is_there, write_files
+    from asfound.scaffold.facility.empty_facility import empty_facility
+    from asfound.scaffold.facility.first_commit import first_commit, refuse_without_identity
+    from asfound.scaffold.facility.writing import refuse_what_is_there, write_files
 
     folder: Path = options.directory
     refuse_what_is_there(folder, may_be_repository=True)
@@ -117,8 +117,8 @@ def _empty(options: argparse.Namespace) -> str:
 
 
 def _brought(options: argparse.Namespace) -> Brought:
-    from asfound.scaffold.from_lists import facility_from_lists
-    from asfound.scaffold.lists import ListFile
+    from asfound.scaffold.old_lists.from_lists import facility_from_lists
+    from asfound.scaffold.old_lists.lists import ListFile
 
     sensors, history = (
         ListFile(path=path.name, content=path.read_bytes()) if path is not None else None
@@ -130,8 +130,8 @@ def _brought(options: argparse.Namespace) -> Brought:
 
 def _demo(folder: Path) -> str:
     from asfound.scaffold.commits import write_repository
-    from asfound.scaffold.demonstration import demo_files, demo_repository
-    from asfound.scaffold.writing import refuse_what_is_there
+    from asfound.scaffold.demo.repository import demo_files, demo_repository
+    from asfound.scaffold.facility.writing import refuse_what_is_there
 
     refuse_what_is_there(folder, may_be_repository=False)
     commits = demo_repository(demo_files())

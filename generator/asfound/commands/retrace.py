@@ -39,12 +39,12 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from asfound.assessment.assess import assess
-    from asfound.assessment.retrace import retrace
     from asfound.provenance import HistoryOf
     from asfound.records.load import load
     from asfound.refusals import CannotPublish
-    from asfound.retrace_text import CannotRetrace, as_json, as_text, question
-    from asfound.site.shell import build_day
+    from asfound.retrace.retrace import retrace
+    from asfound.site.publishing.shell import build_day
+    from asfound.terminal.retrace import CannotRetrace, as_json, as_text, question
 
     files = files_of(options.records)
     if files is None:

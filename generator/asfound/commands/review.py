@@ -51,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     from asfound.review.data import as_json
     from asfound.review.markdown import as_markdown
     from asfound.review.report import review
-    from asfound.site.shell import build_day
+    from asfound.site.publishing.shell import build_day
 
     try:
         day = options.date or build_day()

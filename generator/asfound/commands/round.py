@@ -27,9 +27,9 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.agenda_text import rounds_json, rounds_text
-    from asfound.assessment.rounds import rounds
-    from asfound.site.calendar_file import rounds_calendar
+    from asfound.planning.calendar_file import rounds_calendar
+    from asfound.planning.rounds import rounds
+    from asfound.terminal.agenda import rounds_json, rounds_text
 
     found = agenda_of(options)
     if found is None:

@@ -28,7 +28,7 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from asfound.refusals import CannotPublish
-    from asfound.site.publish import serve_site
+    from asfound.site.publishing.publish import serve_site
 
     if not is_there(options.records):
         return COULD_NOT_RUN

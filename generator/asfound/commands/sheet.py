@@ -34,13 +34,13 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.assessment.instrument_readings import CannotAim
+    from asfound.planning.instrument_readings import CannotAim
+    from asfound.printing.templates import template_folders
     from asfound.refusals import CannotPublish
     from asfound.sheets.paper import visit_pdf
     from asfound.sheets.phone import visit_form
     from asfound.sheets.plan import CannotPlan, plan
     from asfound.sheets.table import visit_csv
-    from asfound.site.assets import template_folders
 
     files = files_of(options.records)
     if files is None:

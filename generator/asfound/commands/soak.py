@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, QUIET_S, command, files_of, told_after
-from asfound.records.columns import READING_PHASES
+from asfound.records.visits.columns import READING_PHASES
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -82,8 +82,8 @@ def _given(text: str) -> tuple[str, str]:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code: 0 every soak was long enough, 1 one was not or the log has faults, 2 could not run."""
-    from asfound.soaking import Asked, CannotSoak, LogRefused, soak, visit_rows
-    from asfound.soaking_text import as_json, as_text, total_text
+    from asfound.sheets.from_log import Asked, CannotSoak, LogRefused, soak, visit_rows
+    from asfound.terminal.soak import as_json, as_text, total_text
 
     files = files_of(options.records)
     if files is None:

@@ -12,7 +12,7 @@ from asfound.commands.common import CLEAN, COULD_NOT_RUN, QUIET_S, add_date, com
 from asfound.faults import RecordsRefused
 
 if TYPE_CHECKING:
-    from asfound.assessment.target import Conditions
+    from asfound.planning.target_model import Conditions
     from asfound.records.load import Records
     from asfound.records.snapshot import Snapshot
 
@@ -73,8 +73,8 @@ def _amount(quantity: str, unit: str) -> Callable[[str], float]:
 
 def conditions_of(options: argparse.Namespace) -> Conditions:
     """The conditions that the options give. Raises CannotAim for what no room can have."""
-    from asfound.assessment.instrument_readings import CannotAim
-    from asfound.assessment.target import Conditions
+    from asfound.planning.instrument_readings import CannotAim
+    from asfound.planning.target_model import Conditions
 
     for name in ("chamber_temperature", "saturator_temperature", "room_temperature", "line_temperature"):
         value = getattr(options, name)
@@ -97,7 +97,7 @@ def conditions_of(options: argparse.Namespace) -> Conditions:
 
 def day_of(options: argparse.Namespace) -> date:
     """The day that is asked about."""
-    from asfound.site.shell import build_day
+    from asfound.site.publishing.shell import build_day
 
     day: date = options.date or build_day()
     return day
@@ -120,10 +120,10 @@ def records_of(files: Snapshot) -> Records:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.assessment.instrument_readings import CannotAim
-    from asfound.assessment.targets import targets
+    from asfound.planning.instrument_readings import CannotAim
+    from asfound.planning.targets import targets
     from asfound.refusals import CannotPublish
-    from asfound.targets_text import as_json, as_text
+    from asfound.terminal.targets import as_json, as_text
 
     files = files_of(options.records)
     if files is None:

@@ -34,7 +34,7 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code: 0 all agree, 1 one differs, 2 one cannot be read."""
-    from asfound.verifying.verify import CannotVerify, as_data, as_text, verify
+    from asfound.certificates.verify import CannotVerify, as_data, as_text, verify
 
     codes, told = [CLEAN], []
     for file in options.files:

@@ -5,7 +5,7 @@ of it. Approved are its bytes at its path: an edited record awaits review again.
 """
 
 from asfound.provenance.facts import Approval, ApprovalState, FileHistory, Provenance, Step, VisitProvenance
-from asfound.provenance.of_records import HistoryOf, provenance, provenance_at, without_history
+from asfound.provenance.records_history import HistoryOf, provenance, provenance_at, without_history
 
 __all__ = [
     "Approval",

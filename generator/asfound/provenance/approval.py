@@ -10,7 +10,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from asfound.provenance.facts import Approval
-from asfound.provenance.log import REVIEWED_BY, REVIEWED_FILE, Commit, Log
+from asfound.provenance.git_log import REVIEWED_BY, REVIEWED_FILE, Commit, Log
 from asfound.records.models import Person
 
 _ADDRESS = re.compile(r"<([^<>]*)>")

@@ -16,7 +16,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from asfound.faults import Fault, Place, RecordsRefused, Rule, error
-from asfound.records.fields import parse_day
+from asfound.records.models.fields import parse_day
 from asfound.records.snapshot import Snapshot
 
 ISSUED_NAME = error("issued-name", "a certificate's file is not issued/SENSOR/VISIT.rN.json of its own certificate")

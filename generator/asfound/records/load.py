@@ -21,10 +21,10 @@ from asfound.records.models import (
     Reference,
     Sensor,
 )
+from asfound.records.models.validation import validation_faults
+from asfound.records.models.yaml_text import Document, parse
 from asfound.records.snapshot import EVIDENCE, ISSUED, Snapshot
-from asfound.records.validation import validation_faults
-from asfound.records.visits import Visit, read_visits
-from asfound.records.yaml_text import Document, parse
+from asfound.records.visits.visit_files import Visit, read_visits
 
 MISSING_RECORD = error("missing-record", "facility.yml or people.yml is not there")
 STRAY_FILE = error("stray-file", "a file lies where no record is looked for")

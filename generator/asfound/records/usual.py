@@ -7,11 +7,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from asfound.records.columns import INDICATIONS, READING_PHASES
 from asfound.records.load import Records
-from asfound.records.periods import in_force
-from asfound.records.visit_header import read_header
-from asfound.records.visits import Visit
+from asfound.records.models.periods import in_force
+from asfound.records.visits.columns import INDICATIONS, READING_PHASES
+from asfound.records.visits.header import read_header
+from asfound.records.visits.visit_files import Visit
 from asfound.units import Unit
 
 

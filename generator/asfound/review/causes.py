@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from typing import Any
 
-from asfound.assessment.result import Result
-from asfound.records.rows import SensorVisit
-from asfound.records.settings import SettingsOn
-from asfound.records.visits import NAME
+from asfound.assessment.results.result import Result
+from asfound.records.settings_in_force import SettingsOn
+from asfound.records.visits.rows import SensorVisit
+from asfound.records.visits.visit_files import NAME
+from asfound.review.assessed_side import Key, Side
 from asfound.review.changes import Change
 from asfound.review.meaning import Pair, differs
-from asfound.review.sides import Key, Side
 
 POOL = "pool (what earlier visits of its family say of the scatter of readings)"
 _LEANS_ON = ("reference", "loop_meter", "barometer")

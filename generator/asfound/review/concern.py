@@ -11,10 +11,10 @@ from datetime import date
 
 import numpy as np
 
-from asfound.records.joined import Joined, whole_visits
 from asfound.records.load import Reading, Records
 from asfound.records.models import Facility, Sensor
-from asfound.records.visits import NAME, Visit
+from asfound.records.visits.joined import Joined, whole_visits
+from asfound.records.visits.visit_files import NAME, Visit
 
 _LEANS_ON = ("reference", "loop_meter", "barometer")
 

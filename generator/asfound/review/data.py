@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from asfound.assessment.result import Result
+from asfound.assessment.results.result import Result
 from asfound.faults import Fault
+from asfound.review.assessed_side import Standing
 from asfound.review.meaning import Pair
 from asfound.review.report import Review
-from asfound.review.sides import Standing
 from asfound.rounding import json_number
 
 _NUMBERS = ("target", "reference_value", "error", "u", "k", "U", "tolerance", "p_outside")

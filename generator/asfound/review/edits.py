@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from asfound.records.models.yaml_text import parse
 from asfound.records.snapshot import EVIDENCE
-from asfound.records.yaml_text import parse
+from asfound.review.changed_readings import Alteration, alterations
+from asfound.review.changed_settings import SettingChange, setting_changes
 from asfound.review.changes import Change
-from asfound.review.readings import Alteration, alterations
-from asfound.review.settings import SettingChange, setting_changes
 
 
 @dataclass(frozen=True, kw_only=True)

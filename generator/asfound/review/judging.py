@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from asfound.assessment.conformity import Verdict
-from asfound.assessment.result import Result
+from asfound.assessment.results.conformity import Verdict
+from asfound.assessment.results.result import Result
 from asfound.records.load import Records
-from asfound.records.settings import SettingsOn
-from asfound.review.sides import Key
+from asfound.records.settings_in_force import SettingsOn
+from asfound.review.assessed_side import Key
 
 JUDGING = (
     "tolerance",

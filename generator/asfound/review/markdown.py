@@ -7,13 +7,13 @@ from collections import Counter
 from collections.abc import Iterable
 
 from asfound.faults import Fault
-from asfound.records.visits import NAME
+from asfound.records.visits.visit_files import NAME
 from asfound.review.changes import Change
 from asfound.review.edits import RecordChange
 from asfound.review.markup import MOST, code, folded, more, some, text
 from asfound.review.report import Review
 from asfound.review.results_text import moved, new_results, revised, standings
-from asfound.site import words
+from asfound.wording import words
 
 GLYPH_YES, GLYPH_NO = "✓", "–"
 FEW = 5

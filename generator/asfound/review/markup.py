@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from asfound.site.words import shown
+from asfound.wording.words import shown
 
 MOST = 25
 """Entries of a list or table that are shown; a forge cuts long comments off."""

@@ -6,14 +6,14 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from asfound.assessment.findings import Case
-from asfound.assessment.result import Result
+from asfound.assessment.findings.cases import Case
+from asfound.assessment.results.result import Result
 from asfound.assessment.standing import State
 from asfound.faults import Fault
 from asfound.records.models import Finding
-from asfound.records.visits import NAME
+from asfound.records.visits.visit_files import NAME
+from asfound.review.assessed_side import LEAST_SHARE, Key, Side, Standing
 from asfound.review.changes import Change
-from asfound.review.sides import LEAST_SHARE, Key, Side, Standing
 
 LEAST_DRAWN = 1e-4
 """of U, for Monte Carlo answers: both sides draw the same numbers, and what is less is their scatter (our choice)"""

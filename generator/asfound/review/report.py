@@ -6,15 +6,17 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from asfound.certificates.disagreements import Disagreement, disagreements, newest
 from asfound.faults import Fault, Severity, in_order
 from asfound.records.git import Repository
 from asfound.records.issued import Issued, check_issued, read_issued
 from asfound.records.load import Records, read
 from asfound.records.models import Finding
 from asfound.records.snapshot import TRENDS
-from asfound.records.trends import check_trends
-from asfound.records.visits import NAME
-from asfound.review.both_sides import Sides
+from asfound.records.trends.exports import check_trends
+from asfound.records.visits.visit_files import NAME
+from asfound.review.assessed_side import Side
+from asfound.review.base_and_head import Sides
 from asfound.review.causes import causes_of
 from asfound.review.changes import Change, change_between
 from asfound.review.concern import concern_of
@@ -31,9 +33,7 @@ from asfound.review.rules import (
     unapproved,
     verdicts_with_visits,
 )
-from asfound.review.sides import Side
-from asfound.site.comparison import Disagreement, disagreements, newest
-from asfound.soak.check import check as check_records
+from asfound.soak.checking_with_logs import check as check_records
 
 
 @dataclass(frozen=True, kw_only=True)

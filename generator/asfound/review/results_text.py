@@ -7,15 +7,15 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
 
-from asfound.assessment.conformity import Verdict
-from asfound.assessment.result import Result
+from asfound.assessment.results.conformity import Verdict
+from asfound.assessment.results.result import Result
 from asfound.assessment.standing import State
-from asfound.explain import GLYPHS
 from asfound.review.markup import MOST, folded, more, some, table, text
 from asfound.review.meaning import Meaning, Pair, StandingChange, differs
 from asfound.rounding import NOTHING
-from asfound.site import words
 from asfound.site.views.results import worst
+from asfound.terminal.explain import GLYPHS
+from asfound.wording import words
 
 STATE_GLYPHS = {State.OUT: "✗", State.CLOSE: "≈", State.IN: "✓", State.NONE: "–", State.NEVER: "–"}
 

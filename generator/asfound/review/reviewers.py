@@ -9,7 +9,7 @@ from datetime import date
 from asfound.provenance.approval import Approvers
 from asfound.records.load import Records
 from asfound.records.models import Person
-from asfound.records.visits import NAME, Visit
+from asfound.records.visits.visit_files import NAME, Visit
 from asfound.review.changes import BranchCommit, Change, Trailer
 
 

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 
+from asfound.certificates.disagreements import Disagreement
 from asfound.faults import Fault, Place, Rule, change_error
 from asfound.provenance import Provenance
 from asfound.records.issued import Issued
 from asfound.records.load import Records
 from asfound.records.models import Person
 from asfound.records.snapshot import ISSUED
-from asfound.records.visits import NAME, Visit
+from asfound.records.visits.visit_files import NAME, Visit
+from asfound.review.changed_readings import Alteration, alterations
+from asfound.review.changed_settings import SettingChange
 from asfound.review.changes import BranchCommit, Change
 from asfound.review.judging import JUDGING, VerdictByEdit
-from asfound.review.readings import Alteration, alterations
 from asfound.review.reviewers import Named
-from asfound.review.settings import SettingChange
-from asfound.site.comparison import Disagreement
 
 VISIT_EDITED = change_error("merged-visit-edited", "a visit that was merged before was edited")
 VISIT_DELETED = change_error("merged-visit-deleted", "a visit that was merged before was deleted or renamed")

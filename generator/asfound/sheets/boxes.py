@@ -6,12 +6,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from asfound.assessment.instrument_readings import CannotAim, Instrument
-from asfound.records.columns import CONDENSATES
+from asfound.planning.instrument_readings import CannotAim, Instrument
 from asfound.records.models import Channel
 from asfound.records.rules.readings import plausible_range
-from asfound.records.settings import SettingsOn
+from asfound.records.settings_in_force import SettingsOn
 from asfound.records.usual import Usual, usual_unit
+from asfound.records.visits.columns import CONDENSATES
 from asfound.units import CANONICAL, UNITS, Unit, header_unit
 
 _READ: dict[str, tuple[str, ...]] = {

@@ -7,16 +7,16 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from asfound.certificates.page import PAPERS, clean
+from asfound.certificates.print_all import Unprintable, printing, unprintable_faults
 from asfound.faults import RecordsRefused
-from asfound.records.columns import ADJUSTMENTS, CONDITIONS
 from asfound.records.load import Records
+from asfound.records.visits.columns import ADJUSTMENTS, CONDITIONS
 from asfound.rounding import NOTHING, fixed
 from asfound.sheets.boxes import Box
 from asfound.sheets.plan import Part, Plan, Session
-from asfound.site import cautions
-from asfound.site.certificate import Unprintable, printing, unprintable_faults
-from asfound.site.certificate_page import PAPERS, clean
-from asfound.site.words import listed
+from asfound.wording import cautions
+from asfound.wording.words import listed
 
 ACROSS, ACROSS_ALL = 8, 11
 """Boxes that one table is wide enough for: of sensors beside each other, and where it holds everything."""

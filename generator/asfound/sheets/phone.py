@@ -11,14 +11,14 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from asfound.records.columns import ADJUSTMENTS, CONDITIONS
+from asfound.certificates.page import clean
+from asfound.printing.templates import template_files
+from asfound.records.visits.columns import ADJUSTMENTS, CONDITIONS
 from asfound.sheets.boxes import Box
 from asfound.sheets.paper import TO_DO, conditions_sentence, point_remarks, session_title
 from asfound.sheets.plan import Part, Plan, Session
 from asfound.sheets.table import fixed_words, header
-from asfound.site import cautions
-from asfound.site.assets import template_files
-from asfound.site.certificate_page import clean
+from asfound.wording import cautions
 
 PHASES = (("as_found", "As found"), ("as_left", "As left"))
 FAR = 0.05

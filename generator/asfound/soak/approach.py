@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from asfound.soak.blocks import Blocks, blocks_of, quantisation_variance
-from asfound.soak.exponentials import first_order
 from asfound.soak.shapes import COARSE, FINE, SLOW_TERM, Shapes, Weighed
+from asfound.statistics.exponentials import first_order
 
 MODEL_DOUBT = 0.1
 """How far from a sum of exponentials an approach is at its start, as a share of it, falling with the square of what

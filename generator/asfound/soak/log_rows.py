@@ -15,15 +15,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from asfound.faults import Fault, Rule, did_you_mean, error
-from asfound.records.columns import LOG, READING_PHASES
 from asfound.records.load import Records
-from asfound.records.local_time import TimeRefused, utc_seconds
-from asfound.records.log_mapping import LogMapping, read_log_mapping
+from asfound.records.models.log_mapping import LogMapping, read_log_mapping
 from asfound.records.rules import once_a_file
 from asfound.records.snapshot import LOGS
-from asfound.records.visit_columns import coded
-from asfound.records.visits import Visit
-from asfound.soak.log import Log, Readings, read_log
+from asfound.records.visits.columns import LOG, READING_PHASES
+from asfound.records.visits.field_values import coded
+from asfound.records.visits.local_time import TimeRefused, utc_seconds
+from asfound.records.visits.visit_files import Visit
+from asfound.soak.raw_log import Log, Readings, read_log
 
 LOG_UNKNOWN = error("log-unknown", "a row names a log that does not lie below logs/, or more than one that does")
 LOG_WITHOUT_MAPPING = error("log-without-mapping", "no mapping says what the columns of a log that a row names hold")

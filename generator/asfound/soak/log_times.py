@@ -14,8 +14,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from asfound.records.local_time import utc_candidates
-from asfound.records.repeated_hour import placed_by_order
+from asfound.records.trends.repeated_hour import placed_by_order
+from asfound.records.visits.local_time import utc_candidates
 
 _MOST_KINDS = 200
 """Kinds of texts read at once; a log has a handful: lengths of days and months, halves of the day, offsets."""

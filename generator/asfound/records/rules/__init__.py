@@ -8,6 +8,7 @@ from dataclasses import replace
 from asfound.faults import Fault, Place
 from asfound.records.load import Records
 from asfound.records.rules import (
+    dated_settings,
     declared,
     identities,
     instruments,
@@ -18,14 +19,13 @@ from asfound.records.rules import (
     people,
     phases,
     readings,
-    settings,
 )
 from asfound.records.rules.survey import RuleAcross, Survey
 
 RULES_ACROSS: tuple[RuleAcross, ...] = (
     *identities.RULES,
     *people.RULES,
-    *settings.RULES,
+    *dated_settings.RULES,
     *instruments.RULES,
     *methods.RULES,
     *loops.RULES,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from asfound.faults import Fault, reservation
-from asfound.records.references import Reference
+from asfound.records.models.references import Reference
 from asfound.records.rules.survey import RuleAcross, Survey
 
 NOT_DECLARED = reservation("not-declared", "a reference does not say how large one of its usual errors may be")

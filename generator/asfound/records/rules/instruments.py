@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from asfound.faults import Fault, error, reservation
 from asfound.records.rules.identities import dragged_runs
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
-from asfound.records.settings import instrument_on
+from asfound.records.settings_in_force import instrument_on
 
 INSTRUMENT_PERIODS = error("instrument-periods", "instruments at one position overlap or are not in order")
 NOT_INSTALLED = error("not-installed", "a sensor was visited on a day without an instrument at its position")

@@ -8,10 +8,10 @@ from datetime import date
 
 from asfound.faults import RULES as REGISTER
 from asfound.faults import Fault, Place, Severity, did_you_mean, error
-from asfound.records.references import Calibration
+from asfound.records.models.references import Calibration
 from asfound.records.rules.identities import UNKNOWN_SENSOR, unknown_id
 from asfound.records.rules.survey import RuleAcross, Survey
-from asfound.records.trends import misplaced_trends
+from asfound.records.trends.exports import misplaced_trends
 
 DUPLICATE_ID = error("duplicate-id", "two records have one id, or ids that differ only in capitals")
 FINDING_WITHOUT_VISIT = error("finding-without-visit", "a finding's visit is not there or does not hold its sensor")

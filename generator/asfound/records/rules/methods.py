@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from asfound.faults import Fault, error
-from asfound.records.columns import COLUMNS, INDICATIONS, REFERENCE_READINGS
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
+from asfound.records.visits.columns import COLUMNS, INDICATIONS, REFERENCE_READINGS
 
 READING_WITHOUT_REFERENCE = error("reading-without-reference", "a row has readings and names no reference")
 MISSING_READING = error("missing-reading", "a row lacks a reading that its reference's method needs")

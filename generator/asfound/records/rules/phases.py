@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from asfound.faults import Fault, Place, error, reservation
-from asfound.records.columns import INDICATIONS, REFERENCE_READINGS, STATED
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
+from asfound.records.visits.columns import INDICATIONS, REFERENCE_READINGS, STATED
 
 ADJUSTED_WITHOUT_WORD = error("adjusted-without-word", "an adjusted row does not say what was adjusted")
 ADJUSTED_WITH_READINGS = error("adjusted-with-readings", "an adjusted row holds readings")

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from asfound.faults import Fault, error, reservation
-from asfound.records.columns import READING_PHASES, REFERENCE_READINGS, SHARED_WORDS, STATED
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
-from asfound.records.visit_header import read_header
+from asfound.records.visits.columns import READING_PHASES, REFERENCE_READINGS, SHARED_WORDS, STATED
+from asfound.records.visits.header import read_header
 from asfound.units import CANONICAL, UNITS, Unit
 
 IMPLAUSIBLE = error("implausible-reading", "a number lies outside what its column can hold")

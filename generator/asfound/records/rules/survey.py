@@ -11,13 +11,13 @@ from functools import cached_property
 import numpy as np
 
 from asfound.faults import Fault, Place, Rule
-from asfound.records.columns import INDICATIONS, READING_PHASES, REFERENCE_READINGS, STATED
 from asfound.records.load import Records
 from asfound.records.models import Reference, Sensor
-from asfound.records.rows import standing_rows
-from asfound.records.settings import SettingsOn, instrument_on
-from asfound.records.visit_columns import Words
-from asfound.records.visits import Visit
+from asfound.records.settings_in_force import SettingsOn, instrument_on
+from asfound.records.visits.columns import INDICATIONS, READING_PHASES, REFERENCE_READINGS, STATED
+from asfound.records.visits.field_values import Words
+from asfound.records.visits.rows import standing_rows
+from asfound.records.visits.visit_files import Visit
 
 RuleAcross = Callable[["Survey"], Iterator[Fault]]
 

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from asfound.assessment.conformity import Verdict
-from asfound.assessment.result import Result
+from asfound.assessment.results.conformity import Verdict
+from asfound.assessment.results.result import Result
+from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.standing import State
-from asfound.assessment.summary import SensorVisitSummary
 from asfound.provenance import Approval, ApprovalState, Provenance, Step, VisitProvenance
-from asfound.records.visits import Visit
+from asfound.records.visits.visit_files import Visit
 from asfound.rounding import NOTHING
-from asfound.site import words
-from asfound.site.views.lookup import Lookup, sensor_link, visit_link
+from asfound.site.lookup.lookup import Lookup, sensor_link, visit_link
 from asfound.site.views.results import worst
-from asfound.site.words import Chip, Fact, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Fact, Link
 
 SHORT = 12
 """Letters by which a commit is named on pages."""

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from asfound.assessment.result import Result
+from asfound.assessment.results.result import Result
+from asfound.certificates.traceability import calibrating
 from asfound.records.models import Reference
-from asfound.records.references import Calibration, QuantityRecord
+from asfound.records.models.references import Calibration, QuantityRecord
 from asfound.rounding import expanded
-from asfound.site import words
-from asfound.site.traceability import calibrating
-from asfound.site.views.lookup import Lookup
-from asfound.site.words import Chip, Link
+from asfound.site.lookup.lookup import Lookup
+from asfound.wording import words
+from asfound.wording.words import Chip, Link
 
 IN_DATE = Chip(word="in date", kind="ok")
 OUT_OF_DATE = Chip(word="out of date", kind="out")

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from asfound import __version__
 from asfound.faults import RULES, Fault, Severity, in_order
-from asfound.site import words
+from asfound.site.lookup.lookup import Lookup
 from asfound.site.views.approvals import history_facts
 from asfound.site.views.issued import IssuedView, issued_view
-from asfound.site.views.lookup import Lookup
-from asfound.site.words import Fact, Link
+from asfound.wording import words
+from asfound.wording.words import Fact, Link
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,20 +7,20 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from asfound.assessment.drift import Drift
-from asfound.assessment.interval import Proposal
-from asfound.assessment.outlook import PointOutlook
-from asfound.assessment.reliability import Reliability
+from asfound.assessment.history.drift import Drift
+from asfound.assessment.history.interval import Proposal
+from asfound.assessment.history.outlook import PointOutlook
+from asfound.assessment.history.reliability import Reliability
 from asfound.assessment.standing import Standing
-from asfound.records.settings import instrument_on
+from asfound.records.settings_in_force import instrument_on
 from asfound.rounding import NOTHING, expanded, fixed, value_with
-from asfound.site import words
-from asfound.site.trend_charts import FLEET_ROWS, FleetBar, fleet_chart
-from asfound.site.views.lookup import Lookup, sensor_link
-from asfound.site.views.outlooks import leaves_first, leaving_before_due, leaving_day, leaving_sentence
+from asfound.site.charts.trends import FLEET_ROWS, FleetBar, fleet_chart
+from asfound.site.lookup.lookup import Lookup, sensor_link
+from asfound.site.lookup.outlooks import leaves_first, leaving_before_due, leaving_day, leaving_sentence
 from asfound.site.views.sensor_drift import proposal_view
 from asfound.site.views.standing import CRITICALITY, chips, in_service
-from asfound.site.words import Chip, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Link
 
 STATES = ("drifting", "watch", "steady", "too few visits")
 MOVING = STATES[:2]

@@ -8,17 +8,17 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from asfound.assessment.error_path import Basis, Crossed
-from asfound.assessment.exposure import Exposure, Hours, Neighbour, Size, TrendExposure
-from asfound.assessment.findings import Case
+from asfound.assessment.findings.cases import Case
+from asfound.assessment.findings.error_path import Basis, Crossed
+from asfound.assessment.findings.exposure import Exposure, Hours, Neighbour, Size, TrendExposure
+from asfound.measurement.cell_sources import Part
 from asfound.records.models import Channel, Sensor
-from asfound.records.settings import SettingsOn
+from asfound.records.settings_in_force import SettingsOn
 from asfound.rounding import NOTHING, expanded, fixed, value_with
-from asfound.site import words
-from asfound.site.exposure_chart import exposure_chart
-from asfound.site.views.lookup import Lookup, sensor_link
-from asfound.site.words import Fact, Link
-from asfound.uncertainty.cell_sources import Part
+from asfound.site.charts.exposure import exposure_chart
+from asfound.site.lookup.lookup import Lookup, sensor_link
+from asfound.wording import words
+from asfound.wording.words import Fact, Link
 
 TOLD_STUCK = 3
 """So many stretches in which a value stood still are named, and the others counted."""

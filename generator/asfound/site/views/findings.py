@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from asfound.assessment.findings import Case, direction_of
-from asfound.assessment.result import Result
+from asfound.assessment.findings.cases import Case, direction_of
+from asfound.assessment.results.result import Result
 from asfound.records.models import Channel
-from asfound.records.settings import SettingsOn
+from asfound.records.settings_in_force import SettingsOn
 from asfound.rounding import fixed
-from asfound.site import words
+from asfound.site.lookup.lookup import Lookup, finding_link, sensor_link, visit_link
 from asfound.site.views.exposure import ExposureView, days_of, exposure_view, hours_outside
-from asfound.site.views.lookup import Lookup, finding_link, sensor_link, visit_link
-from asfound.site.words import Chip, Fact, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Fact, Link
 
 _ORDER = ("nobody has it yet", "open", "closed")
 

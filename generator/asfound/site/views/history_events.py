@@ -7,14 +7,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
+from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.standing import Standing
-from asfound.assessment.summary import SensorVisitSummary
+from asfound.certificates.wording import ADJUSTMENTS, tolerance
 from asfound.records.models import Channel
-from asfound.records.rows import Event
-from asfound.site import words
-from asfound.site.certificate_words import ADJUSTMENTS, tolerance
-from asfound.site.charts import ChartEvent
-from asfound.site.views.lookup import Lookup
+from asfound.records.visits.rows import Event
+from asfound.site.charts.axes import ChartEvent
+from asfound.site.lookup.lookup import Lookup
+from asfound.wording import words
 
 Used = dict[str, frozenset[tuple[str, date]]]
 """reference → (quantity, day of the calibration) that results lean on"""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from asfound.certificates.disagreements import Disagreement, newest
+from asfound.certificates.statement import PREVIEW_REVISION
 from asfound.records.issued import Issued
-from asfound.site import words
-from asfound.site.comparison import Disagreement, newest
-from asfound.site.statement import PREVIEW_REVISION
-from asfound.site.views.lookup import Lookup
-from asfound.site.words import ISSUED, PREVIEW, REPLACED, WITHDRAWN, Chip, Link
+from asfound.site.lookup.lookup import Lookup
+from asfound.wording import words
+from asfound.wording.words import ISSUED, PREVIEW, REPLACED, WITHDRAWN, Chip, Link
 
 ANCHOR = "issued"
 """Section of the Data page that lists them."""

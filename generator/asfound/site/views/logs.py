@@ -11,23 +11,23 @@ from itertools import groupby
 
 import numpy as np
 
-from asfound.assessment.result import Result
-from asfound.assessment.summary import SensorVisitSummary
+from asfound.assessment.results.result import Result
+from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.measurement.calibrations import Calibrations
+from asfound.measurement.cell_sources import Part
+from asfound.measurement.log_errors import Logged, Samples, resolution_of, samples_of
 from asfound.records.models import Channel
-from asfound.records.settings import SettingsOn
+from asfound.records.settings_in_force import SettingsOn
 from asfound.rounding import NOTHING
-from asfound.site import words
-from asfound.site.log_chart import ChartedWindow, log_chart
-from asfound.site.views.lookup import Lookup
-from asfound.site.words import Link
+from asfound.site.charts.logs import ChartedWindow, log_chart
+from asfound.site.lookup.lookup import Lookup
 from asfound.soak.approach import Approach
 from asfound.soak.log_rows import LogWindow, log_window
 from asfound.soak.plateaus import Plateau
 from asfound.soak.waiting import SHARE_OF_TOLERANCE, Wait, expanded, wait_at
-from asfound.uncertainty.calibrations import Calibrations
-from asfound.uncertainty.cell_sources import Part
-from asfound.uncertainty.log_errors import Logged, Samples, resolution_of, samples_of
 from asfound.uncertainty.sources import Catalogue
+from asfound.wording import words
+from asfound.wording.words import Link
 
 LEAD_S = 120.0
 """The chart begins this long before the first soak, so that the step is seen."""

@@ -8,13 +8,17 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from asfound import humidity
-from asfound.assessment import conformity, control_charts, drift, due, history, line, outlook, visit_to_visit
+from asfound.assessment import due
+from asfound.assessment.history import drift, epochs, line, outlook, visit_to_visit
+from asfound.assessment.results import conformity
+from asfound.measurement import cell_sources, monte_carlo
 from asfound.records.models import Policy
 from asfound.rounding import MINUS, fixed, significant
-from asfound.site import words
-from asfound.site.views.lookup import Lookup
-from asfound.site.words import Fact
-from asfound.uncertainty import cell_sources, formulations, monte_carlo, sources
+from asfound.site.lookup.lookup import Lookup
+from asfound.statistics import control_charts
+from asfound.uncertainty import formulations, sources
+from asfound.wording import words
+from asfound.wording.words import Fact
 
 _HEADINGS = {
     "saturation_vapour_pressure": "Saturation vapour pressure",
@@ -222,7 +226,7 @@ def _choices() -> Iterator[Fact]:
     yield Fact(
         name="Drift",
         value=f"a rate needs {line.LEAST_VISITS} visits of one element; set points within "
-        f"{history.SAME_TARGET_RH:g} %RH, approached the same way and within {history.SAME_TEMPERATURE_K:g} K, are "
+        f"{epochs.SAME_TARGET_RH:g} %RH, approached the same way and within {epochs.SAME_TEMPERATURE_K:g} K, are "
         "one level, and each adjustment begins new ones; where the results since the last adjustment move otherwise "
         f"than those before (p < {100 * line.MOVES_OTHERWISE:g} %), they alone are fitted; where the chi-squared test "
         f"rejects the line (p < {100 * line.REJECTED:g} %), no rate is claimed; where points at least "

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from asfound.assessment.due import DueState
 from asfound.assessment.standing import Standing, State
-from asfound.site import words
+from asfound.site.lookup.lookup import Lookup, finding_link, sensor_link, visit_link
+from asfound.site.lookup.outlooks import leaving_before_due
 from asfound.site.views.approvals import Reported, awaiting, reported
-from asfound.site.views.lookup import Lookup, finding_link, sensor_link, visit_link
-from asfound.site.views.outlooks import leaving_before_due
 from asfound.site.views.references import ReferenceState, reference_states
 from asfound.site.views.standing import CRITICALITY, Matter, in_service, matters, open_cases, sound, trusted, unowned
-from asfound.site.words import Chip, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Link
 
 NOBODY = Chip(word="finding: nobody has it yet", kind="out")
 

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from asfound.assessment.conformity import Verdict
-from asfound.assessment.reference_doubt import REFERENCE_IN_DOUBT
-from asfound.assessment.result import Result
+from asfound.assessment.references.doubt import REFERENCE_IN_DOUBT
+from asfound.assessment.results.conformity import Verdict
+from asfound.assessment.results.result import Result
+from asfound.certificates.wording import KINDS
 from asfound.records.models import Channel, Reference
-from asfound.site import words
-from asfound.site.certificate_words import KINDS
-from asfound.site.trend_charts import check_chart
+from asfound.site.charts.trends import check_chart
+from asfound.site.lookup.lookup import Lookup, reference_link, visit_link
 from asfound.site.views.calibrations import (
     IN_DATE,
     OUT_OF_DATE,
@@ -22,10 +22,10 @@ from asfound.site.views.calibrations import (
     quantity_view,
     quantity_words,
 )
-from asfound.site.views.lookup import Lookup, reference_link, visit_link
 from asfound.site.views.results import status_chip
 from asfound.site.views.retraces import RetraceBlock, in_question, retrace_block
-from asfound.site.words import Chip, Fact, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Fact, Link
 
 RUNS_OUT = Chip(word="runs out soon", kind="due")
 NOT_CALIBRATED = Chip(word="not calibrated yet", kind="overdue")

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from asfound.assessment.conformity import Verdict
-from asfound.assessment.result import Result
+from asfound.assessment.results.conformity import Verdict
+from asfound.assessment.results.result import Result
 from asfound.rounding import expanded, fixed, freedom, significant, value_with
-from asfound.site import words
-from asfound.site.views.lookup import Lookup, visit_link
-from asfound.site.words import Chip, Link
+from asfound.site.lookup.lookup import Lookup, visit_link
+from asfound.wording import words
+from asfound.wording.words import Chip, Link
 
 
 @dataclass(frozen=True, kw_only=True)

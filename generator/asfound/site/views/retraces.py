@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from asfound.assessment.carried_back import CarriedBack
-from asfound.assessment.recalibrations import Recalibration
-from asfound.assessment.retrace import Moved, Retrace
-from asfound.records.references import QUANTITIES
-from asfound.site import words
-from asfound.site.views.lookup import Lookup, visit_link
-from asfound.site.words import Chip, Link
+from asfound.assessment.references.recalibrations import Recalibration
+from asfound.records.models.references import QUANTITIES
+from asfound.retrace.carried_back import CarriedBack
+from asfound.retrace.retrace import Moved, Retrace
+from asfound.site.lookup.lookup import Lookup, visit_link
+from asfound.wording import words
+from asfound.wording.words import Chip, Link
 
 NAMED = 3
 """So many visits with verdicts in question are named in a sentence."""

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from asfound.assessment.agenda import agenda
-from asfound.assessment.rounds import Round, hours, rounds
-from asfound.site import words
-from asfound.site.calendar_file import place_words
-from asfound.site.views.lookup import Lookup, reference_link, sensor_link
-from asfound.site.words import Link
+from asfound.planning.agenda import agenda
+from asfound.planning.calendar_file import place_words
+from asfound.planning.rounds import Round, hours, rounds
+from asfound.site.lookup.lookup import Lookup, reference_link, sensor_link
+from asfound.wording import words
+from asfound.wording.words import Link
 
 AHEAD_DAYS = 60
 

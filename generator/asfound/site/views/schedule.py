@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from asfound.assessment.due import DueState
-from asfound.assessment.rounds import Round
 from asfound.assessment.standing import Standing
-from asfound.site import words
-from asfound.site.views.lookup import Lookup, sensor_link, visit_link
+from asfound.planning.rounds import Round
+from asfound.site.lookup.lookup import Lookup, sensor_link, visit_link
 from asfound.site.views.references import reference_states
 from asfound.site.views.rounds import RoundView, last_planned_day, round_views
-from asfound.site.words import Chip, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Link
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from asfound.assessment.drift import Change, Drift
-from asfound.assessment.interval import Proposal
-from asfound.assessment.outlook import PointOutlook
-from asfound.assessment.result import Result
+from asfound.assessment.history.drift import Change, Drift
+from asfound.assessment.history.interval import Proposal
+from asfound.assessment.history.outlook import PointOutlook
+from asfound.assessment.results.result import Result
 from asfound.assessment.standing import Standing
 from asfound.rounding import NOTHING, fixed, value_with
-from asfound.site import words
-from asfound.site.charts import ChartEvent, series_names
-from asfound.site.trend_charts import control_chart
-from asfound.site.views.outlooks import leaving_day
-from asfound.site.words import Chip
+from asfound.site.charts.axes import ChartEvent, series_names
+from asfound.site.charts.trends import control_chart
+from asfound.site.lookup.outlooks import leaving_day
+from asfound.wording import words
+from asfound.wording.words import Chip
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,20 +6,20 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from asfound.assessment.due import DueState, points_met
+from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.standing import Standing, State
-from asfound.assessment.summary import SensorVisitSummary
-from asfound.site import words
-from asfound.site.charts import ChartEvent, history_chart
+from asfound.site.charts.axes import ChartEvent, history_chart
+from asfound.site.lookup.lookup import Lookup, sensor_link, visit_link
 from asfound.site.views.approvals import unapproved
 from asfound.site.views.findings import CaseRow, case_row
 from asfound.site.views.history_events import event_in_words, history_events
 from asfound.site.views.issued import CertificateLine, Certificates
-from asfound.site.views.lookup import Lookup, sensor_link, visit_link
 from asfound.site.views.results import ResultTable, result_table, worst
 from asfound.site.views.sensor_drift import DriftView, ProposalView, drift_views, proposal_view
-from asfound.site.views.settings import settings_facts
+from asfound.site.views.sensor_settings import settings_facts
 from asfound.site.views.standing import Matter, chips, deciding_sentence, matters, no_verdict, since_when
-from asfound.site.words import Chip, Fact, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Fact, Link
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,17 +7,15 @@ from dataclasses import dataclass
 from datetime import date
 
 from asfound.assessment.due import DueState
-from asfound.assessment.findings import Case
-from asfound.assessment.outlook import PointOutlook
-from asfound.assessment.result import Result
+from asfound.assessment.findings.cases import Case
+from asfound.assessment.history.outlook import PointOutlook
+from asfound.assessment.results.result import Result
+from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.standing import Standing, State, state_of
-from asfound.assessment.summary import SensorVisitSummary
-from asfound.records.settings import instrument_on
+from asfound.records.settings_in_force import instrument_on
 from asfound.rounding import fixed
-from asfound.site import words
-from asfound.site.views.exposure import hours_in_short
-from asfound.site.views.lookup import Lookup, finding_link, visit_link
-from asfound.site.views.outlooks import (
+from asfound.site.lookup.lookup import Lookup, finding_link, visit_link
+from asfound.site.lookup.outlooks import (
     LEAVES_BEFORE_DUE,
     MAY_BE_OUT,
     beyond_sentence,
@@ -25,8 +23,10 @@ from asfound.site.views.outlooks import (
     leaves_first,
     leaving_before_due,
 )
+from asfound.site.views.exposure import hours_in_short
 from asfound.site.views.results import worst
-from asfound.site.words import Chip, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Link
 
 IN_HAND = (DueState.IN_DATE, DueState.DUE_SOON, DueState.IN_GRACE, DueState.DEFERRED)
 CRITICALITY = ("high", "medium", "low")

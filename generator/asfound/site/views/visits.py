@@ -8,27 +8,27 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from asfound.assessment.adjustment import Hysteresis
-from asfound.assessment.reference_checks import bracket
-from asfound.assessment.result import Result
-from asfound.assessment.summary import SensorVisitSummary
-from asfound.records.references import QUANTITIES
-from asfound.records.settings import SettingsOn
-from asfound.records.visits import Visit
+from asfound.assessment.references.checks import bracket
+from asfound.assessment.results.adjustment import Hysteresis
+from asfound.assessment.results.result import Result
+from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.certificates.traceability import Link as TraceLink
+from asfound.certificates.traceability import Traceability
+from asfound.certificates.wording import KINDS
+from asfound.records.models.references import QUANTITIES
+from asfound.records.settings_in_force import SettingsOn
+from asfound.records.visits.visit_files import Visit
 from asfound.rounding import NOTHING
-from asfound.site import words
-from asfound.site.certificate_words import KINDS
-from asfound.site.charts import visit_chart
-from asfound.site.traceability import Link as TraceLink
-from asfound.site.traceability import Traceability
+from asfound.site.charts.axes import visit_chart
+from asfound.site.lookup.lookup import Lookup, reference_link, visit_link
 from asfound.site.views.approvals import VisitApproval, approval_chip, visit_approval, visit_state
 from asfound.site.views.history_events import event_in_words
 from asfound.site.views.issued import CertificateLine, Certificates, disagreement_line
 from asfound.site.views.logs import LogView, log_views
-from asfound.site.views.lookup import Lookup, reference_link, visit_link
 from asfound.site.views.results import BudgetView, ResultTable, budget, result_table
 from asfound.site.views.sensors import phase_chips
-from asfound.site.words import Chip, Fact, Link
+from asfound.wording import words
+from asfound.wording.words import Chip, Fact, Link
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,1 @@
+"""Out-of-tolerance cases: since when, how large, for how long."""

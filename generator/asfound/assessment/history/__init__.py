@@ -1,0 +1,1 @@
+"""What each instrument did over the years: line, drift, outlook, interval."""

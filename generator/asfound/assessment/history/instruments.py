@@ -1,0 +1,120 @@
+"""Every instrument's history, wherever it served, and what the instruments of a family say together.
+
+An instrument is a serial of a model: swaps end the history at a position, not the instrument's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from asfound.assessment.history.epochs import Epoch, VisitHistory, epochs_of
+from asfound.assessment.history.visit_to_visit import Pool, pool_of
+from asfound.assessment.results.result import Result
+from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.records.load import Records
+from asfound.records.models import Channel
+from asfound.records.settings_in_force import SettingsOn, instrument_on
+from asfound.uncertainty.budgets import Budgets
+
+Instrument = tuple[str, str]
+"""Model and serial."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChannelHistory:
+    """One channel of one instrument."""
+
+    visits: tuple[VisitHistory, ...]
+    """in order of days"""
+    epochs: tuple[Epoch | None, ...]
+    """one for each element, the present one last; None where nothing was read of it"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Instruments:
+    """All of them on the day of the assessment."""
+
+    histories: Mapping[tuple[Instrument, Channel], ChannelHistory]
+    pools: Mapping[tuple[str, Channel], Pool]
+    """by model"""
+
+    def history(self, instrument: Instrument | None, channel: Channel) -> ChannelHistory:
+        """The history of one channel, which may hold nothing."""
+        nothing = ChannelHistory(visits=(), epochs=(None,))
+        return self.histories.get((instrument, channel), nothing) if instrument else nothing
+
+
+def instruments_of(
+    records: Records,
+    by_sensor: Mapping[str, Sequence[SensorVisitSummary]],
+    budgets: Budgets,
+    approved: Collection[tuple[str, str]] | None = None,
+) -> Instruments:
+    """Histories and pools from what stands of every sensor's visits.
+
+    `approved`: whose results alone may enter a pool, by path of the visit and sensor (None: all).
+    """
+    served: dict[Instrument, list[SensorVisitSummary]] = {}
+    channels: dict[Instrument, set[Channel]] = {}
+    for name, sensor in sorted(records.sensors.items()):
+        for summary in by_sensor.get(name, ()):
+            day = summary.sensor_visit.visit.day
+            instrument = instrument_on(sensor, day)
+            if instrument is not None:
+                key = (instrument.family, instrument.serial)
+                served.setdefault(key, []).append(summary)
+                channels.setdefault(key, set()).update(SettingsOn(records, sensor, day).channels)
+    histories = {}
+    families: dict[tuple[str, Channel], list[Epoch]] = {}
+    for key, summaries in served.items():
+        summaries.sort(key=lambda s: (s.sensor_visit.visit.day, s.sensor_visit.visit.id))
+        for channel in sorted(channels[key]):
+            visits = history_of(summaries, channel)
+            epochs = epochs_of(visits, budgets)
+            histories[key, channel] = ChannelHistory(visits=visits, epochs=epochs)
+            pooled = visits if approved is None else history_of(summaries, channel, approved)
+            if pooled != visits:
+                epochs = epochs_of(pooled, budgets)
+            families.setdefault((key[0], channel), []).extend(epoch for epoch in epochs if epoch is not None)
+    pools = {(model, channel): pool_of(model, channel, epochs) for (model, channel), epochs in families.items()}
+    return Instruments(histories=histories, pools=pools)
+
+
+def history_of(
+    visits: Sequence[SensorVisitSummary], channel: Channel, approved: Collection[tuple[str, str]] | None = None
+) -> tuple[VisitHistory, ...]:
+    """One channel's history over these visits to one instrument, in order of days: results that keep a verdict.
+
+    `approved`: whose results alone are taken. What others changed stays: it opens a segment whoever approves it.
+    """
+    history = []
+    for visit in visits:
+        usable = [r for r in visit.results if r.channel is channel and _counts(r)]
+        # The adjustment concerns the channels that were read again after it; none read again: any may have changed.
+        redone = {r.channel for r in visit.results if r.phase == "as_left" and _counts(r)}
+        if approved is not None and (visit.sensor_visit.visit.path, visit.sensor_visit.sensor) not in approved:
+            usable = []
+        element = any(event.kind == "element" for event in visit.sensor_visit.events)
+        adjusted = element or (visit.adjusted and (channel in redone or not redone))
+        if usable or adjusted:
+            history.append(
+                VisitHistory(
+                    day=visit.sensor_visit.visit.day,
+                    as_found=tuple(r for r in usable if r.phase == "as_found"),
+                    as_left=tuple(r for r in usable if r.phase == "as_left" and _after_change(r, visit)),
+                    adjusted=adjusted,
+                    element=element,
+                    position=visit.sensor_visit.sensor,
+                )
+            )
+    return tuple(history)
+
+
+def _counts(result: Result) -> bool:
+    withheld = any(fault.rule.withholds_verdict for fault in result.reservations)
+    return result.status in ("done", "stated") and not withheld
+
+
+def _after_change(result: Result, visit: SensorVisitSummary) -> bool:
+    return visit.last_change is None or result.time_utc >= visit.last_change

@@ -1,0 +1,1 @@
+"""What calibrations and checks say of the references themselves."""

@@ -1,0 +1,1 @@
+"""Results: one for each plateau and channel, judged and summed up."""

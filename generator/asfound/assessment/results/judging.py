@@ -1,0 +1,256 @@
+"""Results of measured plateaus, all at once: judged by the policy of their day, with what is held against each."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
+from asfound.assessment.results.result import Common, Result
+from asfound.faults import Fault, Rule, reservation
+from asfound.measurement.cell_sources import Part, temperature_away
+from asfound.measurement.lines import Measurement
+from asfound.measurement.measure import UNSETTLED
+from asfound.measurement.monte_carlo import Answer
+from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
+from asfound.records.models.references import Reference
+from asfound.records.settings_in_force import SettingsOn
+from asfound.records.visits.rows import Plateau, SensorVisit
+from asfound.uncertainty.budgets import Budgets
+
+OUTSIDE_SENSOR_RANGE = reservation(
+    "outside-sensor-range", "the reference value lies outside the range the sensor is specified for", verdict=False
+)
+NO_TOLERANCE = reservation("no-tolerance", "no tolerance covers the reference value", verdict=False)
+FAR_RH, FAR_SHARE = 2.0, 0.1
+"""A plateau more than 2 %RH and a tenth of the target away from it was not what was aimed at (our choice)."""
+FAR_FROM_TARGET = reservation(
+    "far-from-target", "the humidity of a plateau is not the one that was aimed at", verdict=False, certificate=False
+)
+LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
+OTHER_TEMPERATURE = reservation(
+    "other-temperature",
+    "calibrated away from the working temperature, and no temperature coefficient is declared",
+)
+
+
+class Read(NamedTuple):
+    """One plateau and channel that was read: what its result is made of."""
+
+    common: Common
+    sensor_visit: SensorVisit
+    settings: SettingsOn | None
+    reference: Reference | None
+    """the one that was calibrated or checked, where it was no sensor"""
+    policy: Policy
+    plateau: Plateau
+    channel: Channel
+    cell: int
+    parts: Mapping[Part, int]
+    """number of the line of each part"""
+    part: Part
+    """the one that is judged"""
+
+
+def measured_results(measurement: Measurement, answers: Mapping[int, Answer], reads: Sequence[Read]) -> list[Result]:
+    """One result for each read. `answers`: by line, where Monte Carlo decides."""
+    budgets = measurement.whole()
+    numbers = [read.parts[read.part] for read in reads]
+    lines = [measurement.lines[number] for number in numbers]
+    reference_value = np.array([line.reference_value for line in lines], float)
+    error = np.array([line.error for line in lines], float)
+    limits = Tolerances()
+    tolerance = np.array(
+        [
+            limits.at(read.settings, read.reference, read.channel, read.plateau.phase, line.reference_value)
+            for read, line in zip(reads, lines, strict=True)
+        ],
+        float,
+    )
+    judged = _judged(budgets, answers, reads, numbers, error, tolerance)
+    found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
+    held = [(*measurement.reservations.get(read.cell, ()), *found.get(i, ())) for i, read in enumerate(reads)]
+    sensor, far_end, loop = (
+        [measurement.lines[read.parts[part]] if part in read.parts else None for read in reads]
+        for part in (Part.SENSOR, Part.TOTAL, Part.LOOP)
+    )
+    every_U = budgets.U.tolist()
+    U_sensor, U_loop = (
+        [every_U[read.parts[part]] if part in read.parts else math.nan for read in reads]
+        for part in (Part.SENSOR, Part.LOOP)
+    )
+    own = {
+        "channel": [read.channel for read in reads],
+        "method": [measurement.method[read.cell] for read in reads],
+        "temperature_c": [measurement.temperature_c[read.cell] for read in reads],
+        "n": [line.n for line in lines],
+        "s": [line.s for line in lines],
+        "repeatability": [line.repeatability.basis for line in lines],
+        "reference_value": reference_value.tolist(),
+        "output": [line.indication if line else math.nan for line in sensor],
+        "far_end": [line.indication if line else math.nan for line in far_end],
+        "error": error.tolist(),
+        "part": [read.part for read in reads],
+        "error_sensor": [line.error if line else math.nan for line in sensor],
+        "error_loop": [line.error if line else math.nan for line in loop],
+        "U_sensor": U_sensor,
+        "U_loop": U_loop,
+        "settling_correction": [line.settling_correction for line in lines],
+        "u": judged.u.tolist(),
+        "nu_eff": judged.nu.tolist(),
+        "k": judged.k.tolist(),
+        "U": judged.U.tolist(),
+        "answer": ["monte carlo" if number in answers else "linear" for number in numbers],
+        "tolerance": tolerance.tolist(),
+        "verdict": [unless_withheld(one, faults) for one, faults in zip(judged.verdict, held, strict=True)],
+        "p_outside": judged.p_outside.tolist(),
+        "tur": judged.tur.tolist(),
+        "status": ["unsettled" if any(f.rule is UNSETTLED for f in faults) else "done" for faults in held],
+        "reservations": held,
+        "line": numbers,
+    }
+    assert Common._fields + tuple(own) == Result._fields
+    return [
+        Result._make((*read.common, *values))
+        for read, values in zip(reads, zip(*own.values(), strict=True), strict=True)
+    ]
+
+
+class _Judged(NamedTuple):
+    """What a verdict rests on, shape (reads,)."""
+
+    u: np.ndarray
+    nu: np.ndarray
+    k: np.ndarray
+    U: np.ndarray
+    verdict: np.ndarray
+    p_outside: np.ndarray
+    tur: np.ndarray
+
+
+def _judged(
+    budgets: Budgets,
+    answers: Mapping[int, Answer],
+    reads: Sequence[Read],
+    numbers: Sequence[int],
+    error: np.ndarray,
+    tolerance: np.ndarray,
+) -> _Judged:
+    """The verdicts on errors (of lines `numbers`) by the policy of each read, with the uncertainty that decides."""
+    at = np.array(numbers, np.int64)
+    u, nu, k, U = budgets.u[at], budgets.nu[at], budgets.k[at], budgets.U[at]
+    verdict, p_outside, tur = np.empty(len(reads), object), np.zeros(len(reads)), np.zeros(len(reads))
+    policies = {id(read.policy): read.policy for read in reads}
+    of_policy = np.array([id(read.policy) for read in reads], np.int64)
+    for key, policy in policies.items():
+        at = np.flatnonzero(of_policy == key)
+        verdict[at], p_outside[at], tur[at] = judge_all(policy, error[at], u[at], nu[at], U[at], tolerance[at])
+    for i, number in enumerate(numbers if answers else ()):
+        if (answer := answers.get(number)) is not None:
+            limit = float(tolerance[i])
+            u[i], k[i], U[i] = answer.u, answer.U / answer.u, answer.U
+            p_outside[i], tur[i] = answer.outside(limit), limit / answer.U
+            at_best = answer.outside(limit, centred=True)
+            verdict[i] = verdict_by_rule(reads[i].policy, error[i], U[i], limit, p_outside[i], at_best)
+    return _Judged(u, nu, k, U, verdict, p_outside, tur)
+
+
+def unless_withheld(verdict: Verdict, reservations: Iterable[Fault]) -> Verdict:
+    """The verdict, or none where a reservation withholds it."""
+    return Verdict.NONE if any(fault.rule.withholds_verdict for fault in reservations) else verdict
+
+
+class Tolerances:
+    """Of a sensor its tolerance; of a reference that is checked between calibrations its check limit."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[SettingsOn, Channel, str], tuple[Tolerance | None, MeasuringRange | None]] = {}
+
+    def at(
+        self,
+        settings: SettingsOn | None,
+        reference: Reference | None,
+        channel: Channel,
+        phase: str,
+        reference_value: float,
+    ) -> float:
+        """The ± limit at a reference value, in the channel's unit; nan where there is none."""
+        if settings is None:
+            limit = reference.check_limit if reference and phase == "check" else None
+            return limit.humidity if limit and channel is Channel.HUMIDITY else math.nan
+        key = (settings, channel, phase)
+        if key not in self._known:
+            self._known[key] = (settings.tolerance(channel, phase), settings.range(channel))
+        tolerance, span = self._known[key]
+        return tolerance_at(tolerance, reference_value, span) if tolerance else math.nan
+
+
+def far_from_target(humidity: np.ndarray, target: np.ndarray) -> np.ndarray:
+    """Whether plateaus missed their targets by more than FAR_RH and a share of them; nan: they did not."""
+    return np.abs(humidity - target) > FAR_RH + FAR_SHARE * target
+
+
+def _reservations(
+    measurement: Measurement, reads: Sequence[Read], value: np.ndarray, tolerance: np.ndarray, U: np.ndarray
+) -> dict[int, list[Fault]]:
+    """By position in `reads`, what is held against a sensor's result beyond what its plateau brought along."""
+    found: dict[int, list[Fault]] = {}
+
+    def hold(i: int, rule: Rule, message: str, cure: str, column: str = "sensor") -> None:
+        place = reads[i].sensor_visit.visit.place(reads[i].plateau.rows[0], column)
+        found.setdefault(i, []).append(Fault(rule=rule, place=place, message=message, cure=cure))
+
+    specified: dict[tuple[int, Channel], tuple[float, float, float]] = {}
+    for read in reads:
+        if (id(read.settings), read.channel) not in specified:
+            specified[id(read.settings), read.channel] = _specified(read.settings, read.channel)
+    of_read = [specified[id(read.settings), read.channel] for read in reads]
+    lowest, highest, working = np.array(of_read, float).reshape(-1, 3).T
+    mine = np.array([read.settings is not None for read in reads], bool)
+    humidity = np.array([read.channel is Channel.HUMIDITY for read in reads], bool)
+    target = np.array([read.plateau.target for read in reads], float)
+    temperature = np.array([measurement.temperature_c[read.cell] for read in reads], float)
+    ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
+
+    for i in np.flatnonzero(mine & ~np.isnan(lowest) & ~((lowest <= value) & (value <= highest))).tolist():
+        unit = reads[i].channel.unit
+        message = f"{value[i]:.1f} {unit} is outside the sensor's range {lowest[i]:g} to {highest[i]:g} {unit}"
+        hold(i, OUTSIDE_SENSOR_RANGE, message, "calibrate within the range, or correct the range on record")
+    for i in np.flatnonzero(mine & humidity & far_from_target(value, target)).tolist():
+        message = f"{value[i]:.1f} %RH by the reference, where {target[i]:g} %RH was aimed at"
+        cure = "correct the target or the reading; rows of different points are no repeats"
+        hold(i, FAR_FROM_TARGET, message, cure, "target")
+    for i in np.flatnonzero(mine & np.isnan(tolerance)).tolist():
+        channel, day = reads[i].channel, reads[i].sensor_visit.visit.day
+        message = f"no {channel.value} tolerance covers {value[i]:.1f} {channel.unit} on {day}"
+        cure = "add a band, or limits beside the bands, to the tolerance of the sensor or its family"
+        hold(i, NO_TOLERANCE, message, cure)
+    for i in np.flatnonzero(mine & (ratio * tolerance < U)).tolist():
+        message = f"U/T is {U[i] / tolerance[i]:.2f}, the policy allows {ratio[i]:g}"
+        hold(i, LARGE_UNCERTAINTY, message, "use a better reference, or a rule with a guard band")
+    for i in np.flatnonzero(mine & (temperature_away(working, temperature) != 0.0)).tolist():
+        message = f"holds at {temperature[i]:.1f} degC only; the sensor works at {working[i]:g} degC"
+        cure = "calibrate at the working temperature, or declare the temperature coefficient"
+        hold(i, OTHER_TEMPERATURE, message, cure)
+    return found
+
+
+def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, float, float]:
+    """Lowest and highest value of the sensor's range, and a working temperature that nothing carries results to."""
+    if settings is None:
+        return math.nan, math.nan, math.nan
+    span = settings.range(channel)
+    lowest, highest = (span.lowest.value, span.highest.value) if span else (math.nan, math.nan)
+    # The coefficient carries the humidity to another temperature; nothing carries the temperature channel there.
+    carried = channel is Channel.HUMIDITY and settings.whole("temperature_coefficient")
+    working = settings.sensor.working_temperature
+    return lowest, highest, math.nan if carried or working is None else working
+
+
+def _largest_ratio(policy: Policy) -> float:
+    """The largest U/T that simple acceptance allows; nan where the policy says nothing of it."""
+    ratio = policy.largest_u_over_t if policy.rule == "simple_acceptance" else None
+    return math.nan if ratio is None else ratio

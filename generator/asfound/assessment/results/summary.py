@@ -1,0 +1,53 @@
+"""One sensor at one visit: its results and what follows from them at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from asfound.assessment.results.adjustment import Advice, Hysteresis, advice, hysteresis
+from asfound.assessment.results.result import Result
+from asfound.measurement.lines import Measurement
+from asfound.records.load import Records
+from asfound.records.settings_in_force import SettingsOn
+from asfound.records.visits.rows import SensorVisit
+
+
+@dataclass(frozen=True, kw_only=True)
+class SensorVisitSummary:
+    """One sensor at one visit: its results and what follows from them at once."""
+
+    sensor_visit: SensorVisit
+    results: tuple[Result, ...]
+    advice: Advice | None
+    hysteresis: tuple[Hysteresis, ...]
+    points: tuple[float, ...] = ()
+    """set points in force on its day, %RH"""
+
+    @property
+    def adjusted(self) -> bool:
+        """Whether the instrument was changed."""
+        return self.last_change is not None
+
+    @cached_property
+    def last_change(self) -> int | None:
+        """When the instrument was last changed here, seconds UTC."""
+        return max((event.time_utc for event in self.sensor_visit.changes), default=None)
+
+
+def summary_of(
+    records: Records, measurement: Measurement, sv: SensorVisit, by_visit: Mapping[tuple[str, str], Sequence[Result]]
+) -> SensorVisitSummary:
+    """One sensor at one visit; `by_visit`: results by (visit, sensor)."""
+    found = () if sv.withdrawn else tuple(by_visit.get((sv.visit.id, sv.sensor), ()))
+    sensor = records.sensors.get(sv.sensor)
+    settings = SettingsOn(records, sensor, sv.visit.day) if sensor is not None else None
+    points = settings.dated("points") if settings else None
+    return SensorVisitSummary(
+        sensor_visit=sv,
+        results=found,
+        advice=advice(found, settings, measurement.whole(), adjusted=bool(sv.changes)) if settings and found else None,
+        hysteresis=hysteresis(found, measurement.whole()),
+        points=tuple(points.humidity) if points else (),
+    )

@@ -1,0 +1,1 @@
+"""What a certificate states, how it is printed, frozen, computed again and compared."""

@@ -1,0 +1,347 @@
+"""From a reference's reading to the quantity: its certificate's table applied, and the sources that come with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+import numpy as np
+
+from asfound.faults import error, reservation
+from asfound.measurement.reading_table import ReadingTable
+from asfound.measurement.shifts import Shift
+from asfound.records.load import Records
+from asfound.records.models.references import QUANTITIES, Calibration, QuantityRecord, Reference
+from asfound.uncertainty.sources import (
+    Catalogue,
+    Series,
+    Source,
+    freedom_from_k,
+    rectangular,
+)
+from asfound.uncertainty.terms import Measured, Terms
+from asfound.units import CANONICAL
+
+DAYS_A_YEAR = 365.25
+EDGE_SHARE = 0.01
+"""A reading may lie beyond a table's ends by this share of its span: the end's correction then holds."""
+
+NOT_YET_CALIBRATED = error("not-yet-calibrated", "a reference was used before its first calibration on record")
+OUT_OF_DATE = reservation(
+    "reference-out-of-date", "a reference's calibration had run out on the day", certificate=False
+)
+OUTSIDE_TABLE = reservation(
+    "outside-reference-range",
+    "a reading lies outside the range of its reference's certificate",
+    verdict=False,
+    certificate=False,
+)
+NO_CURVE = error("from-visit-without-results", "the visit that calibrated a reference gives no result to use")
+NO_QUANTITY = error("quantity-not-recorded", "a reference has no record of a quantity that was read from it")
+
+Report = Callable[..., None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisitCurve:
+    """A correction curve that a visit here gave: reading at each point, correction, and its inherited terms."""
+
+    at: np.ndarray
+    correction: np.ndarray
+    terms: Terms
+    """rows: number of the point"""
+
+
+@dataclass
+class Calibrations:
+    """Applies calibrations to columns of readings; adds their sources to the catalogue once."""
+
+    records: Records
+    catalogue: Catalogue
+    curves: dict[tuple[str, str, date], VisitCurve] = field(default_factory=dict)
+    """(reference, quantity, day) → curve of a calibration `from_visit`"""
+    used: dict[int, set[tuple[str, str, date]]] = field(default_factory=dict)
+    """cell → calibrations that its result leans on"""
+    shifts: Sequence[Shift] = ()
+    """errors beyond the calibrations' that a retrace supposes; the sources stay as they are"""
+    _resolutions: dict[tuple[str, str], list[tuple[Callable[[int], tuple[str, int, float]], np.ndarray]]] = field(
+        default_factory=dict, repr=False
+    )
+    """(reference, quantity) → what names each reading's resolution (visit, time, digit), and its sources' numbers"""
+
+    def applied(
+        self,
+        table: ReadingTable,
+        rows: np.ndarray,
+        quantity: str,
+        instruments: np.ndarray,
+        reading: np.ndarray,
+        step: np.ndarray,
+        report: Report,
+    ) -> Measured:
+        """Corrected quantity at `rows` (values and terms by position in `rows`).
+
+        `instruments`: id of the reference by row; `reading`: as its transducer reads, canonical unit.
+        """
+        value = reading.astype(float).copy()
+        parts: list[Terms] = []
+        for instrument in dict.fromkeys(instruments):
+            reference = self.records.references.get(instrument)
+            chosen = np.flatnonzero((instruments == instrument) & ~np.isnan(reading))
+            if reference is None or not len(chosen):
+                continue
+            known = reference.quantities.get(quantity)
+            if known is None:
+                self._missing_quantity(table, rows[chosen[0]], reference, quantity, report)
+                continue
+            parts.append(self._resolution(table, rows, chosen, reference, quantity, known, step))
+            for calibration, at in self._by_calibration(table, rows, chosen, reference, quantity, known, report):
+                error_value, terms = self._errors(reference, quantity, calibration, at, reading, table, rows, report)
+                for shift in self.shifts:
+                    if (shift.reference, shift.quantity) == (reference.id, quantity):
+                        error_value = error_value + shift.error(reading[at], table.day[rows[at]])
+                value[at] -= error_value
+                parts.append(terms)
+                leaned_on = (reference.id, quantity, calibration.date)
+                for cell in np.unique(table.cell[rows[at]]).tolist():
+                    self.used.setdefault(cell, set()).add(leaned_on)
+        return Measured(value, Terms.joined(parts))
+
+    def _missing_quantity(
+        self, table: ReadingTable, row: int, reference: Reference, quantity: str, report: Report
+    ) -> None:
+        place = table.place(row, quantity if quantity in QUANTITIES else "reference")
+        message = f"{reference.id} has no record of {quantity}"
+        cure = f"add it under quantities in references/{reference.id}.yml, or correct the id"
+        report(NO_QUANTITY, int(row), place, message, cure)
+
+    def _resolution(
+        self,
+        table: ReadingTable,
+        rows: np.ndarray,
+        chosen: np.ndarray,
+        reference: Reference,
+        quantity: str,
+        known: QuantityRecord,
+        step: np.ndarray,
+    ) -> Terms:
+        """One column a plateau, shared by sensors that were read at the same times, never divided by √n.
+
+        An undeclared resolution is the finest digit that the visit has of it: a spreadsheet drops trailing zeros.
+        """
+        unit = CANONICAL[QUANTITIES[quantity]]
+        label = f"{_words(quantity)}: resolution of {reference.id}"
+        _, first, inverse = np.unique(table.cell[rows[chosen]], return_index=True, return_inverse=True)
+        visit, time = table.visit[rows[chosen[first]]], table.time[rows[chosen[first]]]
+        finest = np.full(len(table.visits), np.inf if known.resolution is None else known.resolution.value)
+        if known.resolution is None:
+            np.fmin.at(finest, visit, np.fmin.reduceat(step[chosen], first))
+        # Plateaus of one visit and time are one reading of the reference: one source.
+        moments = visit * (np.ptp(time) + 1) + (time - time.min())
+        _, at, which = np.unique(moments, return_index=True, return_inverse=True)
+        visit, time, digit = visit[at], time[at], finest[visit[at]]
+
+        def key(i: int) -> tuple[str, int, float]:
+            return table.visits[int(visit[i])].name, int(time[i]), float(digit[i])
+
+        def identity(i: int) -> str:
+            name, moment, digit = key(i)
+            return f"{reference.id}/{name}/{moment}/{quantity}/resolution {digit:g}"
+
+        before = self._resolutions.setdefault((reference.id, quantity), [])
+        numbers = np.full(len(at), -1)
+        if before:  # read for other rows, in another way
+            found = {known_key(i): number for known_key, those in before for i, number in enumerate(those.tolist())}
+            numbers = np.array([found.get(key(i), -1) for i in range(len(at))])
+        new = np.flatnonzero(numbers < 0)
+        series = Series.rectangular(digit[new] / 2.0, lambda i: identity(new[i]), label, unit)
+        (numbers[new],) = self.catalogue.extend([series], [at[new]])
+        before.append((key, numbers))
+        return Terms.of(chosen, numbers[which][inverse], 1.0)
+
+    def _by_calibration(
+        self,
+        table: ReadingTable,
+        rows: np.ndarray,
+        chosen: np.ndarray,
+        reference: Reference,
+        quantity: str,
+        known: QuantityRecord,
+        report: Report,
+    ) -> Iterator[tuple[Calibration, np.ndarray]]:
+        days = table.day[rows[chosen]]
+        starts = np.array([np.datetime64(c.date, "D") for c in known.calibrations])
+        which = np.searchsorted(starts, days, side="right") - 1
+        for number in np.unique(which):
+            at = chosen[which == number]
+            if number < 0:
+                row = int(rows[at[0]])
+                message = f"{reference.id} has no calibration of {quantity} on or before {table.day[row]}"
+                cure = f"add the earlier calibration to references/{reference.id}.yml"
+                report(NOT_YET_CALIBRATED, row, table.place(row, "reference"), message, cure)
+                continue
+            calibration = known.calibrations[number]
+            late = at[days[which == number] > np.datetime64(calibration.valid_until, "D")]
+            for row in _one_a_cell(table, rows[late]):
+                message = f"{reference.id}: calibration of {_words(quantity)} ran out on {calibration.valid_until}"
+                cure = "send the reference for calibration; repeat the visit with one that is in date"
+                report(OUT_OF_DATE, row, table.place(row, "reference"), message, cure)
+            yield calibration, at
+
+    def _errors(
+        self,
+        reference: Reference,
+        quantity: str,
+        calibration: Calibration,
+        at: np.ndarray,
+        reading: np.ndarray,
+        table: ReadingTable,
+        rows: np.ndarray,
+        report: Report,
+    ) -> tuple[np.ndarray, Terms]:
+        """The reference's error at each reading, and the terms of the corrected value (by position)."""
+        x = reading[at]
+        prefix = f"{reference.id}/{calibration.date}/{quantity}"
+        unit = CANONICAL[QUANTITIES[quantity]]
+        years = (table.day[rows[at]] - np.datetime64(calibration.date, "D")).astype(float) / DAYS_A_YEAR
+        curve = None
+        if calibration.from_visit:
+            curve = self.curves.get((reference.id, quantity, calibration.date))
+            if curve is None:
+                row = int(rows[at[0]])
+                message = f"visit {calibration.from_visit!r} gave no results for {quantity} of {reference.id}"
+                cure = "name the visit that calibrated it, or copy a certificate's points"
+                report(NO_CURVE, row, table.place(row, "reference"), message, cure)
+                return np.zeros(len(at)), Terms.none()
+            points, values = curve.at, -curve.correction
+        else:
+            sign = 1.0 if calibration.declared == "error" else -1.0
+            points = np.array([p.at.value for p in calibration.points])
+            values = sign * np.array([p.value.value for p in calibration.points])
+        left, weight, beyond_table = interpolation(points, x)
+        known = reference.quantities[quantity]
+        outside = outside_use(known, points, x, beyond_table)
+        for row in _one_a_cell(table, rows[at[outside]]):
+            message = f"{reference.id}: {_words(quantity)} lies outside its {reach_text(known, points, unit)}"
+            cure = "use a reference calibrated over this range, or extend its calibration"
+            report(OUTSIDE_TABLE, row, table.place(row, quantity), message, cure)
+        right = np.minimum(left + 1, len(points) - 1)
+        error_value = values[left] * (1 - weight) + values[right] * weight
+        if curve is not None:
+            parts = [_inherited(curve, at, left, right, weight)]
+        else:
+            parts = self._table_terms(calibration, prefix, quantity, unit, points, at, x, left, right, weight)
+        if calibration.drift is not None:
+            label = f"{_words(quantity)}: drift of {reference.id} since {calibration.date}"
+            drift = rectangular(f"{prefix}/drift", label, calibration.drift.value, f"{unit}/year")
+            parts.append(Terms.of(at, self.catalogue.add(drift), years))
+        for component in reference.common:
+            if quantity in component.quantities and component.date == calibration.date:
+                source = Source(
+                    identity=f"{reference.id}/{calibration.date}/common/{component.name}",
+                    label=f"{component.name}: shared by {', '.join(map(_words, component.quantities))}",
+                    u=component.u.value,
+                    unit=unit,
+                )
+                parts.append(Terms.of(at, self.catalogue.add(source), 1.0))
+        return error_value, Terms.joined(parts)
+
+    def _table_terms(
+        self,
+        calibration: Calibration,
+        prefix: str,
+        quantity: str,
+        unit: str,
+        points: np.ndarray,
+        at: np.ndarray,
+        x: np.ndarray,
+        left: np.ndarray,
+        right: np.ndarray,
+        weight: np.ndarray,
+    ) -> list[Terms]:
+        """Terms of the certificate's uncertainty, as its points hang together."""
+        u = np.array([p.U.value / p.k for p in calibration.points])
+        nu = [freedom_from_k(p.k) for p in calibration.points]
+        label = f"{_words(quantity)}: calibration {calibration.certificate}"
+
+        def column(name: str, size: float, freedom: float) -> int:
+            source = Source(identity=f"{prefix}/{name}", label=label, u=size, unit=unit, nu=freedom)
+            return self.catalogue.add(source)
+
+        if calibration.correlation == "independent" and len(points) > 1:
+            numbers = np.array([column(f"calibration/point {i + 1}", u[i], nu[i]) for i in range(len(u))])
+            return [Terms.of(at, numbers[left], 1.0 - weight), Terms.of(at, numbers[right], weight)]
+        if calibration.correlation == "zero_span" and len(points) > 1:
+            zero = int(np.argmin(u))
+            away = np.abs(points - points[zero])
+            reach = float(np.max(away))
+            beyond = np.sqrt(u**2 - u[zero] ** 2) / np.where(away > 0.0, away, np.inf)
+            span = reach * float(np.max(beyond))  # so that no point has less than the certificate says
+            parts = [Terms.of(at, column("calibration/zero", u[zero], nu[zero]), 1.0)]
+            if span > 0:
+                parts.append(Terms.of(at, column("calibration/span", span, min(nu)), (x - points[zero]) / reach))
+            return parts
+        largest = float(np.max(u))
+        size = (u[left] * (1.0 - weight) + u[right] * weight) / largest
+        return [Terms.of(at, column("calibration", largest, min(nu)), size)]
+
+
+def interpolation(points: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Left point, weight of the right one (0…1, held at the ends), and whether x lies outside the table."""
+    if len(points) == 1:
+        outside = ~np.isclose(x, points[0], rtol=0.05, atol=0.5)
+        return np.zeros(len(x), np.int64), np.zeros(len(x)), outside
+    left = np.clip(np.searchsorted(points, x, side="right") - 1, 0, len(points) - 2)
+    weight = (x - points[left]) / (points[left + 1] - points[left])
+    margin = EDGE_SHARE * (points[-1] - points[0])
+    outside = (x < points[0] - margin) | (x > points[-1] + margin)
+    return left, np.clip(weight, 0.0, 1.0), outside
+
+
+def _inherited(curve: VisitCurve, at: np.ndarray, left: np.ndarray, right: np.ndarray, weight: np.ndarray) -> Terms:
+    """The curve's own terms, weighted as the points are: a result calibrated here brings its sources along."""
+    parts = []
+    for point in range(len(curve.at)):
+        share = np.where(left == point, 1.0 - weight, 0.0) + np.where(right == point, weight, 0.0)
+        used = np.flatnonzero(share != 0.0)
+        mine = curve.terms.row == point
+        sources, weights = curve.terms.source[mine], curve.terms.weight[mine]
+        parts.append(
+            Terms(
+                np.repeat(at[used], len(sources)),
+                np.tile(sources, len(used)),
+                np.repeat(share[used], len(sources)) * np.tile(weights, len(used)),
+            )
+        )
+    return Terms.joined(parts)
+
+
+def _one_a_cell(table: ReadingTable, rows: np.ndarray) -> list[int]:
+    """The first of `rows` in each cell: a plateau is complained about once."""
+    _, first = np.unique(table.cell[rows], return_index=True)
+    return [int(rows[i]) for i in first]
+
+
+def _words(quantity: str) -> str:
+    return quantity.replace("_", " ")
+
+
+def outside_use(known: QuantityRecord, points: np.ndarray, x: np.ndarray, beyond_table: np.ndarray) -> np.ndarray:
+    """Whether readings lie beyond the ends of use; an end that the record leaves out is its table's."""
+    below = beyond_table & (x < points[0]) if known.lowest is None else x < known.lowest.value
+    above = beyond_table & (x > points[-1]) if known.highest is None else x > known.highest.value
+    return below | above
+
+
+def reach_text(known: QuantityRecord, points: np.ndarray, unit: str) -> str:
+    if known.lowest is None and known.highest is None:
+        return f"certificate ({_range_text(points, unit)})"
+    lowest = points[0] if known.lowest is None else known.lowest.value
+    highest = points[-1] if known.highest is None else known.highest.value
+    return f"range of use ({_range_text(np.array([lowest, highest]), unit)})"
+
+
+def _range_text(points: np.ndarray, unit: str) -> str:
+    shown, unit = (points / 1000.0, "kPa") if unit == "Pa" else (points, unit)
+    return f"{shown[0]:g} to {shown[-1]:g} {unit}" if len(shown) > 1 else f"{shown[0]:g} {unit}"

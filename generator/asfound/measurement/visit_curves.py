@@ -1,0 +1,131 @@
+"""References that a visit here calibrated: what is measured first, and the correction curves that follow from it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+import numpy as np
+
+from asfound.measurement.calibrations import Calibrations, VisitCurve
+from asfound.measurement.cell_sources import Part
+from asfound.measurement.lines import Line, Measurement
+from asfound.records.load import Records
+from asfound.records.models import Channel
+from asfound.records.visits.rows import SensorVisit
+from asfound.uncertainty.terms import Terms
+
+CALIBRATED_HERE = {"reference_humidity": Channel.HUMIDITY, "reference_temperature": Channel.TEMPERATURE}
+"""Quantities of a reference that a visit here can calibrate, by what it reads of them."""
+SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
+"""Indications of a calibrating visit nearer to each other than this, in %RH or K, are one point (our choice)."""
+
+
+def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[list[SensorVisit]]:
+    """Sensor visits in an order in which every `from_visit` calibration is measured before it is used."""
+    depth: dict[str, int] = {}
+    calibrated_by = {
+        (sv.sensor, sv.visit.id): sv.words("reference") for sv in sensor_visits if sv.sensor in records.references
+    }
+
+    def of(reference: str, trail: tuple[str, ...] = ()) -> int:
+        if reference in depth or reference in trail or reference not in records.references:
+            return depth.get(reference, 0)
+        sources = {
+            r
+            for q in records.references[reference].quantities.values()
+            for c in q.calibrations
+            if c.from_visit
+            for r in calibrated_by.get((reference, c.from_visit), ())
+        }
+        # Probes always come after the rest, so that a new `from_visit` moves no reading from one pool to another.
+        probe = records.references[reference].kind == "transfer_probe"
+        depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=int(probe))
+        return depth[reference]
+
+    late = any(
+        reference.kind == "transfer_probe"
+        or any(c.from_visit for q in reference.quantities.values() for c in q.calibrations)
+        for reference in records.references.values()
+    )
+    stages: dict[int, list[SensorVisit]] = {}
+    for sv in sensor_visits:
+        leaned_on: list[str] = []
+        if late:
+            leaned_on += [*sv.words("reference"), *sv.words("loop_meter")]
+            if any(plateau.phase == "check" for plateau in sv.plateaus):
+                leaned_on.append(sv.sensor)
+        needed = max((of(reference) for reference in leaned_on), default=0)
+        stages.setdefault(needed, []).append(sv)
+    return [stages[level] for level in sorted(stages)]
+
+
+def add_curves(records: Records, whole: Measurement, calibrations: Calibrations, terms: Terms) -> None:
+    """Curves of references that were calibrated in what has been measured so far."""
+    wanted = [
+        (reference.id, quantity, channel, calibration)
+        for reference in records.references.values()
+        for quantity, channel in CALIBRATED_HERE.items()
+        if (known := reference.quantities.get(quantity))
+        for calibration in known.calibrations
+        if calibration.from_visit and (reference.id, quantity, calibration.date) not in calibrations.curves
+    ]
+    if not wanted:
+        return
+    pick = terms.picker()
+    for reference, quantity, channel, calibration in wanted:
+        curve = _curve(whole, pick, reference, str(calibration.from_visit), channel)
+        if curve is not None:
+            calibrations.curves[reference, quantity, calibration.date] = curve
+
+
+def _curve(
+    whole: Measurement, pick: Callable[[Iterable[int]], Terms], reference: str, visit: str, channel: Channel
+) -> VisitCurve | None:
+    """As left (else as found), settled points only; rising and falling averaged at each point."""
+    points = points_of(whole, reference, visit, channel, ("as_left", "as_found"))
+    if not points:
+        return None
+    new_row = np.full(len(whole.lines), -1, np.int64)
+    share = np.zeros(len(whole.lines))
+    for number, point in enumerate(points):
+        for line, _, weight in point:
+            new_row[line] = number
+            share[line] = -weight  # corrected value = indication − error
+    terms = pick(line for point in points for line, _, _ in point)
+    return VisitCurve(
+        at=means(points, "indication"),
+        correction=-means(points, "error"),
+        terms=terms.moved(new_row, share).summed(),
+    )
+
+
+Point = list[tuple[int, Line, float]]
+"""Number, line and weight of what makes up one point of a curve; weights sum to 1."""
+
+
+def points_of(whole: Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]) -> list[Point]:
+    """Points of the first of the phases that was read, by indication; a direction counts once, however often read."""
+    read = [
+        (number, line, whole.cells[line.cell].plateau)
+        for number in whole.lines_of(reference, visit)
+        if (line := whole.lines[number]).channel is channel
+        and line.part is Part.SENSOR
+        and not any(f.rule.withholds_verdict for f in whole.reservations.get(line.cell, ()))
+    ]
+    chosen = next((found for phase in phases if (found := [item for item in read if item[2].phase == phase])), [])
+    chosen.sort(key=lambda item: item[1].indication)
+    groups = [chosen[:1]] if chosen else []
+    for item in chosen[1:]:
+        near = item[1].indication - groups[-1][-1][1].indication < SAME_POINT[channel]
+        groups[-1].append(item) if near else groups.append([item])
+    points = []
+    for group in groups:
+        ways = [plateau.direction for _, _, plateau in group]
+        weights = [1.0 / (len(set(ways)) * ways.count(way)) for way in ways]
+        points.append([(number, line, weight) for (number, line, _), weight in zip(group, weights, strict=True)])
+    return points
+
+
+def means(points: Sequence[Point], attribute: str) -> np.ndarray:
+    """Weighted means of `error` or `indication` of the lines of each point, shape (points,)."""
+    return np.array([float(sum(weight * getattr(line, attribute) for _, line, weight in point)) for point in points])

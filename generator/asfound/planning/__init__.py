@@ -1,0 +1,1 @@
+"""What is due, in which trips, at which pressures."""

@@ -1,0 +1,1 @@
+"""Templates and typesetting: used by certificates, sheets and forms."""

@@ -1,0 +1,319 @@
+"""Reference standards: what each measures, its calibrations, and what else is known of its errors."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from datetime import date
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from asfound.faults import did_you_mean
+from asfound.records.models.fields import (
+    Amount,
+    Day,
+    Duration,
+    Fraction,
+    HumidityPerKelvin,
+    HumiditySpread,
+    Id,
+    PressureSpread,
+    Record,
+    ReferenceDifference,
+    ReferenceRate,
+    ReferenceSpread,
+    ReferenceValue,
+    TemperatureSpread,
+    TemperatureValue,
+    Text,
+    custom_error,
+)
+from asfound.records.models.periods import Period
+from asfound.units import UnitError, header_unit
+
+QUANTITIES: dict[str, str] = {
+    "saturation_pressure": "pressure",
+    "saturation_temperature": "temperature",
+    "chamber_pressure": "pressure",
+    "chamber_temperature": "temperature",
+    "mirror_temperature": "temperature",
+    "mirror_pressure": "pressure",
+    "reference_humidity": "humidity",
+    "reference_temperature": "temperature",
+    "air_temperature": "temperature",
+    "ambient_pressure": "pressure",
+    "current": "current",
+    "voltage": "voltage",
+}
+"""Names of what a reference measures (its CSV columns, and a loop meter's two) → kind of quantity."""
+
+NEEDED: dict[str, tuple[str, ...]] = {
+    "two_pressure": (
+        "saturation_pressure",
+        "saturation_temperature",
+        "chamber_pressure",
+        "chamber_temperature",
+    ),
+    "chilled_mirror": ("mirror_temperature", "chamber_temperature"),
+    "saturated_salt": ("chamber_temperature",),
+    "transfer_probe": ("reference_humidity", "reference_temperature"),
+    "loop_meter": (),
+    "barometer": ("ambient_pressure",),
+}
+"""Kind of reference → the quantities it must have a record of."""
+
+Kind = Literal["two_pressure", "chilled_mirror", "saturated_salt", "transfer_probe", "loop_meter", "barometer"]
+
+
+class TablePoint(Record):
+    """One line of a calibration certificate's table."""
+
+    at: ReferenceValue
+    """reading at which it was found; a pressure as the transducer reads it, gauge or absolute"""
+    value: ReferenceDifference
+    """error or correction, as `declared` says"""
+    U: ReferenceSpread
+    """expanded uncertainty"""
+    k: float = Field(default=2.0, ge=1.0, le=15.0)
+    """coverage factor; degrees of freedom follow from it at 95.45 % (2 and below: infinitely many)"""
+
+    @model_validator(mode="after")
+    def _uncertainty_is_positive(self) -> Self:
+        if self.U.value <= 0:
+            raise custom_error("bad-amount", "U must be positive", "copy U from the certificate", "U")
+        for name, amount in (("value", self.value), ("U", self.U)):
+            if amount.quantity != self.at.quantity:
+                message = f"an amount of {amount.quantity} stands beside one of {self.at.quantity}"
+                raise custom_error("mixed-quantities", message, "use units of one quantity", name)
+        return self
+
+
+class Calibration(Record):
+    """One calibration of one quantity: by a laboratory's certificate, or by a visit in these records."""
+
+    date: Day
+    """day of the calibration"""
+    laboratory: Text | None = None
+    """who calibrated"""
+    accreditation: Text | None = None
+    """the laboratory's accreditation, as its certificate states it: the link to the SI beyond its word"""
+    certificate: Text | None = None
+    """number of the certificate"""
+    valid_until: Day
+    """last day on which it may be used"""
+    declared: Literal["error", "correction"] | None = None
+    """what the table's values are; the error is subtracted, the correction added"""
+    correlation: Literal["common", "independent", "zero_span"] = "common"
+    """how the points' errors hang together"""
+    drift: ReferenceRate | None = None
+    """drift allowance since this calibration, ± per year (rectangular)"""
+    points: tuple[TablePoint, ...] = ()
+    """the certificate's table"""
+    as_found: tuple[TablePoint, ...] = ()
+    """what was found before an adjustment"""
+    from_visit: Text | None = None
+    """id of the visit here that calibrated it; its as-left results take the place of a table"""
+
+    @property
+    def calibrated_by(self) -> str | None:
+        """The laboratory with its accreditation; None where a visit here calibrated."""
+        return f"{self.laboratory} ({self.accreditation})" if self.accreditation else self.laboratory
+
+    @model_validator(mode="after")
+    def _table_or_visit(self) -> Self:
+        if self.from_visit is None:
+            missing = [name for name in ("laboratory", "certificate", "declared", "points") if not getattr(self, name)]
+            if missing:
+                message = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing"
+                cure = "copy from the certificate, or name the visit here that calibrated it: from_visit"
+                raise custom_error("calibration-incomplete", message, cure)
+        elif self.points:
+            message = "both points and from_visit are given"
+            raise custom_error("calibration-incomplete", message, "keep one of the two", "from_visit")
+        if self.valid_until < self.date:
+            message = f"{self.valid_until} lies before the day of calibration {self.date}"
+            raise custom_error("dates-out-of-order", message, "check the two days", "valid_until")
+        for name, points in (("points", self.points), ("as_found", self.as_found)):
+            ats = [point.at.value for point in points]
+            if any(after <= before for before, after in itertools.pairwise(ats)):
+                message = "the points do not rise"
+                raise custom_error("table-out-of-order", message, "sort the points by `at`, each once", name)
+        return self
+
+
+class QuantityRecord(Record):
+    """What is known of one quantity that the reference measures."""
+
+    resolution: ReferenceSpread | None = None
+    """smallest step of the reading"""
+    unit: Text | None = None
+    """unit in which it is read, as a visit's header writes it, e.g. `psi gauge`; left out: the last visit's"""
+    lowest: ReferenceValue | None = None
+    """lower end of use; left out: the table's"""
+    highest: ReferenceValue | None = None
+    """upper end of use; left out: the table's"""
+    calibrations: tuple[Calibration, ...] = Field(min_length=1)
+    """its calibrations, earliest first"""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.lowest is not None and self.highest is not None and self.lowest.value >= self.highest.value:
+            raise custom_error("bad-range", "the range is empty", "write the lower end under `lowest`", "lowest")
+        days = [calibration.date for calibration in self.calibrations]
+        if any(after <= before for before, after in itertools.pairwise(days)):
+            message = "the calibrations are not in order of date"
+            raise custom_error("dates-out-of-order", message, "sort them, earliest first", "calibrations")
+        return self
+
+    def newest_calibration(self, day: date) -> Calibration | None:
+        """The newest calibration up to a day."""
+        past = [calibration for calibration in self.calibrations if calibration.date <= day]
+        return past[-1] if past else None
+
+
+class CommonComponent(Record):
+    """A part of the uncertainty that several quantities share (one bath, one standard): one identity."""
+
+    name: Id
+    """by which budgets name it"""
+    u: ReferenceSpread
+    """standard uncertainty"""
+    quantities: tuple[str, ...] = Field(min_length=2)
+    """names of the quantities that share it"""
+    date: Day
+    """day of the calibrations that share it; their own U no longer holds it"""
+
+
+class Away(Period):
+    """A time in which the reference is not to be had."""
+
+    reason: Text
+    """why"""
+
+
+class CheckLimit(Record):
+    """Limit for checks between calibrations (checks are visits too)."""
+
+    humidity: HumiditySpread
+    """largest |error| of a check"""
+
+
+class Reference(Record):
+    """A reference standard, its own calibrations inside. Its kind says which of the keys apply."""
+
+    id: Id
+    """the file's name"""
+    kind: Kind
+    """what it is, and so how its readings become a humidity"""
+    name: Text
+    """description"""
+    serial: Text
+    """serial number on the instrument"""
+    quantities: dict[str, QuantityRecord] = Field(min_length=1)
+    """what it measures, by the name of the visit's column"""
+    common: tuple[CommonComponent, ...] = ()
+    """parts of the uncertainty that several quantities share"""
+    saturator_gradient: TemperatureSpread | None = None
+    """saturator not at one temperature: half-width"""
+    chamber_gradient: TemperatureSpread | None = None
+    """chamber thermometer against the place of the probe: half-width"""
+    lowest_efficiency: Fraction | None = None
+    """the saturator reaches between this share of saturation and 100 %"""
+    pressure_drop: PressureSpread | None = None
+    """where the transducer sits behind it: largest pressure lost up to the expansion valve (half is added)"""
+    supply: PressureSpread | None = None
+    """largest saturation pressure that its air supply gives, above the room's pressure (gauge)"""
+    least_overpressure: PressureSpread | None = None
+    """smallest saturation pressure, above the chamber's, at which enough air flows"""
+    mirror_pressure_difference: PressureSpread | None = None
+    """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
+    salts: tuple[str, ...] = ()
+    """salts of the cells, by formula"""
+    salt_condition: HumiditySpread | None = None
+    """purity, two phases, distance from equilibrium: half-width"""
+    temperature_coefficient: HumidityPerKelvin | None = None
+    """of a transfer probe: change of its reading with temperature"""
+    calibration_temperature: TemperatureValue | None = None
+    """of a transfer probe: temperature at which it was calibrated"""
+    hysteresis: HumiditySpread | None = None
+    """of a transfer probe: full width"""
+    instability: HumiditySpread | None = None
+    """in air: half-width of the room's changes while reading"""
+    vapour_gradient: HumiditySpread | None = None
+    """in air: difference of vapour between probe and sensor, as %RH: half-width"""
+    response_lag: Duration | None = None
+    """in air: longest lag between probe and sensor; with the slope of the readings it makes a half-width"""
+    check_limit: CheckLimit | None = None
+    """limit for its checks between calibrations"""
+    away: tuple[Away, ...] = ()
+    """times in which it is not to be had"""
+    note: Text | None = None
+    """free text"""
+
+    @model_validator(mode="after")
+    def _quantities_fit_the_kind(self) -> Self:
+        for name, record in self.quantities.items():
+            if name not in QUANTITIES:
+                message, cure = f"unknown quantity {name!r}", f"use one of {', '.join(QUANTITIES)}"
+                raise custom_error("unknown-quantity", message, cure + did_you_mean(name, QUANTITIES), *_AT, name)
+            for at, amount in _amounts(record):
+                if amount.quantity != QUANTITIES[name]:
+                    message = f"{name} has an amount of {amount.quantity}"
+                    cure = f"use a unit of {QUANTITIES[name]}"
+                    raise custom_error("mixed-quantities", message, cure, *_AT, name, *at)
+            if record.unit is not None:
+                try:
+                    header_unit(record.unit, (QUANTITIES[name],))
+                except UnitError as wrong:
+                    cure = wrong.cure.replace("[", "").replace("]", "")
+                    raise custom_error("bad-unit", str(wrong), cure, *_AT, name, "unit") from None
+        for name in NEEDED[self.kind]:
+            if name not in self.quantities:
+                message, cure = f"a {self.kind} needs the quantity {name!r}", f"add `{name}:` under quantities"
+                raise custom_error("quantity-missing", message, cure, *_AT)
+        if self.kind == "loop_meter" and not {"current", "voltage"} & set(self.quantities):
+            message = "a loop_meter needs the quantity 'current' or 'voltage'"
+            raise custom_error("quantity-missing", message, "add one of the two under quantities", *_AT)
+        if self.kind == "saturated_salt" and not self.salts:
+            cure = "list the cells' salts, e.g. `salts: [LiCl, NaCl]`"
+            raise custom_error("quantity-missing", "a saturated_salt needs its salts", cure)
+        for number, component in enumerate(self.common):
+            self._check_common(component, ("common", number))
+        return self
+
+    def _check_common(self, component: CommonComponent, at: tuple[str | int, ...]) -> None:
+        twins = [c for c in self.common if (c.name, c.date) == (component.name, component.date)]
+        if len(twins) > 1:
+            message = f"two components are called {component.name} on {component.date}"
+            raise custom_error("duplicate-id", message, "give each its own name, or join their quantities", *at, "name")
+        for name in component.quantities:
+            record = self.quantities.get(name)
+            if record is None:
+                message = f"{component.name} names {name!r}, which is not measured here"
+                raise custom_error("unknown-quantity", message, "use the names under quantities", *at, "quantities")
+            if component.u.quantity != QUANTITIES[name]:
+                message = f"u of {component.name} is an amount of {component.u.quantity}, {name} is not"
+                cure = f"use a unit of {QUANTITIES[name]}"
+                raise custom_error("mixed-quantities", message, cure, *at, "u")
+            if component.date not in [calibration.date for calibration in record.calibrations]:
+                message = f"{component.name}: {name} has no calibration of {component.date}"
+                cure = "write the date of the calibrations that share the component"
+                raise custom_error("common-without-calibration", message, cure, *at, "date")
+
+
+_AT = ("quantities",)
+
+
+def _amounts(record: QuantityRecord) -> Iterator[tuple[tuple[str | int, ...], Amount]]:
+    """Every amount of a quantity's record that stands beside no other in a table, and the keys to it."""
+    for key in ("resolution", "lowest", "highest"):
+        amount = getattr(record, key)
+        if amount is not None:
+            yield (key,), amount
+    for number, calibration in enumerate(record.calibrations):
+        if calibration.drift is not None:
+            yield ("calibrations", number, "drift"), calibration.drift
+        for key, table in (("points", calibration.points), ("as_found", calibration.as_found)):
+            for line, point in enumerate(table):
+                yield ("calibrations", number, key, line, "at"), point.at

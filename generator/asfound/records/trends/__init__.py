@@ -1,0 +1,1 @@
+"""Exports of the building system: read, checked, placed in time."""

@@ -1,0 +1,1 @@
+"""The CSV of visits: text, header, columns, rows."""

@@ -1,0 +1,1 @@
+"""What would have come out, had a reference been wrong."""

@@ -1,0 +1,1 @@
+"""The demo facility as a repository with its history."""

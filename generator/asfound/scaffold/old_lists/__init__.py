@@ -1,0 +1,1 @@
+"""Old lists of sensors and results into records."""

@@ -1,0 +1,1 @@
+"""Charts as data for the plotting script."""

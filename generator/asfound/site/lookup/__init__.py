@@ -1,0 +1,1 @@
+"""What pages look up of an assessment."""

@@ -1,0 +1,1 @@
+"""Page bodies into the shell, the whole site or nothing."""

@@ -1,0 +1,134 @@
+"""A sensor's settings in force on a day, in words: what it is judged by, where it works, what is declared of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from asfound.certificates.wording import scaling
+from asfound.certificates.wording import tolerance as tolerance_in_words
+from asfound.records.models import Channel, Tolerance
+from asfound.records.settings_in_force import SettingsOn
+from asfound.wording import words
+from asfound.wording.words import Fact
+
+_TOLERANCES = {
+    "tolerance": (Channel.HUMIDITY, "Humidity tolerance"),
+    "as_left_tolerance": (Channel.HUMIDITY, "Humidity tolerance as left"),
+    "temperature_tolerance": (Channel.TEMPERATURE, "Temperature tolerance"),
+    "as_left_temperature_tolerance": (Channel.TEMPERATURE, "Temperature tolerance as left"),
+    "adjustment_limit": (Channel.HUMIDITY, "Adjustment advised above"),
+}
+_SIGNALS = {"direct": "its own display or data", "current": "current loop", "voltage": "voltage"}
+_JUDGED = {"far_end": "at the far end of the loop", "sensor": "at the sensor"}
+_OVER = {"water": "liquid water", "ice": "ice"}
+
+
+def settings_facts(settings: SettingsOn) -> tuple[Fact, ...]:
+    """All settings in force, those that judge first."""
+    return tuple([*_judging(settings), *_working(settings), *_signal(settings), *_declared(settings)])
+
+
+def _origin(settings: SettingsOn, key: str) -> str:
+    return "this sensor" if getattr(settings.sensor, key) is not None else f"family {settings.model}"
+
+
+def _dated(settings: SettingsOn, key: str, name: str, say: Callable[[Any], str]) -> Iterator[Fact]:
+    """The entry in force with its first day and what was before, where the key is set."""
+    entry = settings.dated(key)
+    if entry is None:
+        return
+    before = [e for e in settings.whole(key) if e.from_ < entry.from_]
+    note = [_origin(settings, key)]
+    if words.since(entry.from_):
+        note.append(words.since(entry.from_))
+    if before:
+        note.append(f"before: {say(before[-1])}")
+    yield Fact(name=name, value=say(entry), note=", ".join(note))
+
+
+def _judging(settings: SettingsOn) -> Iterator[Fact]:
+    for key, (channel, name) in _TOLERANCES.items():
+        symbol, span = words.unit(channel.unit), settings.range(channel)
+
+        def say(entry: Tolerance, symbol: str = symbol, span: Any = span) -> str:
+            return tolerance_in_words(entry, symbol, span)
+
+        if channel in settings.channels:
+            yield from _dated(settings, key, name, say)
+    judged = settings.whole("judged_at")
+    if judged:
+        yield Fact(name="Judged", value=_JUDGED[judged], note=_origin(settings, "judged_at"))
+    yield from _dated(
+        settings, "points", "Points", lambda e: words.listed(words.amount(h, "humidity") for h in e.humidity)
+    )
+    yield from _dated(settings, "interval", "Interval", lambda e: words.counted(e.months, "month"))
+
+
+def _working(settings: SettingsOn) -> Iterator[Fact]:
+    sensor = settings.sensor
+    working = []
+    if sensor.working_humidity is not None:
+        working.append(words.amount(sensor.working_humidity, "humidity"))
+    if sensor.working_temperature is not None:
+        working.append(words.amount(sensor.working_temperature, "temperature"))
+    if working:
+        yield Fact(name="Works at", value=" and ".join(working))
+    limits = sensor.process_limits
+    if limits is not None:
+        low, high = (words.amount(limit, "humidity") for limit in (limits.lowest, limits.highest))
+        yield Fact(name="The goods may see", value=f"{low} to {high}")
+    yield Fact(name="Consequence of an error", value=sensor.criticality)
+    yield Fact(name="Its reading", value="drives the plant" if sensor.controls else "is watched, drives nothing")
+
+
+def _signal(settings: SettingsOn) -> Iterator[Fact]:
+    signal = settings.whole("signal")
+    if signal:
+        yield Fact(name="Signal", value=_SIGNALS[signal], note=_origin(settings, "signal"))
+    over = settings.whole("rh_over")
+    if over:
+        yield Fact(name="Shows relative humidity over", value=_OVER[over], note=_origin(settings, "rh_over"))
+    for channel, prefix in ((Channel.HUMIDITY, ""), (Channel.TEMPERATURE, "temperature_")):
+        if channel not in settings.channels:
+            continue
+        symbol = words.unit(channel.unit)
+
+        def say_scaling(entry: Any, symbol: str = symbol) -> str:
+            return scaling(entry, symbol)
+
+        def say_range(entry: Any, symbol: str = symbol) -> str:
+            return f"{entry.lowest.value:g} to {entry.highest.value:g} {symbol}"
+
+        yield from _dated(settings, f"{prefix}scaling", f"Scaling of the {channel} loop", say_scaling)
+        yield from _dated(settings, f"{prefix}range", f"{channel.capitalize()} range", say_range)
+
+
+_DECLARED = {
+    "resolution": "resolution",
+    "far_end_resolution": "resolution at the far end",
+    "far_end_dead_band": "dead band at the far end, half-width",
+    "repeatability": "repeatability, until the family's visits give a better one",
+    "hysteresis": "hysteresis, full width",
+}
+
+
+def _declared(settings: SettingsOn) -> Iterator[Fact]:
+    for channel in settings.channels:
+        declared = settings.declared(channel)
+        said = [
+            f"{name} {words.amount(value.value, value.quantity)}"
+            for key, name in _DECLARED.items()
+            if (value := getattr(declared, key)) is not None
+        ]
+        if said:
+            note = _origin(settings, channel.value)
+            yield Fact(name=f"Declared of the {channel} channel", value="; ".join(said), note=note)
+    for key, name, quantity, per in (
+        ("self_heating", "Probe against chamber air, half-width", "temperature", ""),
+        ("temperature_coefficient", "Temperature coefficient", "humidity", "/°C"),
+        ("time_constant", "Time constant", "duration", ""),
+    ):
+        value = settings.whole(key)
+        if value:
+            yield Fact(name=name, value=words.amount(value, quantity, per), note=_origin(settings, key))

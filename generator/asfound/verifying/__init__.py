@@ -1,1 +1,0 @@
-"""Whether a certificate's PDF agrees with itself: its attachments, its numbers, its pages."""

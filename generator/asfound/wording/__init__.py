@@ -1,0 +1,1 @@
+"""Words, glyphs and cautions: one text for every place that shows them."""

@@ -1,0 +1,181 @@
+"""What measuring holds against a plateau, and what it refuses."""
+
+from __future__ import annotations
+
+import pytest
+
+from asfound.assessment.assess import assess_visit
+from tests import builders as b
+from tests.measurement.lab import faults, measured
+
+
+def at_50(*parts, day="2026-03-16", outputs=(50.0, 50.0), reading=None, **columns):
+    rows = b.plateau(50, outputs, reading or b.generated(50), **columns)
+    return b.records(b.sensor(), *parts, b.visit(f"{day}-lab", rows))
+
+
+def settling(**rules):
+    return b.facility(policies={"rule": "guard_band", "settling": rules})
+
+
+@pytest.mark.parametrize(("soak", "held"), [(29.5, True), (30, False), (45, False), (None, True)])
+def test_a_plateau_needs_the_least_soak_and_it_must_be_written(soak, held):
+    lab = measured(at_50(settling(least_soak="30 min"), b.two_pressure(), soak=soak))
+    assert lab.reservations(50.0) == (["unsettled-plateau"] if held else [])
+
+
+@pytest.mark.parametrize(("rows", "held"), [(2, True), (3, False), (4, False)])
+def test_a_plateau_needs_the_least_number_of_readings(rows, held):
+    lab = measured(at_50(settling(least_rows=3), b.two_pressure(), outputs=[50.0] * rows))
+    assert lab.reservations(50.0) == (["unsettled-plateau"] if held else [])
+
+
+@pytest.mark.parametrize(("step", "held"), [(0.02, False), (-0.3, True), (0.3, True)])
+def test_readings_that_still_move_either_way_are_not_settled(step, held):
+    lab = measured(
+        at_50(settling(largest_slope="0.1 %RH/min"), b.two_pressure(), outputs=[50.0 + i * step for i in range(5)])
+    )
+    assert lab.reservations(50.0) == (["unsettled-plateau"] if held else [])
+
+
+def test_a_slope_within_its_own_noise_is_no_movement():
+    noisy = b.family(humidity={"resolution": "0.01 %RH", "repeatability": "0.5 %RH"})
+    lab = measured(
+        at_50(settling(largest_slope="0.1 %RH/min"), noisy, b.two_pressure(), outputs=[50.0, 49.8, 50.5, 50.1, 50.4])
+    )
+    assert lab.reservations(50.0) == []
+
+
+def test_one_reading_has_no_slope_to_hold_against_it():
+    lab = measured(at_50(settling(largest_slope="0.01 %RH/min"), b.two_pressure(), outputs=[50.0]))
+    assert lab.reservations(50.0) == []
+
+
+@pytest.mark.parametrize(("day", "held"), [("2028-01-12", False), ("2028-01-13", True)])
+def test_a_calibration_holds_to_its_last_day(day, held):
+    lab = measured(at_50(b.two_pressure(), day=day))
+    assert (lab.reservations(50.0) != []) == held
+    assert set(lab.reservations(50.0)) <= {"reference-out-of-date"}
+
+
+def test_each_quantity_that_is_out_of_date_is_named():
+    lab = measured(at_50(b.two_pressure(), day="2028-06-01"))
+    messages = [f.message for f in lab.measurement.reservations[lab.line(50.0).cell]]
+    assert len(messages) == 4 and len(set(messages)) == 4
+
+
+def test_a_reference_is_not_used_before_its_first_calibration():
+    assert set(faults(at_50(b.two_pressure(), day="2026-01-11"))) == {"not-yet-calibrated"}
+
+
+def test_the_calibration_of_the_day_is_the_latest_that_is_not_later():
+    twice = b.quantity(
+        b.calibration(b.point("0 degC", "0.1 degC", "0.03 degC"), b.point("60 degC", "0.1 degC", "0.03 degC")),
+        b.calibration(
+            b.point("0 degC", "0.5 degC", "0.03 degC"), b.point("60 degC", "0.5 degC", "0.03 degC"), on="2026-03-16"
+        ),
+    )
+    generator = b.two_pressure(quantities={"chamber_temperature": twice})
+    before, on = (measured(at_50(generator, day=day)) for day in ("2026-03-15", "2026-03-16"))
+    assert before.source("2026-01-12/chamber_temperature/calibration", 50.0)
+    assert on.source("2026-03-16/chamber_temperature/calibration", 50.0)
+    # 0.4 K colder air is more humid by 2.4 %
+    assert on.line(50.0).reference_value / before.line(50.0).reference_value == pytest.approx(1.0241, abs=5e-4)
+
+
+@pytest.mark.parametrize(("celsius", "held"), [(9.7, False), (9.6, True), (40.3, False), (40.4, True)])
+def test_a_reading_may_lie_a_hundredth_of_the_span_beyond_its_certificate(celsius, held):
+    generator = b.two_pressure(quantities={"chamber_temperature": b.flat(10, 40, "degC", 0.03)})
+    reading = b.generated(50, celsius, celsius)
+    lab = measured(at_50(generator, reading=reading))
+    assert lab.reservations(50.0) == (["outside-reference-range"] if held else [])
+
+
+@pytest.mark.parametrize(("celsius", "held"), [(25.9, False), (22.0, True), (28.0, True)])
+def test_a_certificate_of_one_point_holds_near_it(celsius, held):
+    one = b.quantity(b.calibration(b.point("25 degC", "0.1 degC", "0.03 degC")), resolution="0.01 degC")
+    lab = measured(
+        at_50(b.two_pressure(quantities={"chamber_temperature": one}), reading=b.generated(50, celsius, celsius))
+    )
+    assert lab.reservations(50.0) == (["outside-reference-range"] if held else [])
+
+
+CURRENT_LOOP = {"low": "4 mA", "high": "20 mA", "reads_low": "0 %RH", "reads_high": "100 %RH"}
+
+
+@pytest.mark.parametrize(
+    ("milliampere", "is_read"), [(3.79, False), (3.8, True), (12.0, True), (20.5, True), (20.51, False)]
+)
+def test_a_loop_outside_3_8_to_20_5_milliampere_has_no_reading(milliampere, is_read):
+    family = b.family(signal="current", scaling=CURRENT_LOOP, humidity={"repeatability": "0.05 %RH"})
+    files = at_50(
+        family,
+        b.two_pressure(),
+        b.loop_meter(),
+        outputs=[12.0, milliampere],
+        unit="mA",
+        loop_meter="METER-01",
+    )
+    lab = measured(files)
+    assert lab.line(50.0).n == (2 if is_read else 1)
+    assert ("loop-out-of-range" in lab.reservations(50.0)) != is_read
+
+
+def test_a_single_reading_needs_a_declared_repeatability():
+    silent = b.family(humidity={"resolution": "0.01 %RH"})
+    assert faults(at_50(silent, b.two_pressure(), outputs=[50.0])) == ["no-repeatability"]
+    assert faults(at_50(silent, b.two_pressure(), outputs=[50.0, 50.1])) == []
+    assert faults(at_50(b.two_pressure(), outputs=[50.0])) == []
+
+
+def test_air_that_would_form_frost_is_refused_for_a_sensor_over_ice():
+    over_ice = b.family(rh_over="ice")
+    reading = b.mirrored(-5.0, -6.0, "dew")  # dew at −5 °C is frost at a higher temperature still
+    assert set(faults(at_50(over_ice, b.chilled_mirror(), reading=reading))) == {"above-ice-saturation"}
+    assert faults(at_50(over_ice, b.chilled_mirror(), reading=b.mirrored(-9.0, -6.0, "frost"))) == []
+
+
+def test_readings_that_give_no_humidity_are_refused_row_by_row():
+    reading = b.generated(50) | {"saturation_pressure [kPa absolute]": 20.0}
+    rows = b.plateau(50, [50.0], reading) + b.plateau(50, [50.0], b.generated(50))
+    files = b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", rows))
+    assert faults(files) == ["no-humidity"]
+
+
+def test_a_salt_beyond_its_published_temperatures_and_an_unknown_one_are_refused():
+    assert set(faults(at_50(b.saturated_salt(), reading=b.over_salt("NaCl", 95.0)))) == {"no-humidity"}
+    assert faults(at_50(b.saturated_salt(), reading=b.over_salt("NaBrO", 25.0))) == ["unknown-salt"]
+
+
+def test_a_quantity_without_a_record_is_refused():
+    mirror = b.reference(
+        "MIR-01",
+        "chilled_mirror",
+        {"mirror_temperature": b.flat(-40, 60, "degC", 0.1), "chamber_temperature": b.flat(-40, 60, "degC", 0.05)},
+    )
+    assert faults(at_50(mirror, reading=b.mirrored(10.0, 25.0, "dew"))) == ["quantity-not-recorded"]
+
+
+def test_a_probe_whose_calibrating_visit_gave_no_temperatures_is_refused():
+    calibrating = b.visit(
+        "2026-02-02-probe", b.plateau(50, [51.0, 51.0], b.generated(50), sensor="PROBE-01", phase="as_left")
+    )
+    probe = b.transfer_probe(
+        quantities={
+            "reference_humidity": b.quantity(b.by_visit("2026-02-02-probe")),
+            "reference_temperature": b.quantity(b.by_visit("2026-02-02-probe")),
+        }
+    )
+    files = at_50(b.two_pressure(), probe, calibrating, reading=b.by_probe(50.0))
+    assert set(faults(files)) == {"from-visit-without-results"}
+
+
+def test_a_loop_without_a_reference_value_is_no_result():
+    """The loop's own error is known, the sensor's is not: nothing is judged by the sensor's tolerance."""
+    rows = b.plateau(50, [50.1] * 2, b.generated(50), far_end=[50.1] * 2)
+    blank = [{k: ("" if k.startswith("saturation_pressure") else v) for k, v in row.items()} for row in rows]
+    files = b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", blank))
+    explained, faults = assess_visit(files, "visits/2026/2026-03-16-lab.csv")
+    assert "missing-reading" in {fault.rule.name for fault in faults}
+    assert [line.part for line in explained.measurement.lines] == ["loop"]
+    assert [(result.status, result.has_verdict) for result in explained.results] == [("not done", False)]
