@@ -16,10 +16,10 @@ from asfound.cli import main
 from asfound.commands.common import CLEAN, COULD_NOT_RUN
 from asfound.planning.target_model import Conditions
 from asfound.planning.targets import targets
+from asfound.planning.usual import usual
 from asfound.printing.templates import template_folders
 from asfound.records.load import Records, load
 from asfound.records.snapshot import from_folder
-from asfound.records.usual import usual
 from asfound.records.visits.header import read_header
 from asfound.sheets.paper import visit_pdf
 from asfound.sheets.phone import visit_form

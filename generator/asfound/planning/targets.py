@@ -27,10 +27,10 @@ from asfound.humidity.domains import PRESSURE_RANGE_PA
 from asfound.measurement.reference_inputs import STANDARD_PRESSURE_PA
 from asfound.planning.instrument_readings import CannotAim, Instrument
 from asfound.planning.target_model import Conditions, Remark, SensorTargets, Setting, Target
+from asfound.planning.usual import Usual, usual, usual_at
 from asfound.records.load import Records
 from asfound.records.models import Reference, Sensor
 from asfound.records.settings_in_force import SettingsOn
-from asfound.records.usual import Usual, usual, usual_at
 from asfound.rounding import fixed
 
 ROOM_C = 23.0

@@ -7,10 +7,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from asfound.planning.instrument_readings import CannotAim, Instrument
+from asfound.planning.usual import Usual, usual_unit
 from asfound.records.models import Channel
 from asfound.records.rules.readings import plausible_range
 from asfound.records.settings_in_force import SettingsOn
-from asfound.records.usual import Usual, usual_unit
 from asfound.records.visits.columns import CONDENSATES
 from asfound.units import CANONICAL, UNITS, Unit, header_unit
 

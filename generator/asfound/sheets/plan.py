@@ -10,10 +10,10 @@ from asfound.faults import did_you_mean
 from asfound.planning.instrument_readings import CannotAim, Instrument
 from asfound.planning.target_model import Conditions, SensorTargets, Target
 from asfound.planning.targets import reference_of, sensor_of, targets
+from asfound.planning.usual import Usual, usual
 from asfound.records.load import Records
 from asfound.records.models import Reference
 from asfound.records.settings_in_force import SettingsOn, instrument_on
-from asfound.records.usual import Usual, usual
 from asfound.records.visits.visit_files import NAME
 from asfound.sheets.boxes import Box, needs_ambient, reference_boxes, room_boxes, sensor_boxes
 
