@@ -18,7 +18,7 @@ from datetime import date
 from typing import Any
 
 from asfound.assessment.assess import Assessment, assess
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.humidity import saturation_pressure_for_rh
 from asfound.records.load import Records, load
 

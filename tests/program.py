@@ -28,7 +28,7 @@ MODULES = {
         "reference_inputs", "reference_values", "repeatability", "shifts", "visit_curves",
     ),
     "asfound.assessment": ("assess", "due", "standing"),
-    "asfound.assessment.results": ("adjustment", "assembly", "conformity", "judging", "result", "summary"),
+    "asfound.assessment.results": ("adjustment", "assembly", "conformity", "judging", "slots", "summary", "table"),
     "asfound.assessment.history": (
         "change_charts", "drift", "epochs", "instruments", "interval", "line", "outlook", "reliability",
         "visit_to_visit",

@@ -24,7 +24,7 @@ from asfound.assessment.history.drift import Ahead, Drift, drift
 from asfound.assessment.history.epochs import DAYS_A_YEAR, Epoch, VisitHistory, epochs_of
 from asfound.assessment.history.outlook import HORIZON_YEARS
 from asfound.assessment.history.visit_to_visit import VisitToVisit, component, pool_of
-from asfound.assessment.results.result import Result, blank_result
+from asfound.assessment.results.table import Result, blank_result
 from asfound.records.models import Channel, Policy
 from asfound.uncertainty.budgets import Budgets, make_budgets
 from asfound.uncertainty.sources import Catalogue, Source

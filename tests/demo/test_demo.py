@@ -17,7 +17,7 @@ import pytest
 from asfound.assessment.assess import Assessment, assemble, check
 from asfound.assessment.due import DueState
 from asfound.assessment.results.assembly import make_results
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import Standing, State
 from asfound.faults import Severity
 from asfound.measurement.measure import measure

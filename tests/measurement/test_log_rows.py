@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from asfound.assessment.assess import check
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.faults import Severity
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.log_errors import scatter_of_mean, slope_of

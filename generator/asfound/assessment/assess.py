@@ -8,6 +8,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
 
+import numpy as np
+
 from asfound.assessment.findings.cases import Case, find_cases
 from asfound.assessment.findings.investigation import Trends, with_exposures
 from asfound.assessment.history.instruments import Instruments, instruments_of
@@ -17,8 +19,8 @@ from asfound.assessment.references.doubt import Doubt, doubts, with_doubts
 from asfound.assessment.results.assembly import make_results
 from asfound.assessment.results.conformity import Verdict
 from asfound.assessment.results.plausibility import mix_ups
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary, summary_of
+from asfound.assessment.results.table import Results
 from asfound.assessment.standing import Standing, standing_of
 from asfound.faults import Fault, RecordsRefused, Severity
 from asfound.measurement.calibrations import NO_CURVE
@@ -47,7 +49,7 @@ class Assessment:
     day: date
     measurement: Measurement
     answers: Mapping[int, Answer]
-    results: tuple[Result, ...]
+    results: Results
     summaries: tuple[SensorVisitSummary, ...]
     """every sensor's part of every visit that stands (withdrawn ones too), in order of days"""
     standings: Mapping[str, Standing]
@@ -139,7 +141,8 @@ def assess_visit(
     answers = monte_carlo_answers(records, measurement, here)
     results = make_results(records, visits, measurement, answers, faults)
     if physics:  # what a reading means is in doubt: nothing is said of it
-        results = [r._replace(verdict=Verdict.NONE) if r.visit == visit.id else r for r in results]
+        of_visit = results.column("visit") == visit.id
+        results = results.replaced(verdict=np.where(of_visit, Verdict.NONE, results.column("verdict")))
     return assemble(records, visit.day, visits, measurement, answers, results, faults, approved=approved), mine
 
 
@@ -204,7 +207,7 @@ def assemble(
     visits: Sequence[SensorVisit],
     measurement: Measurement,
     answers: Mapping[int, Answer],
-    results: Sequence[Result],
+    results: Results,
     faults: Sequence[Fault],
     trends: Trends | None = None,
     approved: Collection[tuple[str, str]] | None = None,
@@ -212,9 +215,7 @@ def assemble(
     """Summaries by visit, standings by sensor and cases from the results; `trends`: cases with what surrounds them."""
     in_doubt = doubts(records, measurement, results, day)
     results = with_doubts(records, measurement, results, in_doubt)
-    by_visit: dict[tuple[str, str], list[Result]] = {}
-    for result in results:
-        by_visit.setdefault((result.visit, result.sensor), []).append(result)
+    by_visit = results.by_visit()
     summaries = tuple(summary_of(records, measurement, sv, by_visit) for sv in visits)
     by_sensor: dict[str, list[SensorVisitSummary]] = {}
     for summary in summaries:
@@ -238,7 +239,7 @@ def assemble(
         day=day,
         measurement=measurement,
         answers=answers,
-        results=tuple(results),
+        results=results,
         summaries=summaries,
         standings=standings,
         cases=cases,

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from asfound.assessment.history.epochs import aimed_at
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.load import Records
 from asfound.records.models import Channel, Policy, Sensor
 from asfound.records.settings_in_force import SettingsOn

@@ -16,8 +16,8 @@ from asfound.assessment.history.instruments import ChannelHistory, Instruments
 from asfound.assessment.history.interval import Proposal, proposal
 from asfound.assessment.history.visit_to_visit import component
 from asfound.assessment.results.conformity import Verdict, tolerance_at
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.measurement.lines import Measurement
 from asfound.records.load import Records
 from asfound.records.models import Channel, Sensor

@@ -15,8 +15,8 @@ from typing import Any
 
 from asfound import __version__
 from asfound.assessment.assess import Assessment
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.certificates.statement_results import number
 from asfound.certificates.traceability import Link
 from asfound.measurement.lines import Measurement

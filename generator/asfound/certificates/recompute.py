@@ -135,9 +135,10 @@ def _assessment(
     summaries = tuple(
         replace(
             summary,
-            results=tuple(
-                r._replace(reservations=tuple(f for f in r.reservations if f.rule.name not in NOT_RECOMPUTED))
-                for r in summary.results
+            results=summary.results.replaced(
+                reservations=[
+                    tuple(f for f in r.reservations if f.rule.name not in NOT_RECOMPUTED) for r in summary.results
+                ]
             ),
         )
         for summary in whole.summaries

@@ -17,8 +17,8 @@ import numpy as np
 from asfound.assessment.assess import Assessment
 from asfound.assessment.due import SAME_POINT_RH, completes, due_day
 from asfound.assessment.results.judging import OTHER_TEMPERATURE
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.certificates import wording as words
 from asfound.certificates.evidence import Issue, evidence
 from asfound.certificates.statement_results import (

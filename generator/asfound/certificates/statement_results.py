@@ -10,7 +10,7 @@ from typing import Any
 from asfound.assessment.assess import Assessment
 from asfound.assessment.results.adjustment import hysteresis
 from asfound.assessment.results.conformity import Verdict, stated_probability
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.certificates import wording as words
 from asfound.faults import Fault
 from asfound.measurement.cell_sources import Part

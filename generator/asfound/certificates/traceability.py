@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from asfound.assessment.assess import Assessment
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.models import Channel, Reference
 from asfound.records.models.references import NEEDED, QUANTITIES, Calibration
 from asfound.units import CANONICAL

@@ -21,8 +21,8 @@ from asfound.assessment.findings.cases import Case, find_cases
 from asfound.assessment.references.doubt import REFERENCE_IN_DOUBT
 from asfound.assessment.results.assembly import make_results
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result, Results
 from asfound.assessment.standing import State, state_of
 from asfound.faults import Fault
 from asfound.measurement.lines import Line, Measurement
@@ -278,7 +278,7 @@ class Retracer:
         after = {m.after.key: m.after for m in moved}
         return {
             name: [
-                replace(visit, results=tuple(after.get(r.key, r) for r in visit.results))
+                replace(visit, results=Results.of(after.get(r.key, r) for r in visit.results))
                 for visit in self.standing[name]
             ]
             for name in sorted({m.before.sensor for m in moved})
@@ -321,7 +321,7 @@ def _refused(measurement: Measurement, results: Iterable[Result]) -> Iterator[Re
             cell = measurement.cells[measurement.lines[result.line].cell]
             visit = cell.sensor_visit.visit
             if any((visit.path, visit.lines[row]) in broken for row in cell.plateau.rows):
-                result = result._replace(error=math.nan, verdict=Verdict.NONE, status="not done")
+                result = result.altered(error=math.nan, verdict=Verdict.NONE, status="not done")
         yield result
 
 

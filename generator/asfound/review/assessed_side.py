@@ -12,8 +12,8 @@ from asfound.assessment.findings.cases import Case, find_cases
 from asfound.assessment.references.doubt import doubts, with_doubts
 from asfound.assessment.results.assembly import make_results
 from asfound.assessment.results.plausibility import mix_ups
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import NO_RESULTS, Result, Results
 from asfound.assessment.standing import State, state_of
 from asfound.faults import Fault, Severity
 from asfound.measurement.lines import LineKey, Measurement
@@ -66,7 +66,7 @@ class Side:
         mine = {name: sensor for name, sensor in self.records.sensors.items() if name in positions}
         parts = [sv for sv in self.parts if sv.sensor in mine or sv.sensor in self.records.references]
         records = replace(self.records, sensors=mine)
-        results = [r for r in self.results.values() if r.sensor in mine or r.sensor in records.references]
+        results = Results.of(r for r in self.results.values() if r.sensor in mine or r.sensor in records.references)
         whole = assemble(records, day, parts, self.measurement, self.answers, results, self.faults)
         return replace(whole, records=self.records)
 
@@ -148,13 +148,9 @@ def judged(side: Measured, positions: Collection[str], day: date) -> Side:
     )
 
 
-def _summaries(
-    records: Records, parts: Sequence[SensorVisit], results: Sequence[Result]
-) -> dict[str, list[SensorVisitSummary]]:
+def _summaries(records: Records, parts: Sequence[SensorVisit], results: Results) -> dict[str, list[SensorVisitSummary]]:
     """By sensor, its visits that stand with their results and the set points of their days."""
-    by_visit: dict[tuple[str, str], list[Result]] = {}
-    for result in results:
-        by_visit.setdefault((result.visit, result.sensor), []).append(result)
+    by_visit = results.by_visit()
     found: dict[str, list[SensorVisitSummary]] = {}
     for sv in parts:
         sensor = records.sensors.get(sv.sensor)
@@ -163,7 +159,7 @@ def _summaries(
         points = SettingsOn(records, sensor, sv.visit.day).dated("points")
         summary = SensorVisitSummary(
             sensor_visit=sv,
-            results=tuple(by_visit.get((sv.visit.id, sv.sensor), ())),
+            results=by_visit.get((sv.visit.id, sv.sensor), NO_RESULTS),
             advice=None,
             hysteresis=(),
             points=tuple(points.humidity) if points else (),

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from functools import cached_property, partial
 
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.faults import Fault
 from asfound.provenance import Provenance, provenance_at
 from asfound.records.issued import read_issued

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from typing import Any
 
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.visits.rows import SensorVisit
 from asfound.records.visits.visit_files import NAME

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.faults import Fault
 from asfound.review.assessed_side import Standing
 from asfound.review.meaning import Pair

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.load import Records
 from asfound.records.settings_in_force import SettingsOn
 from asfound.review.assessed_side import Key

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from asfound.assessment.findings.cases import Case
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import State
 from asfound.faults import Fault
 from asfound.records.models import Finding

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import State
 from asfound.review.markup import MOST, folded, more, some, table, text
 from asfound.review.meaning import Meaning, Pair, StandingChange, differs

@@ -13,7 +13,7 @@ from typing import Any
 from asfound.assessment.assess import Approvals, Assessment, assess_visit
 from asfound.assessment.due import points_met
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import SensorVisitSummary
 from asfound.faults import Fault
 from asfound.records.models import Channel

@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from asfound.assessment.findings.cases import Case
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.faults import did_you_mean, in_order
 from asfound.measurement.shifts import Shift, constant
 from asfound.records.load import Records

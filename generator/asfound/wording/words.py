@@ -10,7 +10,7 @@ from datetime import date
 
 from asfound.assessment.due import DueState
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import State
 from asfound.faults import Fault
 from asfound.rounding import MINUS, NOTHING, expanded, fixed, significant, value_with

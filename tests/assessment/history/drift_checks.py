@@ -131,7 +131,7 @@ def from_elsewhere(program: Program) -> Iterator[Check]:
     """Another laboratory's two points share u = 0.2, nothing with ours; another position is another level."""
     instrument = Instrument()
     ours = instrument.result(DAYS[0], 20.0, 0.0, {"own": OWN, "reference": SHARED})
-    theirs = [ours._replace(target=at, line=None, status="stated", u=0.2, day=DAYS[1]) for at in (20.0, 80.0)]
+    theirs = [ours.altered(target=at, line=None, status="stated", u=0.2, day=DAYS[1]) for at in (20.0, 80.0)]
     visits = [visit(DAYS[0], [ours]), visit(DAYS[1], theirs)]
     matrix = program.epochs.epochs_of(visits, instrument.budgets())[-1].covariance
     for id, computed, expected in (

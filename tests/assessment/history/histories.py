@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 
 from asfound.assessment.history.epochs import Epoch, VisitHistory, epochs_of
-from asfound.assessment.results.result import Result, blank_result
+from asfound.assessment.results.table import Result, blank_result
 from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets, make_budgets
 from asfound.uncertainty.sources import Catalogue, Source

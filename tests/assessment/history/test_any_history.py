@@ -33,7 +33,7 @@ def any_history(data):
                 keys = {"direction": way, "phase": phase, "reference_value": 50.0 if math.isnan(at) else at}
                 result = instrument.result(day, at, error, sources, **keys)
                 stated = data.draw(st.sampled_from([False, False, True]))
-                found.append(result._replace(line=None, status="stated", temperature_c=math.nan) if stated else result)
+                found.append(result.altered(line=None, status="stated", temperature_c=math.nan) if stated else result)
             return tuple(found)
 
         adjusted, place = data.draw(st.booleans()), data.draw(st.sampled_from(["RH-1", "RH-1", "RH-2"]))

@@ -31,7 +31,7 @@ def test_a_rate_covers_only_with_the_visit_to_visit_component():
     trials = 400
     for _ in range(trials):
         errors = truth + rng.multivariate_normal(np.zeros(len(truth)), known) + 0.3 * visit @ rng.normal(size=5)
-        shown = replace(epoch, results=tuple(r._replace(error=float(e)) for r, e in zip(epoch.results, errors)))
+        shown = replace(epoch, results=tuple(r.altered(error=float(e)) for r, e in zip(epoch.results, errors)))
         for between in covered:
             fit = fit_line(shown, Channel.HUMIDITY, between)
             covered[between] += abs(fit.rate.rate - 0.2) <= fit.rate.U

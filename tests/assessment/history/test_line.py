@@ -265,7 +265,7 @@ def test_the_points_of_another_laboratorys_visit_share_its_uncertainty_and_nothi
     instrument = Instrument()
     (day,) = days(1)
     ours = instrument.result(day, 20.0, 0.1, own("ours"))
-    theirs = [ours._replace(target=at, line=None, status="stated", u=0.2, temperature_c=math.nan) for at in (50, 80)]
+    theirs = [ours.altered(target=at, line=None, status="stated", u=0.2, temperature_c=math.nan) for at in (50, 80)]
     epoch = instrument.epoch([visit(day, [ours]), visit(day + timedelta(days=30), theirs)])
     expected = [[0.05**2 + 0.2**2, 0.0, 0.0]] + [[0.0, 0.04, 0.04]] * 2
     expected = np.array(expected) + np.diag([0.0, *[(STATED_OWN * 0.2) ** 2] * 2])
@@ -274,10 +274,10 @@ def test_the_points_of_another_laboratorys_visit_share_its_uncertainty_and_nothi
 
 def test_another_laboratorys_direction_does_not_part_its_points_from_ours():
     instrument, visits = yearly([[0.0, 0.0, 0.0]] * 3)
-    stated = [r._replace(direction="falling", line=None, status="stated", u=0.2) for r in visits[2].as_found]
+    stated = [r.altered(direction="falling", line=None, status="stated", u=0.2) for r in visits[2].as_found]
     both = [*visits[:2], replace(visits[2], as_found=tuple(stated))]
     assert len(instrument.epoch(both).levels) == 3
-    falling = [r._replace(direction="falling") for r in visits[2].as_found]
+    falling = [r.altered(direction="falling") for r in visits[2].as_found]
     assert len(instrument.epoch([*visits[:2], replace(visits[2], as_found=tuple(falling))]).levels) == 6
 
 

@@ -348,7 +348,7 @@ def test_one_error_has_one_U_on_a_page_also_where_a_simulation_gave_it():
 def test_a_reservation_with_two_reasons_is_one_chip_and_two_sentences():
     result = next(r for r in store.assessment().results if r.reservations)
     first = result.reservations[0]
-    table = result_table([result._replace(reservations=(first, replace(first, message="another reason")))])
+    table = result_table([result.altered(reservations=(first, replace(first, message="another reason")))])
     (row,) = (row for group in table.groups for row in group.rows)
     assert row.reservations == (words.reservation_chip(first),)
     assert sum(first.rule.name.replace("-", " ") in note for note in table.remarks) == 2

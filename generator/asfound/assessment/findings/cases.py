@@ -9,8 +9,8 @@ from datetime import date
 from asfound.assessment.due import points_met
 from asfound.assessment.findings.exposure import Exposure
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.records.models import Channel, Finding
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from asfound.assessment.history.epochs import aimed_at
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.covariance import covariance

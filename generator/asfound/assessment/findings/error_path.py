@@ -28,7 +28,7 @@ from asfound.assessment.history.epochs import aimed_at
 from asfound.assessment.history.line import Fit
 from asfound.assessment.history.outlook import EARLIEST, LATEST, MEDIAN
 from asfound.assessment.results.conformity import probability_outside
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.sources import coverage_factor

@@ -34,8 +34,8 @@ from asfound.assessment.history.instruments import Instruments, history_of
 from asfound.assessment.history.line import Fit, drift_to
 from asfound.assessment.history.visit_to_visit import VisitToVisit, component
 from asfound.assessment.results.conformity import Verdict, tolerance_at
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.faults import Fault
 from asfound.records.load import Records
 from asfound.records.models import Channel, Sensor, in_force

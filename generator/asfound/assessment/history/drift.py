@@ -19,7 +19,7 @@ from asfound.assessment.history.epochs import Epoch, VisitHistory, same_conditio
 from asfound.assessment.history.line import LEAST_VISITS, REJECTED, Fit, Rate, line_through
 from asfound.assessment.history.outlook import PointOutlook, outlooks
 from asfound.assessment.history.visit_to_visit import VisitToVisit
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.models import Channel
 from asfound.rounding import expanded, value_with
 from asfound.uncertainty.budgets import Budgets

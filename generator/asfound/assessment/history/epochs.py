@@ -15,7 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.covariance import covariance

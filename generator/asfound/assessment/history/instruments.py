@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from asfound.assessment.history.epochs import Epoch, VisitHistory, epochs_of
 from asfound.assessment.history.visit_to_visit import Pool, pool_of
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.records.load import Records
 from asfound.records.models import Channel
 from asfound.records.settings_in_force import SettingsOn, instrument_on

@@ -19,8 +19,8 @@ from asfound.assessment.history.drift import Drift
 from asfound.assessment.history.epochs import aimed_at
 from asfound.assessment.history.outlook import PointOutlook
 from asfound.assessment.results.conformity import EDGE, Verdict
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.records.load import Records
 from asfound.records.models import Channel, Intervals, Policy

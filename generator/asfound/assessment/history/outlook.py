@@ -17,7 +17,7 @@ import numpy as np
 
 from asfound.assessment.history.line import Fit
 from asfound.assessment.results.conformity import probability_outside
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.rounding import expanded
 from asfound.uncertainty.sources import RECTANGULAR_DIVISOR, coverage_factor

@@ -14,7 +14,7 @@ from datetime import date
 from scipy.special import betaincinv
 
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.records.load import Records
 from asfound.records.models import in_force

@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.load import Records
 from asfound.records.models import Channel, Reference
 from asfound.rounding import expanded, fixed, value_with

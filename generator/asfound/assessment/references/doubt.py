@@ -12,7 +12,7 @@ from datetime import date, timedelta
 
 from asfound.assessment.references.checks import ReferenceCheck, checks_of, size_of
 from asfound.assessment.references.recalibrations import Recalibration, recalibrations
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result, Results
 from asfound.faults import Fault, reservation
 from asfound.measurement.lines import Measurement
 from asfound.measurement.reading_table import Cell
@@ -129,14 +129,17 @@ def _of_calibration(one: Recalibration, checks: Sequence[ReferenceCheck]) -> Dou
     )
 
 
-def with_doubts(
-    records: Records, measurement: Measurement, results: Sequence[Result], found: Sequence[Doubt]
-) -> list[Result]:
+def with_doubts(records: Records, measurement: Measurement, results: Results, found: Sequence[Doubt]) -> Results:
     """The results, each that leaned on a reference in doubt with its reservations; verdicts stay."""
     if not found:
-        return list(results)
+        return results
     leaning = _Leaning(records, measurement, found)
-    return [leaning.reserved(result) for result in results]
+    lines, names = results.column("line"), results.column("sensor")
+    more = [leaning.against(line, name) for line, name in zip(lines, names, strict=True)]
+    if not any(more):
+        return results
+    held = results.column("reservations")
+    return results.replaced(reservations=[(*old, *new) for old, new in zip(held, more, strict=True)])
 
 
 class _Leaning:
@@ -150,15 +153,13 @@ class _Leaning:
             self.cells.setdefault(key, []).append(number)
         self.known: dict[int, dict[Doubt, str]] = {}
 
-    def reserved(self, result: Result) -> Result:
-        if result.line is None:
-            return result
-        number = self.measurement.lines[result.line].cell
+    def against(self, line: int | None, name: str) -> tuple[Fault, ...]:
+        """The reservations of one result of a sensor or reference; none where it was not measured here."""
+        if line is None:
+            return ()
+        number = self.measurement.lines[line].cell
         cell = self.measurement.cells[number]
-        faults = [
-            _fault(cell, doubt, way) for doubt, way in self.of(number).items() if doubt.reference != result.sensor
-        ]
-        return result._replace(reservations=(*result.reservations, *faults)) if faults else result
+        return tuple(_fault(cell, doubt, way) for doubt, way in self.of(number).items() if doubt.reference != name)
 
     def check(self, check: ReferenceCheck) -> bool:
         """Whether a check leaned on another reference in doubt."""

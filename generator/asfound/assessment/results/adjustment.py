@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, tolerance_at
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.models import Channel
 from asfound.records.settings_in_force import SettingsOn
 from asfound.rounding import expanded, value_with

@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
-from asfound.assessment.results.result import Common, Result
+from asfound.assessment.results.slots import Slot, held_against
 from asfound.faults import Fault, Rule, reservation
 from asfound.measurement.cell_sources import Part, temperature_away
 from asfound.measurement.lines import Measurement
 from asfound.measurement.measure import UNSETTLED
 from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
-from asfound.records.models.references import Reference
 from asfound.records.settings_in_force import SettingsOn
-from asfound.records.visits.rows import Plateau, SensorVisit
 from asfound.uncertainty.budgets import Budgets
 
 OUTSIDE_SENSOR_RANGE = reservation(
@@ -37,67 +35,45 @@ OTHER_TEMPERATURE = reservation(
 )
 
 
-class Read(NamedTuple):
-    """One plateau and channel that was read: what its result is made of."""
-
-    common: Common
-    sensor_visit: SensorVisit
-    settings: SettingsOn | None
-    reference: Reference | None
-    """the one that was calibrated or checked, where it was no sensor"""
-    policy: Policy
-    plateau: Plateau
-    channel: Channel
-    cell: int
-    parts: Mapping[Part, int]
-    """number of the line of each part"""
-    part: Part
-    """the one that is judged"""
-
-
-def measured_results(measurement: Measurement, answers: Mapping[int, Answer], reads: Sequence[Read]) -> list[Result]:
-    """One result for each read. `answers`: by line, where Monte Carlo decides."""
+def judged_columns(
+    measurement: Measurement, answers: Mapping[int, Answer], slots: Sequence[Slot]
+) -> tuple[list[int], dict[str, Sequence[object]]]:
+    """The measured among the slots, and by column their values. `answers`: by line, where Monte Carlo decides."""
+    at = [i for i, slot in enumerate(slots) if slot.part is not None]
+    reads = [slots[i] for i in at]
     budgets = measurement.whole()
-    numbers = [read.parts[read.part] for read in reads]
+    lines_of = {part: [read.parts.get(part) for read in reads] for part in Part}
+    numbers = [read.parts[part] for read in reads if (part := read.part) is not None]
     lines = [measurement.lines[number] for number in numbers]
     reference_value = np.array([line.reference_value for line in lines], float)
     error = np.array([line.error for line in lines], float)
     limits = Tolerances()
     tolerance = np.array(
-        [
-            limits.at(read.settings, read.reference, read.channel, read.plateau.phase, line.reference_value)
-            for read, line in zip(reads, lines, strict=True)
-        ],
-        float,
+        [limits.at(read, line.reference_value) for read, line in zip(reads, lines, strict=True)], float
     )
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
     found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
-    held = [(*measurement.reservations.get(read.cell, ()), *found.get(i, ())) for i, read in enumerate(reads)]
-    sensor, far_end, loop = (
-        [measurement.lines[read.parts[part]] if part in read.parts else None for read in reads]
-        for part in (Part.SENSOR, Part.TOTAL, Part.LOOP)
-    )
+    held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
-    U_sensor, U_loop = (
-        [every_U[read.parts[part]] if part in read.parts else math.nan for read in reads]
-        for part in (Part.SENSOR, Part.LOOP)
-    )
-    own = {
-        "channel": [read.channel for read in reads],
-        "method": [measurement.method[read.cell] for read in reads],
-        "temperature_c": [measurement.temperature_c[read.cell] for read in reads],
+
+    def of_part(part: Part, value: Callable[[int], float]) -> list[float]:
+        return [math.nan if number is None else value(number) for number in lines_of[part]]
+
+    return at, {
+        "method": [measurement.method[line.cell] for line in lines],
+        "temperature_c": [measurement.temperature_c[line.cell] for line in lines],
         "n": [line.n for line in lines],
         "s": [line.s for line in lines],
         "repeatability": [line.repeatability.basis for line in lines],
         "reference_value": reference_value.tolist(),
-        "output": [line.indication if line else math.nan for line in sensor],
-        "far_end": [line.indication if line else math.nan for line in far_end],
+        "output": of_part(Part.SENSOR, lambda number: measurement.lines[number].indication),
+        "far_end": of_part(Part.TOTAL, lambda number: measurement.lines[number].indication),
         "error": error.tolist(),
         "part": [read.part for read in reads],
-        "error_sensor": [line.error if line else math.nan for line in sensor],
-        "error_loop": [line.error if line else math.nan for line in loop],
-        "U_sensor": U_sensor,
-        "U_loop": U_loop,
+        "error_sensor": of_part(Part.SENSOR, lambda number: measurement.lines[number].error),
+        "error_loop": of_part(Part.LOOP, lambda number: measurement.lines[number].error),
+        "U_sensor": of_part(Part.SENSOR, every_U.__getitem__),
+        "U_loop": of_part(Part.LOOP, every_U.__getitem__),
         "settling_correction": [line.settling_correction for line in lines],
         "u": judged.u.tolist(),
         "nu_eff": judged.nu.tolist(),
@@ -112,11 +88,6 @@ def measured_results(measurement: Measurement, answers: Mapping[int, Answer], re
         "reservations": held,
         "line": numbers,
     }
-    assert Common._fields + tuple(own) == Result._fields
-    return [
-        Result._make((*read.common, *values))
-        for read, values in zip(reads, zip(*own.values(), strict=True), strict=True)
-    ]
 
 
 class _Judged(NamedTuple):
@@ -134,7 +105,7 @@ class _Judged(NamedTuple):
 def _judged(
     budgets: Budgets,
     answers: Mapping[int, Answer],
-    reads: Sequence[Read],
+    reads: Sequence[Slot],
     numbers: Sequence[int],
     error: np.ndarray,
     tolerance: np.ndarray,
@@ -169,15 +140,9 @@ class Tolerances:
     def __init__(self) -> None:
         self._known: dict[tuple[SettingsOn, Channel, str], tuple[Tolerance | None, MeasuringRange | None]] = {}
 
-    def at(
-        self,
-        settings: SettingsOn | None,
-        reference: Reference | None,
-        channel: Channel,
-        phase: str,
-        reference_value: float,
-    ) -> float:
+    def at(self, slot: Slot, reference_value: float) -> float:
         """The ± limit at a reference value, in the channel's unit; nan where there is none."""
+        settings, reference, channel, phase = slot.settings, slot.reference, slot.channel, slot.plateau.phase
         if settings is None:
             limit = reference.check_limit if reference and phase == "check" else None
             return limit.humidity if limit and channel is Channel.HUMIDITY else math.nan
@@ -194,7 +159,7 @@ def far_from_target(humidity: np.ndarray, target: np.ndarray) -> np.ndarray:
 
 
 def _reservations(
-    measurement: Measurement, reads: Sequence[Read], value: np.ndarray, tolerance: np.ndarray, U: np.ndarray
+    measurement: Measurement, reads: Sequence[Slot], value: np.ndarray, tolerance: np.ndarray, U: np.ndarray
 ) -> dict[int, list[Fault]]:
     """By position in `reads`, what is held against a sensor's result beyond what its plateau brought along."""
     found: dict[int, list[Fault]] = {}
@@ -212,7 +177,7 @@ def _reservations(
     mine = np.array([read.settings is not None for read in reads], bool)
     humidity = np.array([read.channel is Channel.HUMIDITY for read in reads], bool)
     target = np.array([read.plateau.target for read in reads], float)
-    temperature = np.array([measurement.temperature_c[read.cell] for read in reads], float)
+    temperature = np.array([measurement.temperature_c[read.cell] for read in reads if read.cell is not None], float)
     ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
 
     for i in np.flatnonzero(mine & ~np.isnan(lowest) & ~((lowest <= value) & (value <= highest))).tolist():

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from asfound.assessment.results.adjustment import Advice, Hysteresis, advice, hysteresis
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import NO_RESULTS, Results
 from asfound.measurement.lines import Measurement
 from asfound.records.load import Records
 from asfound.records.settings_in_force import SettingsOn
@@ -19,7 +19,7 @@ class SensorVisitSummary:
     """One sensor at one visit: its results and what follows from them at once."""
 
     sensor_visit: SensorVisit
-    results: tuple[Result, ...]
+    results: Results
     advice: Advice | None
     hysteresis: tuple[Hysteresis, ...]
     points: tuple[float, ...] = ()
@@ -37,10 +37,10 @@ class SensorVisitSummary:
 
 
 def summary_of(
-    records: Records, measurement: Measurement, sv: SensorVisit, by_visit: Mapping[tuple[str, str], Sequence[Result]]
+    records: Records, measurement: Measurement, sv: SensorVisit, by_visit: Mapping[tuple[str, str], Results]
 ) -> SensorVisitSummary:
     """One sensor at one visit; `by_visit`: results by (visit, sensor)."""
-    found = () if sv.withdrawn else tuple(by_visit.get((sv.visit.id, sv.sensor), ()))
+    found = NO_RESULTS if sv.withdrawn else by_visit.get((sv.visit.id, sv.sensor), NO_RESULTS)
     sensor = records.sensors.get(sv.sensor)
     settings = SettingsOn(records, sensor, sv.visit.day) if sensor is not None else None
     points = settings.dated("points") if settings else None

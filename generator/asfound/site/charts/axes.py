@@ -11,8 +11,8 @@ from typing import Any
 
 from asfound.assessment.history.drift import Drift
 from asfound.assessment.history.epochs import SAME_TARGET_RH
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import Standing
 from asfound.records.models import Channel, Sensor
 from asfound.rounding import expanded, published, value_with

@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from asfound.assessment.history.change_charts import ChangeChart
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.rounding import fixed, value_with
 from asfound.site.charts.axes import ChartEvent, as_json, number, result_point, series_names
 from asfound.site.lookup.lookup import Lookup

@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 from asfound.assessment.assess import Assessment
 from asfound.assessment.findings.cases import Case
 from asfound.assessment.references.checks import good_days
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.certificates.disagreements import Disagreement, disagreements
 from asfound.measurement.cell_sources import Part
 from asfound.provenance import Provenance, without_history

@@ -18,7 +18,7 @@ from asfound.assessment.assess import Assessment
 from asfound.assessment.findings.exposure import Day
 from asfound.assessment.history.drift import Drift
 from asfound.assessment.results.conformity import stated_probability
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import Standing
 from asfound.records.settings_in_force import instrument_on
 from asfound.records.snapshot import TRENDS, Snapshot

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import State
 from asfound.provenance import Approval, ApprovalState, Provenance, Step, VisitProvenance
 from asfound.records.visits.visit_files import Visit

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.certificates.traceability import calibrating
 from asfound.records.models import Reference
 from asfound.records.models.references import Calibration, QuantityRecord

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from asfound.assessment.findings.cases import Case, direction_of
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.records.models import Channel
 from asfound.records.settings_in_force import SettingsOn
 from asfound.rounding import fixed

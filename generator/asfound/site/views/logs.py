@@ -11,8 +11,8 @@ from itertools import groupby
 
 import numpy as np
 
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.measurement.calibrations import Calibrations
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.log_errors import Logged, Samples, resolution_of, samples_of

@@ -10,7 +10,7 @@ from typing import Any
 
 from asfound.assessment.references.doubt import REFERENCE_IN_DOUBT
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.certificates.wording import KINDS
 from asfound.records.models import Channel, Reference
 from asfound.site.charts.trends import check_chart

@@ -9,7 +9,7 @@ from datetime import date
 from itertools import groupby
 
 from asfound.assessment.results.conformity import Verdict
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.rounding import expanded, fixed, freedom, significant, value_with
 from asfound.site.lookup.lookup import Lookup, visit_link
 from asfound.wording import words

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from asfound.assessment.history.drift import Change, Drift
 from asfound.assessment.history.interval import Proposal
 from asfound.assessment.history.outlook import PointOutlook
-from asfound.assessment.results.result import Result
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import Standing
 from asfound.rounding import NOTHING, fixed, value_with
 from asfound.site.charts.axes import ChartEvent, series_names

@@ -9,8 +9,8 @@ from datetime import date
 from asfound.assessment.due import DueState
 from asfound.assessment.findings.cases import Case
 from asfound.assessment.history.outlook import PointOutlook
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.assessment.standing import Standing, State, state_of
 from asfound.records.settings_in_force import instrument_on
 from asfound.rounding import fixed

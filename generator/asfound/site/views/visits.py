@@ -10,8 +10,8 @@ from itertools import groupby
 
 from asfound.assessment.references.checks import bracket
 from asfound.assessment.results.adjustment import Hysteresis
-from asfound.assessment.results.result import Result
 from asfound.assessment.results.summary import SensorVisitSummary
+from asfound.assessment.results.table import Result
 from asfound.certificates.traceability import Link as TraceLink
 from asfound.certificates.traceability import Traceability
 from asfound.certificates.wording import KINDS
