@@ -113,7 +113,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "lines_that_do_not_hold",
     ),
     "rising with falling": (
-        Slip("epochs", "any_direction or result.direction == self.first.direction", "True"),
+        Slip("epochs", "any_direction or result.direction == self.direction", "True"),
         "like_with_like",
     ),
     "cold with warm": (Slip("epochs", "< SAME_TARGET_RH and not apart", "< SAME_TARGET_RH"), "like_with_like"),

@@ -15,7 +15,7 @@ from datetime import date
 
 import numpy as np
 
-from asfound.assessment.history.epochs import Epoch, VisitHistory, same_condition
+from asfound.assessment.history.epochs import Epoch, VisitHistory, condition_of, same_condition
 from asfound.assessment.history.line import LEAST_VISITS, REJECTED, Fit, Rate, line_through
 from asfound.assessment.history.outlook import PointOutlook, outlooks
 from asfound.assessment.history.visit_to_visit import VisitToVisit
@@ -353,9 +353,10 @@ def pairs_between(before: VisitHistory, now: VisitHistory) -> list[tuple[Result,
         return []
     found = []
     for result in now.as_found:
-        best = None
+        best, condition = None, condition_of(result)
         for left in before.left:
-            if (best is None or left.direction == result.direction) and same_condition(left, result):
+            fits = same_condition(condition_of(left), condition)
+            if fits and (best is None or left.direction == result.direction):
                 best = left
                 if left.direction == result.direction:
                     break

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -57,10 +58,20 @@ class Level:
     first: Result
     """decides what else is the same point"""
 
+    @cached_property
+    def direction(self) -> str:
+        """The way in which its readings were approached."""
+        return self.first.direction
+
+    @cached_property
+    def condition(self) -> Condition:
+        """What its readings were taken at."""
+        return condition_of(self.first)
+
     def takes(self, result: Result, *, any_direction: bool = False) -> bool:
         """Whether a result of its segment belongs here."""
-        directed = any_direction or result.direction == self.first.direction
-        return directed and same_condition(self.first, result)
+        directed = any_direction or result.direction == self.direction
+        return directed and same_condition(self.condition, condition_of(result))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -243,12 +254,25 @@ def _epoch(entries: Sequence[_Entry], open_segment: int, budgets: Budgets) -> Ep
     )
 
 
-def same_condition(one: Result, other: Result) -> bool:
+class Condition(NamedTuple):
+    """At what a result was read."""
+
+    aimed_at: float
+    temperature_c: float
+
+
+def condition_of(result: Result) -> Condition:
+    """The condition of a result."""
+    return Condition(aimed_at(result), result.temperature_c)
+
+
+def same_condition(one: Condition, other: Condition) -> bool:
     """Same target and temperature; another laboratory's result has no temperature on record and is let pass."""
     apart = abs(one.temperature_c - other.temperature_c) > SAME_TEMPERATURE_K
-    return abs(aimed_at(one) - aimed_at(other)) < SAME_TARGET_RH and not apart
+    return abs(one.aimed_at - other.aimed_at) < SAME_TARGET_RH and not apart
 
 
 def aimed_at(result: Result) -> float:
     """Target of a result; where the row names none, its reference value."""
-    return result.reference_value if math.isnan(result.target) else result.target
+    target = result.target
+    return result.reference_value if math.isnan(target) else target

@@ -88,13 +88,14 @@ def _as_found(records: Records, results: Sequence[Result]) -> list[_Found]:
     before: dict[tuple[str, str], date | None] = {}
     newest: dict[tuple[str, str], date] = {}
     for r in results:
-        instrument = (r.sensor, r.serial)
-        if r.sensor not in records.sensors or r.status == "not done":
+        visit, sensor = r.visit, r.sensor
+        if sensor not in records.sensors or r.status == "not done":
             continue
-        before.setdefault((r.visit, r.sensor), newest.get(instrument))
+        instrument = (sensor, r.serial)
+        before.setdefault((visit, sensor), newest.get(instrument))
         newest[instrument] = r.day
         if r.phase == "as_found" and r.verdict not in (Verdict.NONE, Verdict.UNDECIDED):
-            judged.setdefault((r.visit, r.sensor), []).append(r)
+            judged.setdefault((visit, sensor), []).append(r)
     found = []
     for key, mine in judged.items():
         day, since = mine[0].day, before[key]

@@ -44,11 +44,12 @@ class Hysteresis:
 def hysteresis(results: Sequence[Result], budgets: Budgets) -> tuple[Hysteresis, ...]:
     """Where a visit went through a target both ways in one phase."""
     found = []
-    for rising in results:
-        for falling in results:
+    measured = [r for r in results if r.line is not None]
+    ways = {way: [r for r in measured if r.direction == way] for way in ("rising", "falling")}
+    for rising in ways["rising"]:
+        for falling in ways["falling"]:
             same = (rising.target, rising.phase, rising.channel) == (falling.target, falling.phase, falling.channel)
-            ways = (rising.direction, falling.direction) == ("rising", "falling")
-            if same and ways and rising.line is not None and falling.line is not None:
+            if same and rising.line is not None and falling.line is not None:
                 _, _, U = expanded_of_combination(budgets, (falling.line, rising.line), (1.0, -1.0))
                 width = falling.error - rising.error
                 found.append(Hysteresis(target=rising.target, width=width, U=U, unit=rising.unit))
