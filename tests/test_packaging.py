@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import re
 import subprocess
 import sys
 import tomllib
 import zipfile
+from email.parser import BytesParser
 from pathlib import Path
 
 import pytest
+
+from asfound.scaffold.facility.own_wheel import own_wheel
 
 ROOT = Path(__file__).parents[1]
 SERVE = "python3 -m venv .venv && .venv/bin/python -m pip install -q -e . && .venv/bin/python -m asfound serve"
@@ -26,8 +30,11 @@ def test_the_readme_sets_up_with_exactly_two_commands():
     assert [line for line in lines if "-m venv" in line] == [SERVE, TEST, on_windows(SERVE), on_windows(TEST)]
 
 
+FOLDERS = {"lock.txt": "generator/asfound/scaffold/facility"}
+
+
 def lock(name: str) -> str:
-    return (ROOT / ".locks" / name).read_text(encoding="utf-8")
+    return (ROOT / FOLDERS.get(name, ".locks") / name).read_text(encoding="utf-8")
 
 
 def pinned_by_hash(locked: str) -> list[str]:
@@ -39,7 +46,7 @@ def required(declared: list[str]) -> set[str]:
     return {re.split(r"[^\w.-]", line)[0].lower().replace(".", "-") for line in declared}
 
 
-@pytest.mark.parametrize("name", ["dev.txt", "build.txt"])
+@pytest.mark.parametrize("name", ["dev.txt", "build.txt", "lock.txt"])
 def test_every_line_of_a_lock_is_pinned_by_hash(name: str):
     requirements = [line for line in lock(name).splitlines() if line and line[0] not in " #"]
     assert len(pinned_by_hash(lock(name))) == len(requirements) > 0
@@ -49,19 +56,34 @@ def test_the_locks_hold_every_declared_dependency():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     declared = [*project["project"]["dependencies"], *project["project"]["optional-dependencies"]["dev"]]
     assert required(declared) <= set(pinned_by_hash(lock("dev.txt")))
+    assert required(project["project"]["dependencies"]) <= set(pinned_by_hash(lock("lock.txt")))
     assert required(project["build-system"]["requires"]) <= set(pinned_by_hash(lock("build.txt")))
 
 
-@pytest.mark.parametrize("name", ["dev.txt", "build.txt"])
+def test_what_runs_is_what_was_tested():
+    def versions(name: str) -> set[str]:
+        return set(re.findall(r"^([a-z0-9-]+==[^\s;]+)", lock(name), re.M))
+
+    assert versions("lock.txt") < versions("dev.txt")
+
+
+@pytest.mark.parametrize("name", ["dev.txt", "build.txt", "lock.txt"])
 def test_a_lock_names_no_host_and_no_machine(name: str):
     assert re.findall(r"://|--index|--find-links|/(?:home|root|tmp|usr|opt)/", lock(name)) == []
 
 
-def test_the_wheel_carries_the_package_its_templates_and_the_demo(tmp_path: Path):
-    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)]
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The wheel as the build backend makes it."""
+    folder = tmp_path_factory.mktemp("dist")
+    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)]
     subprocess.run(build, cwd=ROOT, check=True, capture_output=True, text=True)
-    (wheel,) = tmp_path.glob("asfound-*.whl")
-    packed = set(zipfile.ZipFile(wheel).namelist())
+    (wheel,) = folder.glob("asfound-*.whl")
+    return wheel
+
+
+def test_the_wheel_carries_the_package_its_templates_and_the_demo(built: Path):
+    packed = set(zipfile.ZipFile(built).namelist())
     sources = [(folder, path) for folder in INSIDE for path in (ROOT / folder).rglob("*")]
     expected = {
         (Path(INSIDE[folder]) / path.relative_to(ROOT / folder)).as_posix()
@@ -72,5 +94,23 @@ def test_the_wheel_carries_the_package_its_templates_and_the_demo(tmp_path: Path
     assert expected <= packed
     assert {name.split("/")[0] for name in packed} == {
         "asfound",
-        wheel.name.rsplit("-", 3)[0] + ".dist-info",
+        built.name.rsplit("-", 3)[0] + ".dist-info",
     }
+
+
+def test_the_wheel_that_new_writes_is_that_of_the_build_backend(built: Path):
+    """File by file. Its metadata are those of the installation: where this fails on them alone, install it again."""
+    with zipfile.ZipFile(built) as theirs, zipfile.ZipFile(io.BytesIO(own_wheel().content)) as ours:
+        assert (own_wheel().name, sorted(ours.namelist())) == (built.name, sorted(theirs.namelist()))
+        about = f"{built.name.rsplit('-', 3)[0]}.dist-info"
+        apart = {f"{about}/{name}" for name in ("METADATA", "RECORD", "WHEEL")}
+        assert [name for name in theirs.namelist() if name not in apart and theirs.read(name) != ours.read(name)] == []
+        assert needs(theirs.read(f"{about}/METADATA")) == needs(ours.read(f"{about}/METADATA"))
+        tags = [BytesParser().parsebytes(wheel.read(f"{about}/WHEEL")).get_all("Tag") for wheel in (theirs, ours)]
+        assert tags == [["py3-none-any"]] * 2
+
+
+def needs(about: bytes) -> tuple[str, set[str]]:
+    """The version, and what is needed to run it."""
+    message = BytesParser().parsebytes(about)
+    return message["Version"], {line for line in message.get_all("Requires-Dist") if "extra ==" not in line}

@@ -13,7 +13,6 @@ from pathlib import Path
 import pytest
 from mkdocs.utils.yaml import yaml_load
 
-from asfound import __version__
 from asfound.cli import _parser, main
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
 from asfound.printing.templates import template_folders
@@ -23,6 +22,8 @@ from asfound.records.snapshot import from_folder
 from asfound.scaffold.facility.empty_facility import EXAMPLE, empty_facility
 
 pytestmark = pytest.mark.skipif(shutil.which("git") is None, reason="needs git")
+
+INSTALL = "python -m pip install --require-hashes --only-binary=:all: -r requirements.txt"
 
 
 def git(*arguments: str) -> str:
@@ -72,12 +73,20 @@ def test_every_record_says_that_it_is_an_example() -> None:
     assert f"grep -rl {EXAMPLE} records" in files["README.md"].decode()
 
 
-def test_the_version_is_pinned() -> None:
-    assert f"asfound=={__version__}\n" in empty_facility()["requirements.txt"].decode()
+def test_every_place_that_installs_it_uses_the_one_line_that_checks_hashes() -> None:
+    files = {name: content.decode() for name, content in empty_facility().items() if not name.endswith(".whl")}
+    lines = [(name, line) for name, text in files.items() for line in re.findall(r"pip install[^`\n]*", text)]
+    assert {name for name, _ in lines} == {
+        ".github/workflows/certificates.yml", ".github/workflows/records.yml", ".githooks/pre-commit",
+        ".gitlab-ci.yml", "README.md", "requirements.txt",
+    }  # fmt: skip
+    options = " ".join(INSTALL.split()[4:])
+    assert [line for line in lines if not line[1].rstrip('" >&2').endswith(options)] == []
 
 
 def test_records_are_stored_as_they_were_written(facility: Path) -> None:
     assert "records/people.yml: text: unset" in git("check-attr", "text", "records/people.yml")
+    assert "packages/any.whl: text: unset" in git("check-attr", "text", "packages/any.whl")
     assert git("status", "--porcelain") == ""
     main(["build", "--date", "2026-03-10"])
     assert git("status", "--porcelain") == ""
@@ -199,4 +208,4 @@ def test_the_hook_says_when_the_program_is_missing(facility: Path, monkeypatch: 
         ["git", "commit", "-qm", "x", "--allow-empty"], capture_output=True, text=True, check=False
     )
     assert refused.returncode == FAULTS
-    assert "asfound is not installed here: python -m pip install -r requirements.txt" in refused.stderr
+    assert f"asfound is not installed here. In {facility}:\n{INSTALL}\n" in refused.stderr

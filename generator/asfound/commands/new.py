@@ -66,6 +66,7 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from asfound.scaffold.commits import CannotMakeRepository
+    from asfound.scaffold.facility.own_wheel import CannotWriteWheel
     from asfound.scaffold.facility.writing import FolderInUse
     from asfound.scaffold.old_lists.from_lists import ListRefused
 
@@ -83,7 +84,7 @@ def run(options: argparse.Namespace) -> int:
     except ListRefused as problem:
         print(problem, file=sys.stderr)
         return FAULTS
-    except (FolderInUse, CannotMakeRepository) as problem:
+    except (FolderInUse, CannotMakeRepository, CannotWriteWheel) as problem:
         print(problem, file=sys.stderr)
         return COULD_NOT_RUN
     except OSError as problem:

@@ -5,19 +5,24 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from asfound import __version__
 from asfound.printing.templates import template_folders
+from asfound.scaffold.facility.own_wheel import own_wheel
 
 EMPTY = Path(__file__).parent / "empty"
 EXAMPLE = "EXAMPLE"
 """Stands in the first line of every record that is to be replaced."""
+LOCK = Path(__file__).parent / "lock.txt"
+"""Everything that asfound needs to run, by version and hash, for every platform; made by `.locks/renew`."""
 
 
 def empty_facility() -> dict[str, bytes]:
-    """Every file of the folder by its path, sorted."""
-    found = kept_in(EMPTY)
+    """Every file of the folder by its path, sorted; raises CannotWriteWheel where asfound is not installed whole."""
+    wheel = own_wheel()
+    found = kept_in(EMPTY) | {f"packages/{wheel.name}": wheel.content}
     for name, mark, text in (
-        ("requirements.txt", "@VERSION@", __version__),
+        ("requirements.txt", "@WHEEL@", f"packages/{wheel.name}"),
+        ("requirements.txt", "@SHA256@", wheel.sha256),
+        ("requirements.txt", "@LOCK@", LOCK.read_text(encoding="utf-8").rstrip("\n")),
         ("mkdocs.yml", "@NAV@", _lists()),
     ):
         found[name] = found[name].replace(mark.encode(), text.encode())
