@@ -20,12 +20,13 @@ from hypothesis import strategies as st
 from asfound.certificates.differences import differences
 from asfound.certificates.evidence import blob_id
 from asfound.certificates.page import page
-from asfound.certificates.print_all import _qr_code, attachments, certificate, printing
+from asfound.certificates.print_all import _qr_code, attachments, certificate
 from asfound.certificates.recompute import CannotRecompute, recomputed
 from asfound.certificates.statement import statement_bytes
 from asfound.certificates.verify import CannotVerify, Verdict, Verification, as_text, verify
 from asfound.cli import main
 from asfound.printing.templates import template_folders
+from asfound.printing.typst import printing
 from tests.certificates.certified import VISIT, opened, story
 from tests.certificates.frozen_certificates import issued_story, story_statement
 

@@ -18,9 +18,11 @@ from asfound.assessment.assess import Assessment
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.certificates.disagreements import Disagreement, disagreements, newest
 from asfound.certificates.evidence import Authority, Issue, blob_id
-from asfound.certificates.print_all import Unprintable, printing, unprintable_faults
+from asfound.certificates.print_all import typeset_certificate
 from asfound.certificates.statement import Statement, Statements, statement_bytes
 from asfound.faults import Fault, RecordsRefused, did_you_mean
+from asfound.printing.typst import printing
+from asfound.printing.unprintable import Unprintable, unprintable_faults
 from asfound.provenance import Approval, Provenance
 from asfound.records.issued import Issued, read_issued
 
@@ -114,7 +116,7 @@ def unprintable(assessment: Assessment, certificates: Sequence[Issued], template
         for one in certificates:
             statement = one.statement
             try:
-                printer.pdf(statement, files[one.evidence.visit])
+                typeset_certificate(printer, statement, files[one.evidence.visit])
             except Unprintable as problem:
                 paths = [*(record["path"] for record in statement["evidence"]["records"]), one.evidence.visit]
                 faults += unprintable_faults(files, paths, problem)

@@ -8,29 +8,24 @@ from __future__ import annotations
 
 import math
 import re
-import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from asfound.certificates import wording as words
+from asfound.printing.text import NO_BREAK, PAPERS, clean
 from asfound.rounding import MINUS, NOTHING, expanded, fixed, value_with
 
 Stated = Mapping[str, Any]
 Pair = list[str]
 """label and text"""
 
-PAPERS = {"A4": "a4", "Letter": "us-letter"}
 MANY = 1000.0
 """Degrees of freedom from which more of them make no difference to k."""
 ONE_PAGE = 25
 """Lines of results that leave room on the first page: the second then begins with how they are known."""
-NO_BREAK = "\N{NO-BREAK SPACE}"
 MONTE_CARLO = "M"
-_TURNS_TEXT = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]")
-"""Characters that change the order of what is read without being seen."""
 _NEGATIVE = re.compile(r"(?<![\w.-])-(?=\d)")
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|%RH|°C|mA|V|kPa|min|m)(?!\w))")
 _PARTS = {"total": "at the far end", "sensor": "at the sensor", "loop": "of the loop"}
 _SHOWN_UNIT = {"Pa": ("kPa", 1e-3)}
 
@@ -76,17 +71,6 @@ def page(statement: Stated) -> dict[str, Any]:
         "end": f"End of {'record' if statement['title'] == words.CHECK_TITLE else 'certificate'} {statement['number']}",
     }
     return {key: clean(value) for key, value in whole.items()}
-
-
-def clean(value: Any) -> Any:
-    """Strings without characters that turn or break a line unseen; °C for degC, and units kept with their numbers."""
-    if isinstance(value, str):
-        visible = _TURNS_TEXT.sub("", value)
-        visible = "".join(" " if unicodedata.category(c) == "Cc" else c for c in visible)
-        return _BEFORE_UNIT.sub(NO_BREAK, visible.replace("degC", "°C"))
-    if isinstance(value, Mapping):
-        return {key: clean(inner) for key, inner in value.items()}
-    return [clean(inner) for inner in value]
 
 
 def _float(value: float | str | None) -> float:

@@ -21,10 +21,11 @@ from asfound.certificates.differences import Difference, differences, difference
 from asfound.certificates.evidence import PEOPLE, blob_id
 from asfound.certificates.page import attachment_names
 from asfound.certificates.pdf_file import CannotRead, PdfFile, read_pdf, text_differences
-from asfound.certificates.print_all import Unprintable, certificate
+from asfound.certificates.print_all import certificate
 from asfound.certificates.recompute import NOT_RECOMPUTED, CannotRecompute, frozen_bytes, recomputed
 from asfound.certificates.statement import PREVIEW_REVISION, Statement, statement_bytes
 from asfound.printing.templates import template_folders
+from asfound.printing.unprintable import Unprintable
 from asfound.records.issued import SCHEMA, Head
 from asfound.refusals import CannotPublish
 

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from asfound.certificates.page import PAPERS, clean
-from asfound.certificates.print_all import Unprintable, printing, unprintable_faults
 from asfound.faults import RecordsRefused
+from asfound.printing.text import PAPERS, clean
+from asfound.printing.typst import printing
+from asfound.printing.unprintable import Unprintable, unprintable_faults
 from asfound.records.load import Records
 from asfound.records.visits.columns import ADJUSTMENTS, CONDITIONS
 from asfound.rounding import NOTHING, fixed

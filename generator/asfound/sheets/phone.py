@@ -11,8 +11,8 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from asfound.certificates.page import clean
 from asfound.printing.templates import template_files
+from asfound.printing.text import clean
 from asfound.records.visits.columns import ADJUSTMENTS, CONDITIONS
 from asfound.sheets.boxes import Box
 from asfound.sheets.paper import TO_DO, conditions_sentence, point_remarks, session_title

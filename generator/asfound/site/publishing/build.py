@@ -14,7 +14,7 @@ from asfound.certificates.print_all import certificates
 from asfound.certificates.traceability import Traceability
 from asfound.planning.calendar_file import rounds_calendar
 from asfound.planning.rounds import Round
-from asfound.printing.templates import template_folders, third_party
+from asfound.printing.templates import template_folders
 from asfound.provenance import HistoryOf
 from asfound.records.git import CannotReadHistory
 from asfound.records.models.schemas import schemas
@@ -23,6 +23,7 @@ from asfound.refusals import CannotPublish
 from asfound.site.lookup.lookup import Lookup, finding_link, look_up, reference_link, sensor_link, visit_link
 from asfound.site.publishing import downloads
 from asfound.site.publishing.content import SiteContent, SitePage
+from asfound.site.publishing.declared_packages import third_party
 from asfound.site.publishing.finding_form import form_path, forms
 from asfound.site.publishing.pages import Pages
 from asfound.site.views.data import data

@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from asfound.assessment.findings.cases import Case
-from asfound.certificates.page import PAPERS, clean
-from asfound.certificates.print_all import Unprintable, printing, unprintable_faults
 from asfound.faults import Fault, RecordsRefused
+from asfound.printing.text import PAPERS, clean
+from asfound.printing.typst import printing
+from asfound.printing.unprintable import Unprintable, unprintable_faults
 from asfound.site.lookup.lookup import Lookup
 from asfound.site.views.findings import CaseView, case_view
 from asfound.wording import cautions

@@ -33,9 +33,10 @@ from mkdocs.utils import CountHandler
 from mkdocs.utils.templates import TemplateContext
 
 from asfound.faults import RecordsRefused
-from asfound.printing.templates import plotly_script, template_files, template_folders
+from asfound.printing.templates import template_files, template_folders
 from asfound.refusals import CannotPublish
 from asfound.site.publishing.content import SiteContent, SitePage
+from asfound.site.publishing.declared_packages import plotly_script
 from asfound.site.publishing.stencil import stamping_templates
 from asfound.site.publishing.swap import StagedSite
 
