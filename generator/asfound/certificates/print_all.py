@@ -28,7 +28,7 @@ from asfound.certificates.statement import PREVIEW_REVISION, Statement, statemen
 from asfound.faults import Fault, Place, RecordsRefused, error
 from asfound.printing.templates import template_files
 from asfound.records.snapshot import Snapshot
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 
 UNPRINTABLE = error("unprintable-character", "a record holds a character that certificates cannot print")
 
@@ -63,7 +63,7 @@ def certificates(
     is issued of this record of a visit, and for `again`: (sensor, visit) whose certificate would state otherwise today.
 
     `templates`: folders in which `certificate/` is looked up, first come first served. Raises RecordsRefused where a
-    record holds a character that cannot be printed, and CannotPublish where a template does not compile.
+    record holds a character that cannot be printed, and Refusal where a template does not compile.
     """
     visits = {visit.path: visit.content for visit in assessment.records.visits}
     issued = [one for one in assessment.records.issued if one.day <= assessment.day]
@@ -146,7 +146,7 @@ class Printer:
         )
 
     def pdf(self, statement: Statement, visit: bytes) -> bytes:
-        """The PDF of a statement; ValueError and Unprintable as `certificate`, CannotPublish for a bad template."""
+        """The PDF of a statement; ValueError and Unprintable as `certificate`, Refusal for a bad template."""
         evidence = statement["evidence"]
         if hashlib.sha256(visit).hexdigest() != evidence["sha256"]:
             raise ValueError(f"these are not the bytes of {evidence['visit']} that {statement['number']} was made from")
@@ -160,7 +160,7 @@ class Printer:
     def typeset(self, template: str, inputs: dict[str, str], said: Any) -> bytes:
         """A document of a template in the folder `certificate`; `said`: whatever holds the texts that it prints.
 
-        Raises Unprintable where a text holds a character that no font has, and CannotPublish for a bad template.
+        Raises Unprintable where a text holds a character that no font has, and Refusal for a bad template.
         """
         try:
             return self._compiled(template, inputs)
@@ -173,9 +173,9 @@ class Printer:
             ]
             if missing:
                 raise Unprintable(missing) from None
-            raise CannotPublish(
-                f"the template {template} does not compile:\n{problem.diagnostic.strip()}\n"
-                f"  cure: correct certificate/{template} in your templates, or delete it to use the packaged one"
+            raise Refusal(
+                f"the template {template} does not compile:\n{problem.diagnostic.strip()}",
+                f"correct certificate/{template} in your templates, or delete it to use the packaged one",
             ) from problem
 
     def _compiled(self, template: str, inputs: dict[str, str]) -> bytes:
