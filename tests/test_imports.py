@@ -20,7 +20,7 @@ PACKAGE = "asfound"
 # Bottom first. A name stands for the module or the package of that name with all inside it.
 LAYERS = (
     {"asfound"},
-    {"asfound.units", "asfound.faults", "asfound.rounding", "asfound.refusals"},
+    {"asfound.units", "asfound.faults", "asfound.rounding", "asfound.refusals", "asfound.today"},
     {"asfound.humidity", "asfound.statistics", "asfound.uncertainty", "asfound.records"},
     {"asfound.soak", "asfound.provenance"},
     {"asfound.measurement"},

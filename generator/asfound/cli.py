@@ -27,8 +27,8 @@ from asfound.commands import (
     verify,
 )
 from asfound.commands.common import COULD_NOT_RUN, FAULTS, prefix_of, print_faults
-from asfound.faults import RecordsRefused, Severity
-from asfound.records.git import CannotReadHistory
+from asfound.faults import FilesRefused, RecordsRefused, Severity
+from asfound.refusals import Refusal
 
 COMMANDS = (
     check,
@@ -63,8 +63,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         errors = [fault for fault in refused.faults if fault.rule.severity is Severity.ERROR]
         print_faults(errors, prefix_of(options.records), annotations=False)
         return FAULTS
-    except CannotReadHistory as problem:
-        print(problem, file=sys.stderr)
+    except FilesRefused as refused:
+        print_faults(refused.faults, "", annotations=False)
+        return FAULTS
+    except Refusal as refusal:
+        print(refusal, file=sys.stderr)
         return COULD_NOT_RUN
     except BrokenPipeError:  # the reader of our output went away
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

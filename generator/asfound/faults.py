@@ -113,6 +113,14 @@ class RecordsRefused(Exception):
         super().__init__("\n".join(fault.text() for fault in self.faults))
 
 
+class FilesRefused(Exception):
+    """Files that are no records, or not yet, hold errors; their places are paths as they were given."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(in_order(faults))
+        super().__init__("\n".join(fault.text("") for fault in self.faults))
+
+
 def in_order(faults: Iterable[Fault]) -> list[Fault]:
     """Faults by place and rule, each once."""
     return sorted(dict.fromkeys(faults), key=lambda f: (f.place, f.rule.name, f.message))

@@ -5,6 +5,7 @@ Every history here is a real repository, made and read by git itself. All that t
 
 from __future__ import annotations
 
+import argparse
 import json
 import shutil
 import subprocess
@@ -15,12 +16,13 @@ from typing import Any
 import pytest
 
 from asfound.assessment.assess import assess
-from asfound.certificates.issue import Refusal, issue, write
+from asfound.certificates.issue import NotIssued, issue, write
 from asfound.cli import main
-from asfound.commands.issue_certificates import facility_day
+from asfound.commands.common import day_of
 from asfound.provenance import HistoryOf
 from asfound.records.issued import Issued
 from asfound.records.snapshot import from_folder
+from asfound.refusals import Refusal
 from tests import builders as b
 from tests.git_histories import ANN, BEN, ENVIRONMENT, History, Who
 from tests.logs import Run, run_files
@@ -35,14 +37,14 @@ REVISED = f"visits/2026/{NAME}.r2.csv"
 DEMO = Path(__file__).parents[2] / "records"
 
 
-def tried(records: Path, day: date = DAY, **options: Any) -> tuple[list[Issued], list[Refusal]]:
+def tried(records: Path, day: date = DAY, **options: Any) -> tuple[list[Issued], list[NotIssued]]:
     """What issuing in a folder gives, nothing written."""
     history = HistoryOf(records)
     assessment = assess(from_folder(records), day, history)
     return issue(assessment, history.of(assessment.records), day, **options)
 
 
-def refused(records: Path, day: date = DAY, **options: Any) -> Refusal:
+def refused(records: Path, day: date = DAY, **options: Any) -> NotIssued:
     """The one refusal, where nothing is issued."""
     issued, refusals = tried(records, day, **options)
     assert not issued
@@ -423,7 +425,7 @@ def test_no_certificate_is_written_over_and_none_is_written_beside_one_that_is_t
     there = history.records / found[-1].path
     there.parent.mkdir(parents=True)
     there.write_bytes(b"mine")
-    with pytest.raises(FileExistsError):
+    with pytest.raises(Refusal, match="is there already\n  cure: look at it; no certificate is written over"):
         write(found, history.records)
     assert there.read_bytes() == b"mine"
     assert not (history.records / found[0].path).exists()
@@ -435,9 +437,17 @@ def test_a_history_that_was_cut_off_issues_nothing(tmp_path: Path, capsys: pytes
     assert "git fetch --unshallow" in capsys.readouterr().err
 
 
-def test_the_day_of_a_certificate_is_the_facility_s_as_that_of_an_approval_is(monkeypatch: pytest.MonkeyPatch):
+def test_the_day_of_a_certificate_is_the_facility_s_as_that_of_an_approval_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
     monkeypatch.delenv("ASFOUND_DATE", raising=False)
-    west, east = (facility_day(b.records(b.facility(time_zone=zone))) for zone in ("Etc/GMT+12", "Pacific/Kiritimati"))
+    days = []
+    for folder, zone in (("west", "Etc/GMT+12"), ("east", "Pacific/Kiritimati")):
+        (tmp_path / folder).mkdir()
+        facility = b.records(b.facility(time_zone=zone))["facility.yml"]
+        (tmp_path / folder / "facility.yml").write_bytes(facility)
+        days.append(day_of(argparse.Namespace(date=None, records=tmp_path / folder)))
+    west, east = days
     assert 1 <= (east - west).days <= 2, "their clocks are 26 hours apart"
 
 

@@ -24,7 +24,7 @@ from asfound.faults import RecordsRefused
 from asfound.printing.templates import template_folders
 from asfound.printing.typst import Printer, printing
 from asfound.printing.unprintable import Unprintable
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 from tests import builders as b
 from tests.certificates.certified import (
     COMMIT,
@@ -483,5 +483,5 @@ def test_a_broken_template_is_refused_with_its_place_and_a_cure(tmp_path: Path):
     _, statement, visit = story()
     (tmp_path / "certificate").mkdir()
     (tmp_path / "certificate" / "certificate.typ").write_text("#nothing(")
-    with pytest.raises(CannotPublish, match=r"(?s)certificate\.typ:1.*cure: correct certificate/certificate\.typ"):
+    with pytest.raises(Refusal, match=r"(?s)certificate\.typ:1.*cure: correct certificate/certificate\.typ"):
         certificate(statement, visit, (tmp_path, *TEMPLATES))

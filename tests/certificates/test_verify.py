@@ -23,10 +23,11 @@ from asfound.certificates.page import page
 from asfound.certificates.print_all import _qr_code, attachments, certificate
 from asfound.certificates.recompute import CannotRecompute, recomputed
 from asfound.certificates.statement import statement_bytes
-from asfound.certificates.verify import CannotVerify, Verdict, Verification, as_text, verify
+from asfound.certificates.verify import Verdict, Verification, as_text, verify
 from asfound.cli import main
 from asfound.printing.templates import template_folders
 from asfound.printing.typst import printing
+from asfound.refusals import Refusal
 from tests.certificates.certified import VISIT, opened, story
 from tests.certificates.frozen_certificates import issued_story, story_statement
 
@@ -325,7 +326,7 @@ def encrypted() -> bytes:
     ],
 )
 def test_what_is_no_issued_certificate_is_refused_with_a_cure(content: Callable[[], bytes], why: str):
-    with pytest.raises(CannotVerify, match=re.escape(why)) as refused:
+    with pytest.raises(Refusal, match=re.escape(why)) as refused:
         verify(content())
     assert "\n  cure: " in str(refused.value)
 
@@ -346,7 +347,7 @@ def test_a_statement_of_any_other_shape_is_no_traceback(data: st.DataObject):
     at[key] = data.draw(st.sampled_from([None, "x", 7, -1.5, [], {}, [[]], {"x": 1}]))
     try:
         found = verify(with_attached(JSON, statement_bytes(statement)))
-    except CannotVerify:
+    except Refusal:
         return
     assert not found.agrees or at[key] == old or _says_nothing(statement, story_statement())
 
@@ -367,7 +368,7 @@ def test_a_damaged_file_is_no_traceback(damage: list[tuple[int, int]]):
         content[at % len(content)] = value
     try:
         verify(bytes(content))
-    except CannotVerify as why:
+    except Refusal as why:
         assert "cure:" in str(why)
 
 

@@ -16,11 +16,11 @@ from scipy.optimize import brentq
 
 from asfound.cli import main
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
-from asfound.planning.instrument_readings import CannotAim
 from asfound.planning.target_model import Conditions, SensorTargets
 from asfound.planning.targets import COOLING_K_PER_PA, in_order, targets
 from asfound.records.load import load
 from asfound.records.snapshot import from_folder
+from asfound.refusals import Refusal
 from tests import builders
 from tests.builders import Files, Keys, Row, calibration, flat, point, quantity
 
@@ -243,7 +243,7 @@ def test_as_found_begins_nearest_to_where_the_sensor_works():
 
 def test_without_a_word_of_gauge_or_absolute_nothing_is_guessed():
     unsaid = {"saturation_pressure": flat(0, 1500, "kPa", 0.4)}
-    with pytest.raises(CannotAim, match=r"gauge or absolute(.|\n)*cure: add e.g. `unit: kPa absolute`"):
+    with pytest.raises(Refusal, match=r"gauge or absolute(.|\n)*cure: add e.g. `unit: kPa absolute`"):
         asked(store([50.0], unsaid))
     read_before = store([50.0], unsaid) | builders.visit(
         "2026-03-16-lab", builders.plateau(50, [50.1], builders.generated(50, gauge=True))

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from asfound.assessment.assess import assess, check
 from asfound.cli import main
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
-from asfound.faults import Severity
+from asfound.faults import FilesRefused, Severity
 from asfound.records.snapshot import from_folder
-from asfound.scaffold.old_lists.from_lists import ListRefused, facility_from_lists
+from asfound.scaffold.old_lists.from_lists import facility_from_lists
 from asfound.scaffold.old_lists.lists import ListFile
 from asfound.scaffold.old_lists.old_sensors import slug
 
@@ -46,7 +46,7 @@ def records(found):
 
 
 def refused(**lists) -> str:
-    with pytest.raises(ListRefused) as problem:
+    with pytest.raises(FilesRefused) as problem:
         brought(**lists)
     return str(problem.value)
 
@@ -133,7 +133,7 @@ def test_a_sensor_serves_since_its_first_result_or_says_since_when():
 
 
 def test_a_list_that_is_no_text_is_refused():
-    with pytest.raises(ListRefused, match="not UTF-8"):
+    with pytest.raises(FilesRefused, match="not UTF-8"):
         facility_from_lists(ListFile(path="sensors.csv", content=SENSORS.encode("utf-16")))
 
 
@@ -153,7 +153,7 @@ def test_a_damaged_list_is_read_or_refused_never_a_crash(damages):
         rows[row][field] = text
     try:
         brought("\n".join(";".join(row) for row in rows) + "\n")
-    except ListRefused as problem:
+    except FilesRefused as problem:
         assert "cure" in str(problem)
 
 
@@ -174,4 +174,4 @@ def test_a_refused_list_writes_nothing(tmp_path: Path, capsys):
     assert not (tmp_path / "ours").exists()
     assert main(["new", str(tmp_path / "ours"), "--history", str(sensors)]) == COULD_NOT_RUN
     assert main(["new", str(tmp_path / "ours"), "--sensors", str(tmp_path / "none.csv")]) == COULD_NOT_RUN
-    assert "cure" in capsys.readouterr().err
+    assert "cure" in capsys.readouterr().out

@@ -23,8 +23,9 @@ from packaging.utils import canonicalize_name
 from asfound import __version__
 from asfound.cli import main
 from asfound.commands.common import COULD_NOT_RUN
+from asfound.refusals import Refusal
 from asfound.scaffold.facility.empty_facility import empty_facility
-from asfound.scaffold.facility.own_wheel import CannotWriteWheel, own_wheel, wheel_of
+from asfound.scaffold.facility.own_wheel import own_wheel, wheel_of
 from tests.scaffold.test_facility import INSTALL
 
 ROOT = Path(__file__).parents[2]
@@ -154,19 +155,19 @@ def test_members_are_in_the_order_of_the_format() -> None:
 
 def test_a_file_that_was_altered_goes_into_no_facility(installation: Installation) -> None:
     (installation.folder / "asfound/units.py").write_text("PASCAL = 2\n", encoding="utf-8")
-    with pytest.raises(CannotWriteWheel, match=r"asfound/units\.py is not as it was installed\n  cure: "):
+    with pytest.raises(Refusal, match=r"asfound/units\.py is not as it was installed\n  cure: "):
         wheel_of(installation.distribution, None)
 
 
 def test_a_file_that_is_missing_is_named(installation: Installation) -> None:
     (installation.folder / "asfound/units.py").unlink()
-    with pytest.raises(CannotWriteWheel, match=r"asfound/units\.py: No such file.*\n  cure: "):
+    with pytest.raises(Refusal, match=r"asfound/units\.py: No such file.*\n  cure: "):
         wheel_of(installation.distribution, None)
 
 
 def test_an_installation_without_a_record_is_refused(installation: Installation) -> None:
     (next(installation.folder.glob("*.dist-info")) / "RECORD").unlink()
-    with pytest.raises(CannotWriteWheel, match=r"the installation lacks METADATA\n  cure: "):
+    with pytest.raises(Refusal, match=r"the installation lacks METADATA\n  cure: "):
         wheel_of(installation.distribution, None)
 
 
@@ -174,7 +175,7 @@ def test_the_metadata_of_another_version_does_not_pass_for_ours(
     installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("asfound.scaffold.facility.own_wheel.__version__", "9.9.9")
-    with pytest.raises(CannotWriteWheel, match=rf"version {re.escape(__version__)} is installed, and 9\.9\.9 runs\n"):
+    with pytest.raises(Refusal, match=rf"version {re.escape(__version__)} is installed, and 9\.9\.9 runs\n"):
         wheel_of(installation.distribution, None)
 
 

@@ -21,9 +21,10 @@ from asfound.printing.templates import template_folders
 from asfound.records.load import Records, load
 from asfound.records.snapshot import from_folder
 from asfound.records.visits.header import read_header
+from asfound.refusals import Refusal
 from asfound.sheets.paper import visit_pdf
 from asfound.sheets.phone import visit_form
-from asfound.sheets.plan import CannotPlan, Plan, plan
+from asfound.sheets.plan import Plan, plan
 from asfound.sheets.table import NO_TIME, header, visit_csv
 from asfound.wording import cautions
 from tests import builders
@@ -259,9 +260,9 @@ def test_who_and_what_is_not_there_is_warned_of(demo: Records):
 
 
 def test_a_name_that_is_no_visit_s_or_taken_is_refused(demo: Records):
-    with pytest.raises(CannotPlan, match=r"names no visit(.|\n)*cure: lower-case words"):
+    with pytest.raises(Refusal, match=r"names no visit(.|\n)*cure: lower-case words"):
         planned(demo, "DRY-11", visit="Drying A")
-    with pytest.raises(CannotPlan, match="there is a visit 2026-10-14-drying-a already"):
+    with pytest.raises(Refusal, match="there is a visit 2026-10-14-drying-a already"):
         plan(demo, ["DRY-11"], date(2026, 10, 14), CONDITIONS)
 
 

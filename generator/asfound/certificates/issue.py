@@ -7,8 +7,6 @@ where it is asked for with a reason.
 
 from __future__ import annotations
 
-import errno
-import os
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -25,6 +23,7 @@ from asfound.printing.typst import printing
 from asfound.printing.unprintable import Unprintable, unprintable_faults
 from asfound.provenance import Approval, Provenance
 from asfound.records.issued import Issued, read_issued
+from asfound.refusals import Refusal
 
 Key = tuple[str, str]
 """sensor (or reference) and visit"""
@@ -34,7 +33,7 @@ _OF_AN_ISSUE = frozenset({"number", "revision", "replaces", "issued", "authorise
 
 
 @dataclass(frozen=True, kw_only=True)
-class Refusal:
+class NotIssued:
     """A certificate that was not issued."""
 
     sensor: str
@@ -50,12 +49,12 @@ class Refusal:
         return f"{self.sensor}/{self.visit}: {self.why}\n  cure: {self.cure}"
 
 
-class _Refused(Exception):
-    """A certificate that cannot be issued: why, and the cure."""
+class _Refused(Refusal):
+    """A certificate that cannot be issued; `replaces` as in `NotIssued`."""
 
     def __init__(self, why: str, cure: str, replaces: str = "") -> None:
-        super().__init__(why)
-        self.why, self.cure, self.replaces = why, cure, replaces
+        super().__init__(why, cure)
+        self.replaces = replaces
 
 
 def issue(
@@ -66,7 +65,7 @@ def issue(
     who: str | None = None,
     only: Collection[Key] = (),
     reason: str = "",
-) -> tuple[list[Issued], list[Refusal]]:
+) -> tuple[list[Issued], list[NotIssued]]:
     """The certificates to be issued on a day, not written yet, and what is refused, in order of days.
 
     `who`: id of the person who authorises them, by default whoever approved the record of each visit. `only`: no
@@ -83,10 +82,9 @@ def issue(
         try:
             issued = issuing.issued(summary)
         except _Refused as why:
-            refusal = Refusal(
-                sensor=part.sensor, visit=part.visit.id, why=why.why, cure=why.cure, replaces=why.replaces
+            refused.append(
+                NotIssued(sensor=part.sensor, visit=part.visit.id, why=why.why, cure=why.cure, replaces=why.replaces)
             )
-            refused.append(refusal)
         else:
             found += [issued] if issued is not None else []
     return found, refused
@@ -95,12 +93,12 @@ def issue(
 def write(certificates: Sequence[Issued], records: Path) -> list[Path]:
     """Write certificates below the records' folder.
 
-    Raises FileExistsError where one is there: none is written over, and none of the others is written.
+    Raises Refusal where one is there: none is written over, and none of the others is written.
     """
     paths = [records / one.path for one in certificates]
     for path in paths:
         if path.exists():
-            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+            raise Refusal(f"{path.as_posix()} is there already", "look at it; no certificate is written over")
     for path, one in zip(paths, certificates, strict=True):
         content = one.content
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -144,7 +142,7 @@ class _Issuing:
         before = [one for one in newest(assessment) if not only or (one.sensor, one.visit) in only]
         self.changed = {(d.issued.sensor, d.issued.visit): d for d in disagreements(assessment, before)}
 
-    def unknown(self) -> Iterator[Refusal]:
+    def unknown(self) -> Iterator[NotIssued]:
         """What is asked for and is no part of a visit."""
         known = {(s.sensor_visit.sensor, s.sensor_visit.visit.id) for s in self.assessment.summaries}
         for sensor, visit in sorted(self.only - known):
@@ -153,7 +151,7 @@ class _Issuing:
             why = "no visit of that name holds it"
             if any(held.id == visit and held.day > self.day for held in self.records.visits):
                 why, cure = f"the visit is after {self.day}", "give a later day with --date"
-            yield Refusal(sensor=sensor, visit=visit, why=why, cure=cure)
+            yield NotIssued(sensor=sensor, visit=visit, why=why, cure=cure)
 
     def issued(self, summary: SensorVisitSummary) -> Issued | None:
         """The certificate of a part, None where there is nothing to say; raises _Refused."""

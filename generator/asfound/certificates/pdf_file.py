@@ -14,16 +14,15 @@ from pypdf import PdfReader
 from pypdf.errors import DependencyError
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, StreamObject
 
+from asfound.refusals import Refusal
+
 ENCRYPTED = "it is encrypted, which no certificate of ours is"
 AROUND = 3
 """Words that are quoted before and after one that differs."""
 _NOT_DRAWN = frozenset({"/Parent", "/StructParent", "/StructParents", "/P", "/Length", "/Filter", "/DecodeParms"})
 """Keys that move when a file is saved anew and nothing that is seen does."""
+ASK_AGAIN = "ask the issuer for the file again, or download it once more"
 logging.getLogger("pypdf").setLevel(logging.CRITICAL)  # what is wrong with a file is told once, by us
-
-
-class CannotRead(Exception):
-    """A file is no PDF that can be read; says why in a sentence."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,23 +39,23 @@ class PdfFile:
 
 
 def read_pdf(content: bytes) -> PdfFile:
-    """A PDF that is open to read. Raises CannotRead for anything else."""
+    """A PDF that is open to read. Raises Refusal for anything else."""
     try:
         reader = PdfReader(io.BytesIO(content))
         if reader.is_encrypted:
-            raise CannotRead(ENCRYPTED)
+            raise Refusal(ENCRYPTED, ASK_AGAIN)
         return PdfFile(
             attachments={name: tuple(held) for name, held in reader.attachments.items()},
             text=tuple(tuple(page.extract_text().split()) for page in reader.pages),
             drawn=tuple(_drawn(page) for page in reader.pages),
             creator=str(reader.metadata.creator or "") if reader.metadata else "",
         )
-    except CannotRead:
+    except Refusal:
         raise
     except DependencyError:  # only ciphers need what is not there
-        raise CannotRead(ENCRYPTED) from None
+        raise Refusal(ENCRYPTED, ASK_AGAIN) from None
     except Exception as problem:  # whatever a damaged file makes a reader of files do: it cannot be read
-        raise CannotRead(f"it is no PDF, or a damaged one ({type(problem).__name__}: {problem})") from None
+        raise Refusal(f"it is no PDF, or a damaged one ({type(problem).__name__}: {problem})", ASK_AGAIN) from None
 
 
 def text_differences(found: Sequence[Sequence[str]], expected: Sequence[Sequence[str]]) -> list[str]:

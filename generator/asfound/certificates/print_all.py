@@ -39,7 +39,7 @@ def certificates(
     is issued of this record of a visit, and for `again`: (sensor, visit) whose certificate would state otherwise today.
 
     `templates`: folders in which `certificate/` is looked up, first come first served. Raises RecordsRefused where a
-    record holds a character that cannot be printed, and CannotPublish where a template does not compile.
+    record holds a character that cannot be printed, and Refusal where a template does not compile.
     """
     visits = {visit.path: visit.content for visit in assessment.records.visits}
     issued = [one for one in assessment.records.issued if one.day <= assessment.day]
@@ -92,7 +92,7 @@ def certificate(statement: Statement, visit: bytes, templates: tuple[Path, ...])
     """The PDF of one statement.
 
     Raises ValueError where `visit` is not the record that it was made from, Unprintable where a text holds a character
-    that no font has, and CannotPublish where a template does not compile.
+    that no font has, and Refusal where a template does not compile.
     """
     with printing(templates) as printer:
         return typeset_certificate(printer, statement, visit)

@@ -30,6 +30,7 @@ from asfound.records.models import Channel
 from asfound.records.rules import cross_check
 from asfound.records.snapshot import Snapshot
 from asfound.records.visits.rows import SensorVisit, sensor_visits, with_shared_readings, without_lines
+from asfound.refusals import Refusal
 from asfound.soak.checking_with_logs import check
 
 NOT_RECOMPUTED = frozenset({REFERENCE_IN_DOUBT.name})
@@ -39,8 +40,8 @@ Pools = Mapping[LineKey, Repeatability]
 """what pools and declarations said of the scatter of single readings, by measured line"""
 
 
-class CannotRecompute(ValueError):
-    """What a statement has frozen does not do to compute it again; says why in a sentence."""
+class CannotRecompute(Refusal):
+    """What a statement has frozen does not do to compute it again; says why in a sentence, without a cure."""
 
 
 @dataclass(frozen=True, kw_only=True)

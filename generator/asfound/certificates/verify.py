@@ -20,26 +20,19 @@ from asfound import __version__
 from asfound.certificates.differences import Difference, differences, differences_beside
 from asfound.certificates.evidence import PEOPLE, blob_id
 from asfound.certificates.page import attachment_names
-from asfound.certificates.pdf_file import CannotRead, PdfFile, read_pdf, text_differences
+from asfound.certificates.pdf_file import PdfFile, read_pdf, text_differences
 from asfound.certificates.print_all import certificate
 from asfound.certificates.recompute import NOT_RECOMPUTED, CannotRecompute, frozen_bytes, recomputed
 from asfound.certificates.statement import PREVIEW_REVISION, Statement, statement_bytes
 from asfound.printing.templates import template_folders
 from asfound.printing.unprintable import Unprintable
 from asfound.records.issued import SCHEMA, Head
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 
 MOST_SAID = 20
 """Differences that are listed of one check."""
 _MISSHAPEN = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, AssertionError, RecursionError)
 """What comes of a statement that was altered until it has another shape than ours have."""
-
-
-class CannotVerify(Exception):
-    """There is nothing to verify: the message says why, and what to do in a line `  cure: …`."""
-
-    def __init__(self, why: str, cure: str) -> None:
-        super().__init__(f"{why}\n  cure: {cure}")
 
 
 class Verdict(StrEnum):
@@ -80,16 +73,13 @@ class Verification:
 def verify(content: bytes, templates: Path | None = None) -> Verification:
     """The checks of a PDF's bytes. `templates`: the issuer's own, where they are not the packaged ones.
 
-    Raises CannotVerify where this is no issued certificate of ours, or is damaged.
+    Raises Refusal where this is no issued certificate of ours, or is damaged.
     """
-    try:
-        pdf = read_pdf(content)
-    except CannotRead as why:
-        raise CannotVerify(str(why), "ask the issuer for the file again, or download it once more") from None
+    pdf = read_pdf(content)
     name, stated, statement = _statement_of(pdf)
     visit_name = attachment_names(statement)[0]
     if visit_name not in pdf.attachments:
-        raise CannotVerify(
+        raise Refusal(
             f"the record of the visit, {visit_name}, is not attached: nothing can be computed without it",
             "ask for the file as it was issued; printing to a new PDF loses attachments",
         )
@@ -120,21 +110,21 @@ def _statement_of(pdf: PdfFile) -> tuple[str, bytes, Statement]:
         if (statement := _json(held)) is not None and "schema" in statement
     ]
     if not found:
-        raise CannotVerify("no statement of asfound is attached: this is no certificate of ours", cure)
+        raise Refusal("no statement of asfound is attached: this is no certificate of ours", cure)
     name, held, statement = found[0]
     if statement["schema"] != SCHEMA:
         cure = "verify it with the version of asfound that issued it, or a newer one"
-        raise CannotVerify(f"its schema is {statement['schema']!r}, this version knows {SCHEMA!r}", cure)
+        raise Refusal(f"its schema is {statement['schema']!r}, this version knows {SCHEMA!r}", cure)
     if statement.get("revision") == PREVIEW_REVISION:
         cure = "ask for the issued certificate: its number ends in r1, r2, …"
-        raise CannotVerify("this is a preview: nothing was issued, so there is nothing to verify", cure)
+        raise Refusal("this is a preview: nothing was issued, so there is nothing to verify", cure)
     try:
         Head.model_validate(statement)
         _ = statement["evidence"]["records"], statement["evidence"]["pools"]
     except (ValidationError, KeyError) as problem:
         where = problem.errors()[0]["loc"] if isinstance(problem, ValidationError) else problem.args
         lacking = ".".join(map(str, where))
-        raise CannotVerify(f"the attached statement {name} lacks {lacking}, or holds something else", cure) from None
+        raise Refusal(f"the attached statement {name} lacks {lacking}, or holds something else", cure) from None
     return name, held, statement
 
 
@@ -226,7 +216,7 @@ def _pages(content: bytes, pdf: PdfFile, statement: Statement, visit: bytes, tem
     name = "pages"
     try:
         printed = certificate(statement, visit, template_folders(templates))
-    except CannotPublish as problem:
+    except Refusal as problem:
         return Check(name=name, verdict=Verdict.OPEN, words=f"not printed again: {problem}")
     except Unprintable as problem:
         return Check(name=name, verdict=Verdict.DIFFERS, words=f"the statement cannot be printed: {problem}")

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from pathlib import Path
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, add_date, command, config_of, is_there
+from asfound.commands.common import CLEAN, add_date, command, config_of, refuse_missing
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -31,17 +30,11 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.refusals import CannotPublish
     from asfound.site.publishing.publish import build_site
 
-    if not is_there(options.records):
-        return COULD_NOT_RUN
+    refuse_missing(options.records)
     started = time.monotonic()
-    try:
-        published = build_site(config_of(options.records), options.records, options.site, options.date)
-    except CannotPublish as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
+    published = build_site(config_of(options.records), options.records, options.site, options.date)
     took = time.monotonic() - started
     print(f"published {published.pages} pages and {published.files} files at {published.site} in {took:.1f} s")
     return CLEAN

@@ -7,7 +7,7 @@ import json
 import sys
 from collections.abc import Sequence
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, command, files_of, prefix_of, print_faults
+from asfound.commands.common import CLEAN, FAULTS, command, files_of, prefix_of, print_faults
 from asfound.faults import Fault, Severity, in_order
 
 
@@ -28,8 +28,6 @@ def run(options: argparse.Namespace) -> int:
     from asfound.provenance import HistoryOf
 
     files = files_of(options.records)
-    if files is None:
-        return COULD_NOT_RUN
     faults = in_order(check(files, HistoryOf(options.records)))
     errors = [f for f in faults if f.rule.severity is Severity.ERROR]
     shown = faults if options.reservations else errors

@@ -13,6 +13,8 @@ from pathlib import Path
 from asfound.faults import Fault, in_order
 from asfound.records.models.fields import parse_day
 from asfound.records.snapshot import Snapshot, from_folder
+from asfound.refusals import Refusal
+from asfound.today import today
 
 CLEAN, FAULTS, COULD_NOT_RUN = 0, 1, 2
 QUIET_S = 2.0
@@ -45,6 +47,14 @@ def add_date(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def day_of(options: argparse.Namespace) -> date:
+    """The day that is asked about: --date, else ASFOUND_DATE, else today where the facility is."""
+    from asfound.records.load import zone_at  # late, as it brings in numpy
+
+    day: date = options.date or today(zone_at(options.records))
+    return day
+
+
 def day_option(text: str) -> date:
     """The type of an option that is a day."""
     try:
@@ -65,17 +75,16 @@ def told_after(seconds: float, text: str) -> Iterator[None]:
         timer.cancel()
 
 
-def files_of(records: Path) -> Snapshot | None:
-    """The records of a folder; None where there is no such folder, which is said."""
-    return from_folder(records) if is_there(records) else None
+def files_of(records: Path) -> Snapshot:
+    """The records of a folder. Raises Refusal where there is no such folder."""
+    refuse_missing(records)
+    return from_folder(records)
 
 
-def is_there(records: Path) -> bool:
-    """Whether there is a folder of records; says so where there is none."""
-    if records.is_dir():
-        return True
-    print(f"{records}: there is no such folder\n  cure: give the records' folder with --records DIR", file=sys.stderr)
-    return False
+def refuse_missing(records: Path) -> None:
+    """Raises Refusal where there is no folder of records."""
+    if not records.is_dir():
+        raise Refusal(f"{records}: there is no such folder", "give the records' folder with --records DIR")
 
 
 def config_of(records: Path) -> Path | None:

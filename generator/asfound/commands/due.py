@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from asfound.commands.common import (
     CLEAN,
-    COULD_NOT_RUN,
     QUIET_S,
     add_date,
     command,
+    day_of,
     day_option,
     files_of,
     told_after,
 )
+from asfound.refusals import Refusal
 
 if TYPE_CHECKING:
     from asfound.planning.agenda import Agenda
@@ -53,29 +53,19 @@ def run(options: argparse.Namespace) -> int:
     from asfound.terminal.agenda import due_json, due_text
 
     found = agenda_of(options)
-    if found is None:
-        return COULD_NOT_RUN
     print(due_json(*found) if options.json else due_text(*found))
     return CLEAN
 
 
-def agenda_of(options: argparse.Namespace) -> tuple[Records, Agenda] | None:
-    """What is due by the options; None, with the reason said, where that cannot be told."""
+def agenda_of(options: argparse.Namespace) -> tuple[Records, Agenda]:
+    """What is due by the options. Raises Refusal for a place that there is not."""
     from asfound.assessment.assess import assess
     from asfound.faults import did_you_mean
     from asfound.planning.agenda import agenda, place_order
     from asfound.provenance import HistoryOf
-    from asfound.refusals import CannotPublish
-    from asfound.site.publishing.shell import build_day
 
     files = files_of(options.records)
-    if files is None:
-        return None
-    try:
-        day = options.date or build_day()
-    except CannotPublish as problem:
-        print(problem, file=sys.stderr)
-        return None
+    day = day_of(options)
     with told_after(QUIET_S, f"reading and assessing {len(files)} records"):
         assessment = assess(files, day, HistoryOf(options.records))
     known = place_order(assessment.records)
@@ -83,6 +73,5 @@ def agenda_of(options: argparse.Namespace) -> tuple[Records, Agenda] | None:
     for name in options.place:
         if name not in known:
             hint = did_you_mean(name, known)
-            print(f"{name}: no such place\n  cure: use an id under places in facility.yml{hint}", file=sys.stderr)
-            return None
+            raise Refusal(f"{name}: no such place", f"use an id under places in facility.yml{hint}")
     return assessment.records, agenda(assessment, until, tuple(options.place))

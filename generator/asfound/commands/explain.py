@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, command, files_of, prefix_of
+from asfound.commands.common import CLEAN, FAULTS, command, files_of, prefix_of
 from asfound.faults import Severity, in_order
+from asfound.refusals import Refusal
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -36,34 +36,24 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     from asfound.provenance import HistoryOf
-    from asfound.terminal.explain import CannotExplain, as_json, as_text, explain_file, explain_visit
+    from asfound.terminal.explain import as_json, as_text, explain_file, explain_visit
 
     files = files_of(options.records)
-    if files is None:
-        return COULD_NOT_RUN
     file = path = ""
     history = HistoryOf(options.records)
-    try:
-        if len(options.what) == 1:
-            file = options.what[0]
-            explained, path = explain_file(files, Path(file), history)
-        elif len(options.what) == 2:
-            sensor, visit = options.what
-            explained = explain_visit(files, sensor, visit, history)
-        else:
-            raise CannotExplain("give one visit file, or a sensor and a visit")
-    except CannotExplain as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
+    if len(options.what) == 1:
+        file = options.what[0]
+        explained, path = explain_file(files, Path(file), history)
+    elif len(options.what) == 2:
+        sensor, visit = options.what
+        explained = explain_visit(files, sensor, visit, history)
+    else:
+        raise Refusal("give one visit file, or a sensor and a visit")
     prefix = prefix_of(options.records)
     if options.json:
         print(as_json(explained, prefix))
     else:
-        try:
-            text = as_text(explained, budgets=options.budget is not None, plateau=options.budget or None)
-        except CannotExplain as problem:
-            print(problem, file=sys.stderr)
-            return COULD_NOT_RUN
+        text = as_text(explained, budgets=options.budget is not None, plateau=options.budget or None)
         if text:
             print(text)
         for fault in in_order(explained.faults):  # a file that is no record yet is named as it was given

@@ -4,28 +4,25 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Sequence
-from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from asfound.commands.common import (
     CLEAN,
-    COULD_NOT_RUN,
     FAULTS,
     QUIET_S,
     add_date,
     command,
+    day_of,
     files_of,
     prefix_of,
     told_after,
 )
+from asfound.refusals import Refusal
 
 if TYPE_CHECKING:
-    from asfound.certificates.issue import Refusal
+    from asfound.certificates.issue import NotIssued
     from asfound.records.issued import Issued
-    from asfound.records.snapshot import Snapshot
 
 NAMED = "SENSOR/VISIT"
 
@@ -70,56 +67,31 @@ def run(options: argparse.Namespace) -> int:
     from asfound.certificates.issue import issue, unprintable, write
     from asfound.printing.templates import template_folders
     from asfound.provenance import HistoryOf
-    from asfound.records.git import CannotReadHistory
-    from asfound.refusals import CannotPublish
 
     if options.reason and not options.certificates:
-        print(f"--reason is for certificates that are named\n  cure: name them, {NAMED} …", file=sys.stderr)
-        return COULD_NOT_RUN
+        raise Refusal("--reason is for certificates that are named", f"name them, {NAMED} …")
     files = files_of(options.records)
-    if files is None:
-        return COULD_NOT_RUN
-    try:
-        day = options.date or facility_day(files)
-        history = HistoryOf(options.records)
-        with told_after(QUIET_S, f"reading and assessing {len(files)} records"):
-            assessment = assess(files, day, history)
-            issued, refused = issue(
-                assessment,
-                history.of(assessment.records),
-                day,
-                who=options.by,
-                only=options.certificates,
-                reason=options.reason,
-            )
-            unprintable(assessment, issued, template_folders())
-        if not options.dry_run:
-            write(issued, options.records)
-    except (CannotReadHistory, CannotPublish) as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
-    except FileExistsError as problem:
-        there = Path(str(problem.filename)).as_posix()
-        print(f"{there} is there already\n  cure: look at it; no certificate is written over", file=sys.stderr)
-        return COULD_NOT_RUN
+    day = day_of(options)
+    history = HistoryOf(options.records)
+    with told_after(QUIET_S, f"reading and assessing {len(files)} records"):
+        assessment = assess(files, day, history)
+        issued, refused = issue(
+            assessment,
+            history.of(assessment.records),
+            day,
+            who=options.by,
+            only=options.certificates,
+            reason=options.reason,
+        )
+        unprintable(assessment, issued, template_folders())
+    if not options.dry_run:
+        write(issued, options.records)
     said = _json(issued, refused) if options.json else _text(issued, refused, options)
     print(said)
     return FAULTS if refused and options.certificates else CLEAN
 
 
-def facility_day(files: Snapshot) -> date:
-    """Today at the facility, where approvals are dated too: a certificate is not of the day before its approval.
-
-    Raises CannotPublish as `build_day` does.
-    """
-    from asfound.records.load import load
-    from asfound.site.publishing.shell import build_day
-
-    facility, _ = load({path: files[path] for path in ("facility.yml", "people.yml") if path in files})
-    return build_day(facility.zone if facility is not None else None)
-
-
-def _text(issued: Sequence[Issued], refused: Sequence[Refusal], options: argparse.Namespace) -> str:
+def _text(issued: Sequence[Issued], refused: Sequence[NotIssued], options: argparse.Namespace) -> str:
     done = "would be issued" if options.dry_run else "issued"
     lines = [f"{one.number} {done}: {prefix_of(options.records)}{one.path}" for one in issued]
     again = [refusal.text for refusal in refused if refusal.replaces]
@@ -132,7 +104,7 @@ def _text(issued: Sequence[Issued], refused: Sequence[Refusal], options: argpars
     return "\n".join([*lines, "", count] if lines else [count])
 
 
-def _json(issued: Sequence[Issued], refused: Sequence[Refusal]) -> str:
+def _json(issued: Sequence[Issued], refused: Sequence[NotIssued]) -> str:
     whole = {
         "issued": [
             {"number": one.number, "sensor": one.sensor, "visit": one.visit, "path": one.path} for one in issued

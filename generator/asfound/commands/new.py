@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, command
+from asfound.commands.common import CLEAN, command
+from asfound.refusals import Refusal
 
 if TYPE_CHECKING:
     from asfound.scaffold.old_lists.from_lists import Brought
@@ -65,31 +65,17 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.scaffold.commits import CannotMakeRepository
-    from asfound.scaffold.facility.own_wheel import CannotWriteWheel
-    from asfound.scaffold.facility.writing import FolderInUse
-    from asfound.scaffold.old_lists.from_lists import ListRefused
 
     folder: Path = options.directory
     if (options.history and not options.sensors) or (options.demo and options.sensors):
-        cure = "give --sensors too, and leave out --demo"
-        print(f"old results need the list of their sensors\n  cure: {cure}", file=sys.stderr)
-        return COULD_NOT_RUN
+        raise Refusal("old results need the list of their sensors", "give --sensors too, and leave out --demo")
     for given in (options.sensors, options.history):
         if given is not None and not given.is_file():
-            print(f"{given}: there is no such file\n  cure: export the list as CSV UTF-8", file=sys.stderr)
-            return COULD_NOT_RUN
+            raise Refusal(f"{given}: there is no such file", "export the list as CSV UTF-8")
     try:
         print(_demo(folder) if options.demo else _empty(options), end="")
-    except ListRefused as problem:
-        print(problem, file=sys.stderr)
-        return FAULTS
-    except (FolderInUse, CannotMakeRepository, CannotWriteWheel) as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
     except OSError as problem:
-        print(f"{folder}: {problem.strerror}\n  cure: name a folder that can be written to", file=sys.stderr)
-        return COULD_NOT_RUN
+        raise Refusal(f"{folder}: {problem.strerror}", "name a folder that can be written to") from None
     return CLEAN
 
 

@@ -3,9 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import sys
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, QUIET_S, add_date, command, day_option, files_of, told_after
+from asfound.commands.common import (
+    CLEAN,
+    QUIET_S,
+    add_date,
+    command,
+    day_of,
+    day_option,
+    files_of,
+    told_after,
+)
 from asfound.faults import RecordsRefused
 
 
@@ -41,25 +49,17 @@ def run(options: argparse.Namespace) -> int:
     from asfound.assessment.assess import assess
     from asfound.provenance import HistoryOf
     from asfound.records.load import load
-    from asfound.refusals import CannotPublish
     from asfound.retrace.retrace import retrace
-    from asfound.site.publishing.shell import build_day
-    from asfound.terminal.retrace import CannotRetrace, as_json, as_text, question
+    from asfound.terminal.retrace import as_json, as_text, question
 
     files = files_of(options.records)
-    if files is None:
-        return COULD_NOT_RUN
     # Without the visits: what was typed wrong is said at once.
     records, faults = load({path: content for path, content in files.items() if not path.startswith("visits/")})
     if records is None:
         raise RecordsRefused(faults)
     errors = [" ".join(words) for words in options.shift]
-    try:
-        day = options.date or build_day()
-        asked = question(records, options.reference, errors, options.since, options.until, day)
-    except (CannotRetrace, CannotPublish) as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
+    day = day_of(options)
+    asked = question(records, options.reference, errors, options.since, options.until, day)
     with told_after(QUIET_S, f"reading and assessing {len(files)} records"):
         assessment = assess(files, day, HistoryOf(options.records))
         found = retrace(assessment, asked.shifts)

@@ -8,14 +8,15 @@ from pathlib import Path
 
 from asfound.commands.common import (
     CLEAN,
-    COULD_NOT_RUN,
     FAULTS,
     QUIET_S,
     add_date,
     command,
+    day_of,
     print_faults,
     told_after,
 )
+from asfound.refusals import Refusal
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -45,22 +46,15 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.records.git import CannotReadHistory
-    from asfound.refusals import CannotPublish
     from asfound.review.changes import repository_at
     from asfound.review.data import as_json
     from asfound.review.markdown import as_markdown
     from asfound.review.report import review
-    from asfound.site.publishing.shell import build_day
 
-    try:
-        day = options.date or build_day()
-        repository = repository_at(options.records)
-        with told_after(QUIET_S, "reading both commits and assessing what the change bears on …"):
-            found = review(repository, options.base, options.head, day)
-    except (CannotReadHistory, CannotPublish) as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
+    day = day_of(options)
+    repository = repository_at(options.records)
+    with told_after(QUIET_S, "reading both commits and assessing what the change bears on …"):
+        found = review(repository, options.base, options.head, day)
     prefix = repository.prefix
     if options.annotations:
         print_faults(found.faults, prefix, annotations=True)
@@ -72,7 +66,6 @@ def run(options: argparse.Namespace) -> int:
             try:
                 options.output.write_text(said, encoding="utf-8", newline="\n")
             except OSError as problem:
-                cure = "name a file in a folder that is there"
-                print(f"{options.output}: cannot be written ({problem.strerror})\n  cure: {cure}", file=sys.stderr)
-                return COULD_NOT_RUN
+                why = f"{options.output}: cannot be written ({problem.strerror})"
+                raise Refusal(why, "name a file in a folder that is there") from None
     return FAULTS if found.fails else CLEAN

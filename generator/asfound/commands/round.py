@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, command
+from asfound.commands.common import CLEAN, command
 from asfound.commands.due import add_horizon, agenda_of
+from asfound.refusals import Refusal
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -31,17 +31,13 @@ def run(options: argparse.Namespace) -> int:
     from asfound.planning.rounds import rounds
     from asfound.terminal.agenda import rounds_json, rounds_text
 
-    found = agenda_of(options)
-    if found is None:
-        return COULD_NOT_RUN
-    records, agenda = found
+    records, agenda = agenda_of(options)
     planned = rounds(records, agenda)
     if options.calendar is not None:
         made = datetime(agenda.day.year, agenda.day.month, agenda.day.day, tzinfo=UTC)
         try:
             options.calendar.write_bytes(rounds_calendar(records.facility, made, planned))
         except OSError as problem:
-            print(f"{options.calendar}: {problem.strerror}\n  cure: name a file that can be written", file=sys.stderr)
-            return COULD_NOT_RUN
+            raise Refusal(f"{options.calendar}: {problem.strerror}", "name a file that can be written") from None
     print(rounds_json(agenda, planned) if options.json else rounds_text(agenda, planned))
     return CLEAN

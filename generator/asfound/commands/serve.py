@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, add_date, command, config_of, is_there
+from asfound.commands.common import CLEAN, add_date, command, config_of, refuse_missing
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -27,14 +26,8 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.refusals import CannotPublish
     from asfound.site.publishing.publish import serve_site
 
-    if not is_there(options.records):
-        return COULD_NOT_RUN
-    try:
-        serve_site(config_of(options.records), options.records, options.site, options.date, options.port)
-    except CannotPublish as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
+    refuse_missing(options.records)
+    serve_site(config_of(options.records), options.records, options.site, options.date, options.port)
     return CLEAN

@@ -6,8 +6,9 @@ import argparse
 import sys
 from pathlib import Path
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, command, files_of
+from asfound.commands.common import CLEAN, command, files_of
 from asfound.commands.targets import add_conditions, conditions_of, day_of, records_of
+from asfound.refusals import Refusal
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -34,37 +35,29 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.planning.instrument_readings import CannotAim
     from asfound.printing.templates import template_folders
-    from asfound.refusals import CannotPublish
     from asfound.sheets.paper import visit_pdf
     from asfound.sheets.phone import visit_form
-    from asfound.sheets.plan import CannotPlan, plan
+    from asfound.sheets.plan import plan
     from asfound.sheets.table import visit_csv
 
     files = files_of(options.records)
-    if files is None:
-        return COULD_NOT_RUN
     records = records_of(files)
-    try:
-        visit = plan(
-            records,
-            options.sensors,
-            day_of(options),
-            conditions_of(options),
-            visit=options.visit,
-            reference=options.reference,
-            technician=options.technician,
-            together=options.together,
-        )
-        templates = template_folders()
-        made = {"csv": visit_csv(visit), "pdf": visit_pdf(visit, records, templates)}
-        if options.phone:
-            made["html"] = visit_form(visit, templates)
-        written = _write(options.output, visit.visit, made)
-    except (CannotAim, CannotPlan, CannotPublish) as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
+    visit = plan(
+        records,
+        options.sensors,
+        day_of(options),
+        conditions_of(options),
+        visit=options.visit,
+        reference=options.reference,
+        technician=options.technician,
+        together=options.together,
+    )
+    templates = template_folders()
+    made = {"csv": visit_csv(visit), "pdf": visit_pdf(visit, records, templates)}
+    if options.phone:
+        made["html"] = visit_form(visit, templates)
+    written = _write(options.output, visit.visit, made)
     for warning in visit.warnings:
         print(f"warning: {warning}", file=sys.stderr)
     for path in written:
@@ -74,16 +67,15 @@ def run(options: argparse.Namespace) -> int:
 
 def _write(folder: Path, name: str, made: dict[str, bytes]) -> list[Path]:
     """All files or none; what is there already may hold readings and is left as it is."""
-    from asfound.sheets.plan import CannotPlan
 
     paths = {folder / f"{name}.{ending}": content for ending, content in made.items()}
     for path in paths:
         if path.exists():
-            raise CannotPlan(f"{path} is there already\n  cure: move it, or give another --visit or --output")
+            raise Refusal(f"{path} is there already", "move it, or give another --visit or --output")
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for path, content in paths.items():
             path.write_bytes(content)
     except OSError as problem:
-        raise CannotPlan(f"{folder}: cannot be written ({problem.strerror})\n  cure: give another --output") from None
+        raise Refusal(f"{folder}: cannot be written ({problem.strerror})", "give another --output") from None
     return list(paths)

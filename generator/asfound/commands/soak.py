@@ -6,8 +6,9 @@ import argparse
 import sys
 from pathlib import Path
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, QUIET_S, command, files_of, told_after
+from asfound.commands.common import CLEAN, FAULTS, QUIET_S, command, files_of, told_after
 from asfound.records.visits.columns import READING_PHASES
+from asfound.refusals import Refusal
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -82,39 +83,28 @@ def _given(text: str) -> tuple[str, str]:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code: 0 every soak was long enough, 1 one was not or the log has faults, 2 could not run."""
-    from asfound.sheets.from_log import Asked, CannotSoak, LogRefused, soak, visit_rows
+    from asfound.sheets.from_log import Asked, soak, visit_rows
     from asfound.terminal.soak import as_json, as_text, total_text
 
     files = files_of(options.records)
-    if files is None:
-        return COULD_NOT_RUN
     if options.output and (options.output.exists() or len(options.logs) > 1):
         why = "is there already" if options.output.exists() else "cannot hold the rows of several logs"
-        print(f"{options.output}: {why}\n  cure: give another name, and one log at a time", file=sys.stderr)
-        return COULD_NOT_RUN
+        raise Refusal(f"{options.output}: {why}", "give another name, and one log at a time")
     found = []
-    try:
-        with told_after(QUIET_S, "fitting the approaches …"):
-            for log in options.logs:
-                asked = Asked(
-                    log=log,
-                    folder=options.records,
-                    mapping=options.mapping,
-                    sensors=tuple(options.sensor),
-                    reference=options.reference,
-                    phase=options.phase,
-                    window_min=options.window,
-                    share=options.share,
-                    given=dict(options.given),
-                )
-                found.append(soak(files, asked))
-    except LogRefused as refused:
-        for fault in refused.faults:
-            print(fault.text(""))
-        return FAULTS
-    except CannotSoak as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
+    with told_after(QUIET_S, "fitting the approaches …"):
+        for log in options.logs:
+            asked = Asked(
+                log=log,
+                folder=options.records,
+                mapping=options.mapping,
+                sensors=tuple(options.sensor),
+                reference=options.reference,
+                phase=options.phase,
+                window_min=options.window,
+                share=options.share,
+                given=dict(options.given),
+            )
+            found.append(soak(files, asked))
     if options.json:
         print(as_json(found))
     else:

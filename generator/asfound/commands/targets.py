@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Callable
-from datetime import date
 from typing import TYPE_CHECKING
 
-from asfound.commands.common import CLEAN, COULD_NOT_RUN, QUIET_S, add_date, command, files_of, told_after
+from asfound.commands.common import CLEAN, QUIET_S, add_date, command, day_of, files_of, told_after
 from asfound.faults import RecordsRefused
+from asfound.refusals import Refusal
 
 if TYPE_CHECKING:
     from asfound.planning.target_model import Conditions
@@ -72,19 +71,18 @@ def _amount(quantity: str, unit: str) -> Callable[[str], float]:
 
 
 def conditions_of(options: argparse.Namespace) -> Conditions:
-    """The conditions that the options give. Raises CannotAim for what no room can have."""
-    from asfound.planning.instrument_readings import CannotAim
+    """The conditions that the options give. Raises Refusal for what no room can have."""
     from asfound.planning.target_model import Conditions
 
     for name in ("chamber_temperature", "saturator_temperature", "room_temperature", "line_temperature"):
         value = getattr(options, name)
         if value is not None and not TEMPERATURES_C[0] <= value <= TEMPERATURES_C[1]:
             shown = name.replace("_", "-")
-            raise CannotAim(f"--{shown}: {value:g} degC is no temperature here", 'give another unit as in "70.3 degF"')
+            raise Refusal(f"--{shown}: {value:g} degC is no temperature here", 'give another unit as in "70.3 degF"')
     ambient = options.ambient
     if ambient is not None and not PRESSURES_PA[0] <= ambient <= PRESSURES_PA[1]:
         message = f"--ambient: {ambient / 100:g} hPa is no pressure of a room"
-        raise CannotAim(message, 'give the absolute pressure, in another unit as in "29.92 inHg"')
+        raise Refusal(message, 'give the absolute pressure, in another unit as in "29.92 inHg"')
     return Conditions(
         chamber_c=options.chamber_temperature,
         saturation_c=options.saturator_temperature,
@@ -93,14 +91,6 @@ def conditions_of(options: argparse.Namespace) -> Conditions:
         room_c=options.room_temperature,
         line_c=options.line_temperature,
     )
-
-
-def day_of(options: argparse.Namespace) -> date:
-    """The day that is asked about."""
-    from asfound.site.publishing.shell import build_day
-
-    day: date = options.date or build_day()
-    return day
 
 
 def records_of(files: Snapshot) -> Records:
@@ -120,20 +110,12 @@ def records_of(files: Snapshot) -> Records:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-    from asfound.planning.instrument_readings import CannotAim
     from asfound.planning.targets import targets
-    from asfound.refusals import CannotPublish
     from asfound.terminal.targets import as_json, as_text
 
     files = files_of(options.records)
-    if files is None:
-        return COULD_NOT_RUN
     records = records_of(files)
-    try:
-        conditions, day = conditions_of(options), day_of(options)
-        found = [targets(records, sensor, day, conditions, options.reference) for sensor in options.sensors]
-    except (CannotAim, CannotPublish) as problem:
-        print(problem, file=sys.stderr)
-        return COULD_NOT_RUN
+    conditions, day = conditions_of(options), day_of(options)
+    found = [targets(records, sensor, day, conditions, options.reference) for sensor in options.sensors]
     print(as_json(found) if options.json else as_text(found))
     return CLEAN

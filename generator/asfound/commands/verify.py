@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, QUIET_S, told_after
+from asfound.refusals import Refusal
 
 
 def add(commands: argparse._SubParsersAction) -> None:
@@ -34,14 +35,14 @@ def add(commands: argparse._SubParsersAction) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code: 0 all agree, 1 one differs, 2 one cannot be read."""
-    from asfound.certificates.verify import CannotVerify, as_data, as_text, verify
+    from asfound.certificates.verify import as_data, as_text, verify
 
     codes, told = [CLEAN], []
     for file in options.files:
         try:
             with told_after(QUIET_S, f"computing and printing {file} again"):
                 found = verify(file.read_bytes(), options.templates)
-        except (OSError, CannotVerify) as problem:
+        except (OSError, Refusal) as problem:
             why = str(problem)
             if isinstance(problem, OSError):
                 why = f"{problem.strerror or problem}\n  cure: give the path of a certificate’s PDF"

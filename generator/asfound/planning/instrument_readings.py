@@ -12,6 +12,7 @@ from asfound.measurement.calibrations import interpolation, outside_use, reach_t
 from asfound.planning.usual import usual_unit
 from asfound.records.load import Records
 from asfound.records.models.references import QUANTITIES, Calibration, QuantityRecord, Reference
+from asfound.refusals import Refusal
 from asfound.rounding import fixed
 from asfound.units import CANONICAL, UNITS, Unit, header_unit
 
@@ -19,13 +20,6 @@ _PLACES = {"Pa": 0, "hPa": 1, "mbar": 1, "kPa": 2, "MPa": 4, "bar": 3, "psi": 2,
 """Decimal places shown where the record does not give the display's resolution."""
 _STEPS = 50
 """More than enough: an instrument's errors change far more slowly than its readings."""
-
-
-class CannotAim(Exception):
-    """Why nothing can be set, and the cure."""
-
-    def __init__(self, message: str, cure: str) -> None:
-        super().__init__(f"{message}\n  cure: {cure}")
 
 
 class Instrument:
@@ -52,7 +46,7 @@ class Instrument:
                 yield "reference out of date", text
 
     def unit(self, quantity: str) -> Unit:
-        """The unit of its display. Raises CannotAim for a pressure of which nothing says gauge or absolute."""
+        """The unit of its display. Raises Refusal for a pressure of which nothing says gauge or absolute."""
         known = self.reference.quantities.get(quantity)
         if known is not None and known.unit is not None:
             return header_unit(known.unit, (QUANTITIES[quantity],))
@@ -60,7 +54,7 @@ class Instrument:
         if found is not None:
             return found
         if QUANTITIES[quantity] == "pressure":
-            raise CannotAim(
+            raise Refusal(
                 f"nothing says whether {quantity} of {self.reference.id} is read as gauge or absolute, and in what",
                 f"add e.g. `unit: kPa absolute` to {quantity} in references/{self.reference.id}.yml",
             )

@@ -25,12 +25,13 @@ from asfound.humidity import (
 )
 from asfound.humidity.domains import PRESSURE_RANGE_PA
 from asfound.measurement.reference_inputs import STANDARD_PRESSURE_PA
-from asfound.planning.instrument_readings import CannotAim, Instrument
+from asfound.planning.instrument_readings import Instrument
 from asfound.planning.target_model import Conditions, Remark, SensorTargets, Setting, Target
 from asfound.planning.usual import Usual, usual, usual_at
 from asfound.records.load import Records
 from asfound.records.models import Reference, Sensor
 from asfound.records.settings_in_force import SettingsOn
+from asfound.refusals import Refusal
 from asfound.rounding import fixed
 
 ROOM_C = 23.0
@@ -47,34 +48,34 @@ def targets(
 ) -> SensorTargets:
     """What to set for each point of a sensor on a day.
 
-    `reference`: an id; None: the one that the sensor was last read against, or the only one there is. Raises CannotAim
+    `reference`: an id; None: the one that the sensor was last read against, or the only one there is. Raises Refusal
     where an id is unknown, no reference can be chosen, the sensor has no points, or a condition is impossible.
     """
     found = sensor_of(records, sensor)
     settings = SettingsOn(records, found, day)
     points = settings.dated("points")
     if points is None:
-        raise CannotAim(f"{sensor} has no points on {day}", "add `points:` to the sensor or its family")
+        raise Refusal(f"{sensor} has no points on {day}", "add `points:` to the sensor or its family")
     before = usual(records, sensor, day)
     standard = reference_of(records, found, day, reference)
     try:
         return _Aim(records, found, settings, standard, day, conditions, before).at(in_order(found, points.humidity))
     except ValueError as problem:  # a state for which there is no humidity
-        raise CannotAim(f"{sensor}: {problem}", "check the temperatures and pressures given") from None
+        raise Refusal(f"{sensor}: {problem}", "check the temperatures and pressures given") from None
 
 
 def sensor_of(records: Records, sensor: str) -> Sensor:
-    """A sensor by its id. Raises CannotAim with what may have been meant."""
+    """A sensor by its id. Raises Refusal with what may have been meant."""
     if sensor not in records.sensors:
         hint = did_you_mean(sensor, records.sensors)
-        raise CannotAim(f"there is no sensor {sensor!r}", f"give the id of a file in sensors/{hint}")
+        raise Refusal(f"there is no sensor {sensor!r}", f"give the id of a file in sensors/{hint}")
     return records.sensors[sensor]
 
 
 def reference_of(records: Records, sensor: Sensor, day: date, wanted: str | None) -> Reference:
     """The reference for a sensor: the wanted one, the one it was last read against, its neighbours' or the only one.
 
-    Raises CannotAim where there is none, or no telling which.
+    Raises Refusal where there is none, or no telling which.
     """
     known = [name for name, reference in records.references.items() if reference.kind in HUMIDITY_KINDS]
     before = usual(records, sensor.id, day) or usual_at(records, SettingsOn(records, sensor, day).place.place, day)
@@ -83,7 +84,7 @@ def reference_of(records: Records, sensor: Sensor, day: date, wanted: str | None
         generators = [name for name in known if records.references[name].kind == "two_pressure"]
         only = generators if len(generators) == 1 else known
         if len(only) != 1:
-            raise CannotAim(
+            raise Refusal(
                 f"neither {sensor.id} nor its neighbours were ever read here, and there are {len(known)} references",
                 f"name one with --reference{': ' + ', '.join(known) if known else ''}",
             )
@@ -91,7 +92,7 @@ def reference_of(records: Records, sensor: Sensor, day: date, wanted: str | None
     if chosen not in known:
         hint = did_you_mean(chosen, known)
         what = f"{chosen!r} gives no humidity" if chosen in records.references else f"there is no reference {chosen!r}"
-        raise CannotAim(what, f"use one of {', '.join(known)}{hint}")
+        raise Refusal(what, f"use one of {', '.join(known)}{hint}")
     return records.references[chosen]
 
 

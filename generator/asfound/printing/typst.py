@@ -19,7 +19,7 @@ from font_source_sans_pro import font_directory  # type: ignore[import-untyped]
 from asfound.printing.templates import template_files
 from asfound.printing.text import clean
 from asfound.printing.unprintable import Unprintable
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 
 CHARACTER_TEMPLATE = "one character.typ"
 FACES = ("Regular", "It", "Semibold", "Bold")
@@ -55,7 +55,7 @@ class Printer:
     def typeset(self, template: str, inputs: dict[str, str], said: Any) -> bytes:
         """A document of a template in the folder `certificate`; `said`: whatever holds the texts that it prints.
 
-        Raises Unprintable where a text holds a character that no font has, and CannotPublish for a bad template.
+        Raises Unprintable where a text holds a character that no font has, and Refusal for a bad template.
         """
         try:
             return self._compiled(template, inputs)
@@ -68,9 +68,9 @@ class Printer:
             ]
             if missing:
                 raise Unprintable(missing) from None
-            raise CannotPublish(
-                f"the template {template} does not compile:\n{problem.diagnostic.strip()}\n"
-                f"  cure: correct certificate/{template} in your templates, or delete it to use the packaged one"
+            raise Refusal(
+                f"the template {template} does not compile:\n{problem.diagnostic.strip()}",
+                f"correct certificate/{template} in your templates, or delete it to use the packaged one",
             ) from problem
 
     def _compiled(self, template: str, inputs: dict[str, str]) -> bytes:

@@ -50,8 +50,8 @@ class Log:
     def __init__(self, repository: Repository, head: str, wanted: Collection[str]) -> None:
         if repository.shallow:
             raise CannotReadHistory(
-                f"{repository.root}: the history was cut off when it was cloned, so approvals cannot be told\n"
-                "  cure: git fetch --unshallow (in CI: check out with the whole history, depth 0)"
+                f"{repository.root}: the history was cut off when it was cloned, so approvals cannot be told",
+                "git fetch --unshallow (in CI: check out with the whole history, depth 0)",
             )
         self.commits = list(_commits(repository, head, frozenset(wanted)))
         self._number = {commit.id: commit.number for commit in self.commits}
@@ -191,7 +191,7 @@ def _commits(repository: Repository, head: str, wanted: frozenset[str]) -> Itera
     word = next(words, None)
     while word is not None:
         if word:
-            raise CannotReadHistory(f"git log says {word[:80]!r} where a commit begins\n  cure: use git 2.31 or newer")
+            raise CannotReadHistory(f"git log says {word[:80]!r} where a commit begins", "use git 2.31 or newer")
         commit, parents, author, email, authored, committed, subject, trailers = (next(words, "") for _ in _FIELDS)
         if not commit:  # the end
             return

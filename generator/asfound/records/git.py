@@ -10,6 +10,7 @@ from functools import cached_property, partial
 from pathlib import Path
 
 from asfound.records.snapshot import LOGS, TRENDS, LazySnapshot, Snapshot, held_empty, is_record
+from asfound.refusals import Refusal
 
 # What a developer's configuration or a hook's environment would change about the answers.
 _OPTIONS = (
@@ -24,8 +25,8 @@ _OPTIONS = (
 _KEPT = ("GIT_CONFIG", "GIT_EXEC_PATH", "GIT_CEILING_DIRECTORIES", "GIT_DISCOVERY_ACROSS_FILESYSTEM")
 
 
-class CannotReadHistory(Exception):
-    """Why git does not tell what was asked of it, and the cure on a line of its own."""
+class CannotReadHistory(Refusal):
+    """Git does not tell what was asked of it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,7 +48,7 @@ class Repository:
             found = self.run("rev-parse", "--verify", "--quiet", "--end-of-options", f"{revision}^{{commit}}")
         except CannotReadHistory:
             cure = "give a commit, branch or tag that is here (`git log`, `git branch --all`), or fetch it first"
-            raise CannotReadHistory(f"there is no commit {revision!r}\n  cure: {cure}") from None
+            raise CannotReadHistory(f"there is no commit {revision!r}", cure) from None
         return found.decode().strip()
 
     @cached_property
@@ -141,7 +142,7 @@ def _git(folder: Path, arguments: Iterable[str], given: bytes) -> bytes:
         if "dubious ownership" in first:
             cure = "git refuses a folder of another owner: git config --global --add safe.directory THE-FOLDER"
             rest = ""
-        raise CannotReadHistory("\n".join(filter(None, (first, rest, f"  cure: {cure}"))))
+        raise CannotReadHistory("\n".join(filter(None, (first, rest))), cure)
     return done.stdout
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -112,6 +113,15 @@ def load(files: Snapshot) -> tuple[Records | None, list[Fault]]:
     if facility is None or people is None:
         return None, reading.faults
     return reading.records(files, facility, people.people), reading.faults
+
+
+def zone_at(folder: Path) -> ZoneInfo | None:
+    """The time zone of the facility whose records lie in a folder; None where that cannot be told."""
+    try:
+        facility = read({"facility.yml": (folder / "facility.yml").read_bytes()}).models.get("facility.yml")
+    except OSError:
+        return None
+    return ZoneInfo(facility.time_zone) if facility is not None else None
 
 
 def read(files: Snapshot) -> Reading:

@@ -139,7 +139,7 @@ def repository_at(records: Path) -> Repository:
         bare.run("rev-parse", "--git-dir")
     except (CannotReadHistory, FileNotFoundError):
         cure = "run it inside a clone, with the program `git` installed; --records names the folder inside it"
-        raise CannotReadHistory(f"{records}: no git repository holds it\n  cure: {cure}") from None
+        raise CannotReadHistory(f"{records}: no git repository holds it", f"{cure}") from None
     return bare
 
 
@@ -149,15 +149,13 @@ def change_between(repository: Repository, base: str, head: str) -> Change:
     Raises CannotReadHistory where a commit is not there, the two share no history, or the clone is shallow.
     """
     if repository.shallow:
-        raise CannotReadHistory(
-            "the clone is shallow: where the branch began is not known\n  cure: git fetch --unshallow"
-        )
+        raise CannotReadHistory("the clone is shallow: where the branch began is not known", "git fetch --unshallow")
     ours, theirs = repository.resolve(base), repository.resolve(head)
     try:
         start = repository.run("merge-base", ours, theirs).decode().strip()
     except CannotReadHistory:
         raise CannotReadHistory(
-            f"{base} and {head} share no commit\n  cure: name the branch that the change is to be merged into as BASE"
+            f"{base} and {head} share no commit", "name the branch that the change is to be merged into as BASE"
         ) from None
     return Change(
         repository=repository,

@@ -9,9 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-
-class CannotMakeRepository(Exception):
-    """Why there is no repository now; the message ends with the cure."""
+from asfound.refusals import Refusal
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,7 +67,7 @@ def write_repository(folder: Path, commits: Sequence[DemoCommit], *, checkout: b
     """A new repository at `folder` with this history, `main` checked out; the id of each commit by its name.
 
     Neither the user's settings nor the clock have a part in it: the ids are the same on every machine. Raises
-    CannotMakeRepository where git is missing or refuses.
+    Refusal where git is missing or refuses.
     """
     folder.mkdir(parents=True, exist_ok=True)
     _git(folder, "init", "--quiet", "--object-format=sha1", "--template=")
@@ -107,10 +105,8 @@ def _git(folder: Path, *arguments: str, given: bytes = b"") -> bytes:
             ["git", *arguments], cwd=folder, env=environment, input=given, capture_output=True, check=False
         )
     except FileNotFoundError as problem:
-        raise CannotMakeRepository("there is no git on this machine\n  cure: install git") from problem
+        raise Refusal("there is no git on this machine", "install git") from problem
     if done.returncode:
         said = done.stderr.decode("utf-8", "replace").strip()
-        raise CannotMakeRepository(
-            f"git {arguments[0]}: {said}\n  cure: see what git says; version 2.32 or newer serves"
-        )
+        raise Refusal(f"git {arguments[0]}: {said}", "see what git says; version 2.32 or newer serves")
     return done.stdout

@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from asfound.planning.instrument_readings import CannotAim, Instrument
+from asfound.planning.instrument_readings import Instrument
 from asfound.planning.usual import Usual, usual_unit
 from asfound.records.models import Channel
 from asfound.records.rules.readings import plausible_range
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.visits.columns import CONDENSATES
+from asfound.refusals import Refusal
 from asfound.units import CANONICAL, UNITS, Unit, header_unit
 
 _READ: dict[str, tuple[str, ...]] = {
@@ -118,7 +119,7 @@ def _columns(instrument: Instrument, medium: str) -> list[str]:
 def _known_unit(instrument: Instrument, quantity: str) -> bool:
     try:
         instrument.unit(quantity)
-    except CannotAim:
+    except Refusal:
         return False
     return True
 

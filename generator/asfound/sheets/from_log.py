@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from asfound.assessment.results.conformity import tolerance_at
-from asfound.faults import Fault, RecordsRefused, did_you_mean
+from asfound.faults import Fault, FilesRefused, RecordsRefused, did_you_mean
 from asfound.measurement.calibrations import Calibrations
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.log_errors import Samples, samples_of
@@ -29,6 +29,7 @@ from asfound.records.snapshot import LOGS, Snapshot
 from asfound.records.visits.local_time import TimeRefused, clock_seconds
 from asfound.records.visits.rows import sensor_visits
 from asfound.records.visits.visit_files import read_visit
+from asfound.refusals import Refusal
 from asfound.soak.log_rows import log_window, with_logs
 from asfound.soak.plateaus import find_plateaus
 from asfound.soak.raw_log import Log, read_log
@@ -38,18 +39,6 @@ from asfound.uncertainty.sources import Catalogue
 NEAR_A_POINT_RH = 2.5
 """A plateau this near to one of the sensor's points was meant for it (our choice)."""
 LEAST_ROWS = 30
-
-
-class CannotSoak(Exception):
-    """Why nothing can be said of a log, with a line `  cure: …`."""
-
-
-class LogRefused(Exception):
-    """The log or its mapping hold faults; their places are paths as they were given."""
-
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        super().__init__()
-        self.faults = tuple(faults)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,22 +121,22 @@ class Soaked:
 
 
 def soak(files: Snapshot, asked: Asked) -> Soaked:
-    """What a log says, with the facility's records. Raises CannotSoak, LogRefused or RecordsRefused."""
+    """What a log says, with the facility's records. Raises Refusal, FilesRefused or RecordsRefused."""
     records, faults = load(files)
     if records is None:
         raise RecordsRefused(faults)
     mapping, log, together = _read(records, asked)
     sensors = asked.sensors or mapping.of_sensors
     if not sensors:
-        raise CannotSoak("no sensor is named\n  cure: give --sensor ID, or `sensor:` in the log's mapping")
+        raise Refusal("no sensor is named", "give --sensor ID, or `sensor:` in the log's mapping")
     reference = asked.reference or mapping.reference
     if reference is None:
-        raise CannotSoak("no reference is named\n  cure: give --reference ID, or `reference:` in the log's mapping")
+        raise Refusal("no reference is named", "give --reference ID, or `reference:` in the log's mapping")
     for kind, names, known in (("sensor", sensors, records.sensors), ("reference", (reference,), records.references)):
         for name in names:
             if name not in known:
                 guess = did_you_mean(name, known)
-                raise CannotSoak(f"{kind} {name!r} has no record\n  cure: correct the id, or add its record{guess}")
+                raise Refusal(f"{kind} {name!r} has no record", f"correct the id, or add its record{guess}")
     here = replace(records, files=together)
     chosen = _whole_log(here, asked, log, sensors, reference)
     found = []
@@ -159,7 +148,7 @@ def soak(files: Snapshot, asked: Asked) -> Soaked:
             needed = ", ".join(_needed(here, reference))
             why = held or "it never stood within the band for five minutes"
             cure = f"check the mapping's columns of the reference ({needed}), and --with for what every row shares"
-            raise CannotSoak(f"{asked.log}: no plateau of {reference} is found: {why}\n  cure: {cure}")
+            raise Refusal(f"{asked.log}: no plateau of {reference} is found: {why}", cure)
         found.append(SensorSoak(sensor=name, reference=reference, points=points))
     return Soaked(asked=asked, log=log, zone=records.zone, sensors=tuple(found))
 
@@ -174,20 +163,20 @@ def _read(records: Records, asked: Asked) -> tuple[LogMapping, Log, Snapshot]:
     by = asked.mapping or next((path for path in beside if path.is_file()), None)
     if by is None:
         cure = f"write {beside[0].name} beside it, or give it with --mapping FILE"
-        raise CannotSoak(f"{asked.log}: no mapping says what its columns hold\n  cure: {cure}")
+        raise Refusal(f"{asked.log}: no mapping says what its columns hold", cure)
     try:
         content, mapped = asked.log.read_bytes(), by.read_bytes()
     except OSError as problem:
-        raise CannotSoak(f"{problem.filename}: {problem.strerror}\n  cure: check the file's name") from None
+        raise Refusal(f"{problem.filename}: {problem.strerror}", "check the file's name") from None
     mapping, faults = read_log_mapping(by.as_posix(), mapped)
     if mapping is None:
-        raise LogRefused(faults)
+        raise FilesRefused(faults)
     log, faults = read_log(asked.log.as_posix(), content, mapping, records.zone)
     if log is None:
-        raise LogRefused(faults)
+        raise FilesRefused(faults)
     if len(log.time_utc) < LEAST_ROWS:
         cure = "log from before the first point until after the last, at least once a minute"
-        raise CannotSoak(f"{asked.log}: {len(log.time_utc)} rows are too few\n  cure: {cure}")
+        raise Refusal(f"{asked.log}: {len(log.time_utc)} rows are too few", cure)
     path = LOGS + asked.name
     added = {path: content, f"{path.removesuffix(asked.log.suffix)}.yml": mapped}
     return mapping, log, ChainMap(added, cast(MutableMapping[str, bytes], records.files))
@@ -204,10 +193,10 @@ def _whole_log(
     path = f"visits/{day:%Y}/{day}-soak.csv"
     visit, faults = read_visit(path, as_csv(rows), zone)
     if visit is None or faults:
-        raise CannotSoak(_first(faults))
+        raise _first(faults)
     filled, faults = with_logs(replace(records, visits=(visit,)))
     if faults:
-        raise CannotSoak(_first(faults))
+        raise _first(faults)
     visit = filled.visits[0]
     cells = {sv.sensor: Cell(sv, sv.plateaus[0]) for sv in sensor_visits(filled) if sv.plateaus}
     calibrations = Calibrations(filled, Catalogue())
@@ -215,14 +204,14 @@ def _whole_log(
     for row, sensor in enumerate(sensors):
         window = log_window(filled, visit, row)
         if window is None or sensor not in cells:
-            raise CannotSoak(f"{sensor}: its rows of the log cannot be read\n  cure: check --phase and --with")
+            raise Refusal(f"{sensor}: its rows of the log cannot be read", "check --phase and --with")
         chosen.append((cells[sensor], SettingsOn(filled, filled.sensors[sensor], day), window, log.time_utc[0]))
     samples = samples_of(chosen, calibrations)
     return [(cell, on, one) for (cell, on, _, _), one in zip(chosen, samples, strict=True)]
 
 
-def _first(faults: Sequence[Fault]) -> str:
-    return f"{faults[0].message}\n  cure: {faults[0].cure}" if faults else "the log's rows cannot be read"
+def _first(faults: Sequence[Fault]) -> Refusal:
+    return Refusal(faults[0].message, faults[0].cure) if faults else Refusal("the log's rows cannot be read")
 
 
 def _points(
@@ -236,7 +225,7 @@ def _points(
     judged = next((p for p in (Part.TOTAL, Part.SENSOR) if (Channel.HUMIDITY, p) in errors), None)
     if judged is None:
         message = f"{cell.sensor_visit.sensor}: no humidity reading of it was logged"
-        raise CannotSoak(f"{message}\n  cure: give its column in the mapping, e.g. `RH probe: output [mA]`")
+        raise Refusal(f"{message}", "give its column in the mapping, e.g. `RH probe: output [mA]`")
     read = log.of(cell.sensor_visit.sensor).get("far_end" if judged is Part.TOTAL else "output")
     resolution = read.step if read is not None and read.unit.quantity == "humidity" else 0.0
     tolerance = on.tolerance(Channel.HUMIDITY, asked.phase)

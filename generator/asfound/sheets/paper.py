@@ -38,7 +38,7 @@ CLOSING = (
 def visit_pdf(plan: Plan, records: Records, templates: tuple[Path, ...]) -> bytes:
     """The PDF; the same bytes from the same plan.
 
-    Raises RecordsRefused where a record holds a character that cannot be printed, and CannotPublish where the template
+    Raises RecordsRefused where a record holds a character that cannot be printed, and Refusal where the template
     does not compile.
     """
     page = clean(sheet_page(plan))

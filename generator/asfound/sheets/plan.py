@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from asfound.faults import did_you_mean
-from asfound.planning.instrument_readings import CannotAim, Instrument
+from asfound.planning.instrument_readings import Instrument
 from asfound.planning.target_model import Conditions, SensorTargets, Target
 from asfound.planning.targets import reference_of, sensor_of, targets
 from asfound.planning.usual import Usual, usual
@@ -15,14 +15,11 @@ from asfound.records.load import Records
 from asfound.records.models import Reference
 from asfound.records.settings_in_force import SettingsOn, instrument_on
 from asfound.records.visits.visit_files import NAME
+from asfound.refusals import Refusal
 from asfound.sheets.boxes import Box, needs_ambient, reference_boxes, room_boxes, sensor_boxes
 
 LEAST_ROWS = 3
 """Readings at a point where the policy names no number (common practice, no source)."""
-
-
-class CannotPlan(Exception):
-    """Why there is no sheet, and the cure."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,8 +94,8 @@ def plan(
     """A plan for a visit.
 
     `visit`: the words behind the day in its id; None: the place of the first sensor. `together`: all sensors of one
-    reference and the same points share a chamber; else those that did at their last visit. Raises CannotPlan and
-    CannotAim with their cures.
+    reference and the same points share a chamber; else those that did at their last visit. Raises Refusal and
+    Refusal with their cures.
     """
     asked = list(dict.fromkeys(sensors))
     known = {name: _Known(records, name, day, conditions, reference) for name in asked}
@@ -237,7 +234,7 @@ def _person(records: Records, technician: str, day: date, warnings: list[str]) -
     person = records.people.get(technician)
     if person is None:
         hint = did_you_mean(technician, records.people)
-        raise CannotPlan(f"{technician!r} is not in people.yml\n  cure: give the id of a person there{hint}")
+        raise Refusal(f"{technician!r} is not in people.yml", f"give the id of a person there{hint}")
     if "calibrate" not in person.may:
         warnings.append(f"{technician} may not calibrate (people.yml)")
     if not person.holds(day):
@@ -248,10 +245,10 @@ def _person(records: Records, technician: str, day: date, warnings: list[str]) -
 def _visit_id(records: Records, day: date, words: str) -> str:
     name = words if words.startswith(f"{day}-") else f"{day}-{words}"
     if NAME.fullmatch(f"visits/{day.year}/{name}.csv") is None:
-        raise CannotPlan(f"{words!r} names no visit\n  cure: lower-case words with hyphens, e.g. --visit drying-a")
+        raise Refusal(f"{words!r} names no visit", "lower-case words with hyphens, e.g. --visit drying-a")
     if any(visit.id == name for visit in records.visits):
-        raise CannotPlan(f"there is a visit {name} already\n  cure: give another name, e.g. --visit {words}-2")
+        raise Refusal(f"there is a visit {name} already", f"give another name, e.g. --visit {words}-2")
     return name
 
 
-__all__ = ["CannotAim", "CannotPlan", "Part", "Plan", "Session", "plan"]
+__all__ = ["Part", "Plan", "Session", "plan"]

@@ -19,6 +19,7 @@ from asfound.faults import Fault
 from asfound.records.models import Channel
 from asfound.records.snapshot import LOGS, Snapshot, laid_over
 from asfound.records.visits.visit_files import NAME
+from asfound.refusals import Refusal
 from asfound.rounding import NOTHING, expanded, fixed, freedom, json_number, significant, value_with
 from asfound.site.views.results import worst
 from asfound.soak.waiting import expanded as U_of_left
@@ -36,10 +37,6 @@ GLYPHS = {
 }
 
 
-class CannotExplain(Exception):
-    """Why nothing can be explained, and the cure."""
-
-
 @dataclass(frozen=True, kw_only=True)
 class Explained:
     """One visit explained: text for people, data for programs, and the faults that stand in the way."""
@@ -52,17 +49,15 @@ class Explained:
 def explain_file(files: Snapshot, file: Path, approvals: Approvals | None = None) -> tuple[Explained, str]:
     """Explain a visit file that need not be committed, finished, or inside the records; and its path as a record.
 
-    Raises CannotExplain where the file cannot be read or is not named like a visit.
+    Raises Refusal where the file cannot be read or is not named like a visit.
     """
     try:
         content = file.read_bytes()
     except OSError as problem:
-        raise CannotExplain(f"{file}: cannot be read ({problem.strerror})\n  cure: check the file's name") from None
+        raise Refusal(f"{file}: cannot be read ({problem.strerror})", "check the file's name") from None
     path = f"visits/{file.name[:4]}/{file.name}"
     if NAME.fullmatch(path) is None:
-        raise CannotExplain(
-            f"{file}: not named like a visit\n  cure: name it YYYY-MM-DD-words.csv, e.g. 2026-03-14-drying.csv"
-        )
+        raise Refusal(f"{file}: not named like a visit", "name it YYYY-MM-DD-words.csv, e.g. 2026-03-14-drying.csv")
     left = {} if b"log" not in content.partition(b"\n")[0] else _beside(file)
     left = {name: read for name, read in left.items() if name not in files}
     return _explained(laid_over(files, {**left, path: lambda: content}), path, approvals), path
@@ -77,7 +72,7 @@ def _beside(file: Path) -> dict[str, Callable[[], bytes]]:
 def explain_visit(files: Snapshot, sensor: str, visit: str, approvals: Approvals | None = None) -> Explained:
     """Explain one sensor at one committed visit (its id, with or without revision).
 
-    Raises CannotExplain where there is no such visit or the sensor is not in it.
+    Raises Refusal where there is no such visit or the sensor is not in it.
     """
     name = visit.removesuffix(".csv")
     path = f"visits/{name[:4]}/{name}.csv"
@@ -86,12 +81,12 @@ def explain_visit(files: Snapshot, sensor: str, visit: str, approvals: Approvals
             p.rpartition("/")[2].removesuffix(".csv") for p in files if p.startswith(f"visits/{name[:4]}/{name[:7]}")
         )
         hint = f"; that month has {', '.join(close)}" if close else ""
-        raise CannotExplain(f"there is no visit {visit!r}\n  cure: give the file's name without .csv{hint}")
+        raise Refusal(f"there is no visit {visit!r}", f"give the file's name without .csv{hint}")
     explained = _explained(files, path, approvals)
     chosen = tuple(s for s in explained.summaries if s.sensor_visit.sensor == sensor)
     if explained.summaries and not chosen:
         held = ", ".join(s.sensor_visit.sensor for s in explained.summaries)
-        raise CannotExplain(f"{sensor!r} is not in the visit {visit!r}\n  cure: it holds {held}")
+        raise Refusal(f"{sensor!r} is not in the visit {visit!r}", f"it holds {held}")
     return Explained(faults=explained.faults, assessment=explained.assessment, summaries=chosen)
 
 
@@ -105,11 +100,11 @@ def _explained(files: Snapshot, path: str, approvals: Approvals | None) -> Expla
 def as_text(explained: Explained, *, budgets: bool = False, plateau: int | None = None) -> str:
     """The whole as lines for a terminal; `plateau`: that one alone, where a summary has it.
 
-    Raises CannotExplain where none of them has it.
+    Raises Refusal where none of them has it.
     """
     numbers = sorted({r.plateau for summary in explained.summaries for r in summary.results})
     if plateau is not None and numbers and plateau not in numbers:
-        raise CannotExplain(f"there is no plateau {plateau}\n  cure: give one of {', '.join(map(str, numbers))}")
+        raise Refusal(f"there is no plateau {plateau}", f"give one of {', '.join(map(str, numbers))}")
     blocks = [_sensor_text(explained, summary, budgets, plateau) for summary in explained.summaries]
     return "\n\n".join(blocks)
 

@@ -16,6 +16,7 @@ from asfound.faults import did_you_mean, in_order
 from asfound.measurement.shifts import Shift, constant
 from asfound.records.load import Records
 from asfound.records.models.references import QUANTITIES
+from asfound.refusals import Refusal
 from asfound.retrace.retrace import CERTIFICATE_SHARE, Moved, Retrace
 from asfound.rounding import MINUS, NOTHING, expanded, json_number, significant, value_with
 from asfound.terminal.explain import aligned
@@ -26,10 +27,6 @@ _NUMBER = re.compile(r"^([\d.,]+(?:[eE][+-]?\d+)?)\s*(?=\S)")
 """The number that an amount begins with; its unit may have been typed right against it."""
 
 PARTS = {"error": "", "error_sensor": "sensor alone", "error_loop": "loop alone"}
-
-
-class CannotRetrace(Exception):
-    """Why nothing can be retraced, and the cure."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,20 +50,20 @@ def question(
 ) -> Question:
     """What was asked, e.g. `GEN-01`, [`saturation_temperature=+0.15 degC`].
 
-    Raises CannotRetrace for a reference, quantity, unit or day that makes no sense.
+    Raises Refusal for a reference, quantity, unit or day that makes no sense.
     """
     known = records.references.get(reference)
     if known is None:
         hint = did_you_mean(reference, records.references)
-        raise CannotRetrace(f"there is no reference {reference!r}\n  cure: give the id of a file in references/{hint}")
+        raise Refusal(f"there is no reference {reference!r}", f"give the id of a file in references/{hint}")
     if until is not None and until < since:
-        raise CannotRetrace(f"--until {until} lies before --since {since}\n  cure: check the two days")
+        raise Refusal(f"--until {until} lies before --since {since}", "check the two days")
     if since > day:
-        raise CannotRetrace(f"--since {since} lies after the day of assessment, {day}\n  cure: check the days")
+        raise Refusal(f"--since {since} lies after the day of assessment, {day}", "check the days")
     read = [_error(reference, tuple(known.quantities), text) for text in errors]
     names = [name for name, _, _ in read]
     if twice := next((name for name in names if names.count(name) > 1), None):
-        raise CannotRetrace(f"--shift gives {twice} twice\n  cure: give the error of each quantity once")
+        raise Refusal(f"--shift gives {twice} twice", "give the error of each quantity once")
     return Question(reference=reference, since=since, until=until, errors=tuple(read))
 
 
@@ -74,16 +71,16 @@ def _error(reference: str, quantities: Sequence[str], text: str) -> tuple[str, s
     name, equals, size = (part.strip() for part in text.partition("="))
     if not equals or not size:
         example = f"{quantities[0]}=+0.1 {symbols(QUANTITIES[quantities[0]])[0]}"
-        raise CannotRetrace(f"--shift {text!r} is no QUANTITY=ERROR\n  cure: write e.g. --shift '{example}'")
+        raise Refusal(f"--shift {text!r} is no QUANTITY=ERROR", f"write e.g. --shift '{example}'")
     if "=" in size:
-        raise CannotRetrace(f"--shift {text!r} gives several errors\n  cure: write --shift once for each quantity")
+        raise Refusal(f"--shift {text!r} gives several errors", "write --shift once for each quantity")
     if name not in quantities:
         hint = did_you_mean(name, quantities)
-        raise CannotRetrace(f"{reference} has no quantity {name!r}\n  cure: use one of {', '.join(quantities)}{hint}")
+        raise Refusal(f"{reference} has no quantity {name!r}", f"use one of {', '.join(quantities)}{hint}")
     try:
         return name, size, amount(size, QUANTITIES[name], difference=True)
     except UnitError as problem:
-        raise CannotRetrace(f"--shift {name}: {problem}\n  cure: {problem.cure}") from None
+        raise Refusal(f"--shift {name}: {problem}", problem.cure) from None
 
 
 def as_text(asked: Question, found: Retrace) -> str:

@@ -15,7 +15,7 @@ import pytest
 from asfound.faults import RecordsRefused
 from asfound.printing import templates
 from asfound.records.models import RECORD_MODELS
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 from asfound.site.publishing import shell
 from asfound.site.publishing.build import site_content
 from asfound.site.publishing.content import SiteContent
@@ -82,7 +82,7 @@ def test_faulty_records_give_no_content(tmp_path: Path):
 
 def test_a_sensor_whose_page_would_stand_on_the_list_is_refused_with_a_cure(tmp_path: Path):
     records = written(tmp_path, {**small(), **builders.sensor("index")})
-    with pytest.raises(CannotPublish, match=r"sensors/index\.html") as refused:
+    with pytest.raises(Refusal, match=r"sensors/index\.html") as refused:
         site_content(records, store.TODAY, SHIPPED, lambda text: None)
     assert "cure: give the sensor, reference or visit another id" in str(refused.value)
 

@@ -21,7 +21,7 @@ from mkdocs.__main__ import cli as mkdocs_command
 
 from asfound.faults import Fault, Place, RecordsRefused, Rule
 from asfound.printing.templates import template_folders
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 from asfound.site.publishing import publish, shell
 from asfound.site.publishing.content import SiteContent
 from asfound.site.publishing.publish import build_site, serve_site
@@ -149,7 +149,7 @@ def test_a_strict_build_that_warns_publishes_nothing(builder: Use, config: Path,
     fixed.mkdir()
     (fixed / "help.md").write_text("# Help\n\n[nowhere](nowhere.md)\n", encoding="utf-8")
     config.write_text(f"INHERIT: {SHIPPED}/site.yml\ndocs_dir: fixed\n", encoding="utf-8")
-    with pytest.raises(CannotPublish, match="1 warnings in strict mode"):
+    with pytest.raises(Refusal, match="1 warnings in strict mode"):
         build_site(config, records, site, sample.DAY)
     assert run_mkdocs(config, site).exit_code == 1
     assert tree(site) == before
@@ -164,7 +164,7 @@ def test_a_list_that_no_one_made_is_missed(builder: Use, config: Path, records: 
         return replace(content, pages=tuple(page for page in content.pages if page.path != "schedule.html"))
 
     builder(build)
-    with pytest.raises(CannotPublish):
+    with pytest.raises(Refusal):
         build_site(config, records, tmp_path / "site", sample.DAY)
     assert not (tmp_path / "site").exists()
 
@@ -174,12 +174,12 @@ def test_a_fixed_page_in_the_place_of_ours_is_refused(builder: Use, config: Path
     fixed.mkdir()
     (fixed / "index.md").write_text("# Mine\n", encoding="utf-8")
     config.write_text(f"INHERIT: {SHIPPED}/site.yml\ndocs_dir: fixed\n", encoding="utf-8")
-    with pytest.raises(CannotPublish, match=r"index.md is made by asfound .*\n  cure: rename yours"):
+    with pytest.raises(Refusal, match=r"index.md is made by asfound .*\n  cure: rename yours"):
         build_site(config, records, tmp_path / "site", sample.DAY)
 
 
 def test_a_missing_folder_of_records_is_told_with_the_cure(builder: Use, config: Path, tmp_path: Path):
-    with pytest.raises(CannotPublish, match=r"there is no folder of records at .*\n  cure: name it with --records"):
+    with pytest.raises(Refusal, match=r"there is no folder of records at .*\n  cure: name it with --records"):
         build_site(config, tmp_path / "nowhere", tmp_path / "site", sample.DAY)
     assert not list(tmp_path.glob(".site*"))
 
@@ -188,16 +188,16 @@ def test_a_mkdocs_yml_without_the_plugin_is_told_with_the_cure(records: Path, tm
     config = tmp_path / "mkdocs.yml"
     (tmp_path / "docs").mkdir()
     config.write_text("site_name: plain\nplugins: []\n", encoding="utf-8")
-    with pytest.raises(CannotPublish, match="does not name the plugin asfound\n  cure: "):
+    with pytest.raises(Refusal, match="does not name the plugin asfound\n  cure: "):
         build_site(config, records, tmp_path / "site", sample.DAY)
 
 
 def test_a_mkdocs_yml_that_cannot_be_read_is_no_traceback(records: Path, tmp_path: Path):
     config = tmp_path / "mkdocs.yml"
     config.write_text("site_name: [", encoding="utf-8")
-    with pytest.raises(CannotPublish):
+    with pytest.raises(Refusal):
         build_site(config, records, tmp_path / "site", sample.DAY)
-    with pytest.raises(CannotPublish):
+    with pytest.raises(Refusal):
         build_site(tmp_path / "missing.yml", records, tmp_path / "site", sample.DAY)
 
 
@@ -342,7 +342,7 @@ def test_serve_listens_on_this_machine_only_and_says_when_the_port_is_taken(
 ):
     serving.wait_for("serving ")
     port = int(serving.said[0].split(":")[2].split("/")[0])
-    with pytest.raises(CannotPublish, match=f"port {port} cannot be had: .*\n  cure: name another with --port"):
+    with pytest.raises(Refusal, match=f"port {port} cannot be had: .*\n  cure: name another with --port"):
         serve_site(config, records, tmp_path / "other", sample.DAY, port, say=serving.said.append)
     with publish._server(tmp_path, 0) as server:
         assert server.server_address[0] == "127.0.0.1"

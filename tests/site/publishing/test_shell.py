@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 
 from asfound.printing.templates import template_folders
-from asfound.refusals import CannotPublish
 from asfound.site.publishing import shell
 from asfound.site.publishing.content import SiteContent, SitePage
 from asfound.site.publishing.publish import build_site
@@ -204,21 +203,6 @@ def test_a_template_of_the_user_stands_in_for_ours(builder: Use, records: Path, 
 def test_records_without_a_mkdocs_yml_get_the_packaged_shell(builder: Use, records: Path, tmp_path: Path):
     packaged = tree(build_site(None, records, tmp_path / "one", sample.DAY).site)
     assert packaged == tree(build_site(ROOT / "mkdocs.yml", records, tmp_path / "other", sample.DAY).site)
-
-
-def test_the_day_comes_from_the_environment_else_from_the_clock(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setenv("ASFOUND_DATE", "2026-03-20")
-    assert shell.build_day() == date(2026, 3, 20)
-    monkeypatch.delenv("ASFOUND_DATE")
-    before = date.today()
-    assert before <= shell.build_day() <= date.today()
-
-
-@pytest.mark.parametrize("text", ["yesterday", "2026-02-30", "20/03/2026"])
-def test_a_day_that_is_none_is_refused_with_the_cure(text: str, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setenv("ASFOUND_DATE", text)
-    with pytest.raises(CannotPublish, match=r"ASFOUND_DATE is .* no date\n  cure: write it as YYYY-MM-DD"):
-        shell.build_day()
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 from asfound.site.publishing import swap
 from asfound.site.publishing.swap import MARKER, StagedSite
 from tests.site.conftest import tree
@@ -94,7 +94,7 @@ def test_a_failed_second_rename_brings_the_old_site_back(tmp_path: Path, monkeyp
     monkeypatch.setattr(os, "rename", failing)
     staged = StagedSite(site)
     staged.begin()
-    with pytest.raises(CannotPublish, match="Permission denied; the old site stands\n  cure: "):
+    with pytest.raises(Refusal, match="Permission denied; the old site stands\n  cure: "):
         staged.publish()
     assert (site / "index.html").read_text(encoding="utf-8") == "old"
     assert [path.name for path in tmp_path.iterdir()] == ["site"]
@@ -108,7 +108,7 @@ def test_a_folder_with_other_things_in_it_is_never_replaced(name: str, complaint
     site = tmp_path / "site"
     site.mkdir()
     (site / name).write_text("ten years of work", encoding="utf-8")
-    with pytest.raises(CannotPublish, match=complaint):
+    with pytest.raises(Refusal, match=complaint):
         StagedSite(site).begin()
     assert tree(site) == {name: b"ten years of work"}
 
@@ -117,26 +117,26 @@ def test_a_git_working_tree_is_not_replaced_even_if_it_holds_a_site(tmp_path: Pa
     site = tmp_path / "site"
     publish(site, "old")
     (site / ".git").mkdir()
-    with pytest.raises(CannotPublish, match="is a git working tree"):
+    with pytest.raises(Refusal, match="is a git working tree"):
         StagedSite(site).begin()
 
 
 def test_a_file_in_the_place_of_the_site_is_refused(tmp_path: Path):
     (tmp_path / "site").write_text("", encoding="utf-8")
-    with pytest.raises(CannotPublish, match="is a file"):
+    with pytest.raises(Refusal, match="is a file"):
         StagedSite(tmp_path / "site").begin()
 
 
 def test_a_folder_that_cannot_be_made_is_refused_with_the_cure(tmp_path: Path):
     (tmp_path / "file").write_text("", encoding="utf-8")
-    with pytest.raises(CannotPublish, match=r"cannot be written: .*\n  cure: name another folder"):
+    with pytest.raises(Refusal, match=r"cannot be written: .*\n  cure: name another folder"):
         StagedSite(tmp_path / "file" / "site").begin()
 
 
 def test_two_builds_of_one_site_do_not_mix(tmp_path: Path):
     first, second = StagedSite(tmp_path / "site"), StagedSite(tmp_path / "site")
     first.begin()
-    with pytest.raises(CannotPublish, match="another build of site is running"):
+    with pytest.raises(Refusal, match="another build of site is running"):
         second.begin()
     first.discard()
     second.begin()

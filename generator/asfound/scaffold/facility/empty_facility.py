@@ -16,7 +16,7 @@ LOCK = Path(__file__).parent / "lock.txt"
 
 
 def empty_facility() -> dict[str, bytes]:
-    """Every file of the folder by its path, sorted; raises CannotWriteWheel where asfound is not installed whole."""
+    """Every file of the folder by its path, sorted; raises Refusal where asfound is not installed whole."""
     wheel = own_wheel()
     found = kept_in(EMPTY) | {f"packages/{wheel.name}": wheel.content}
     for name, mark, text in (

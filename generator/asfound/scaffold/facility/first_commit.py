@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 from pathlib import Path
 
-from asfound.scaffold.commits import CannotMakeRepository
+from asfound.refusals import Refusal
 
 HOOK = ".githooks/pre-commit"
 NAME_YOURSELF = (
@@ -14,7 +14,7 @@ NAME_YOURSELF = (
 
 
 def refuse_without_identity(folder: Path) -> None:
-    """Raises CannotMakeRepository where git is missing or does not know who commits: before anything is written.
+    """Raises Refusal where git is missing or does not know who commits: before anything is written.
 
     A commit that failed afterwards would leave a folder without main and without the hook, which no second try mends.
     """
@@ -22,20 +22,17 @@ def refuse_without_identity(folder: Path) -> None:
     for role in ("AUTHOR", "COMMITTER"):
         done = _called(where, "var", f"GIT_{role}_IDENT")
         if done is None:
-            raise CannotMakeRepository(
-                f"{folder}: nothing is written: there is no git on this machine\n"
-                "  cure: install git, or leave out --git"
+            raise Refusal(
+                f"{folder}: nothing is written: there is no git on this machine", "install git, or leave out --git"
             )
         if done.returncode:
-            raise CannotMakeRepository(
-                f"{folder}: nothing is written: git does not know who commits\n  cure: {NAME_YOURSELF}"
-            )
+            raise Refusal(f"{folder}: nothing is written: git does not know who commits", f"{NAME_YOURSELF}")
 
 
 def first_commit(folder: Path) -> str:
     """Make the folder a repository where it is none, commit everything, switch the hook on; the commit's id.
 
-    Raises CannotMakeRepository where git is missing or refuses.
+    Raises Refusal where git is missing or refuses.
     """
     if not (folder / ".git").exists():
         _git(folder, "init", "--quiet")
@@ -52,7 +49,7 @@ def _git(folder: Path, *arguments: str) -> str:
     if done is None or done.returncode:
         said = "there is no git on this machine" if done is None else done.stderr.strip() or done.stdout.strip()
         cure = "mend what git says, remove the new folder, and try again"
-        raise CannotMakeRepository(f"{folder}: the files are written, not committed; git says: {said}\n  cure: {cure}")
+        raise Refusal(f"{folder}: the files are written, not committed; git says: {said}", cure)
     return done.stdout
 
 

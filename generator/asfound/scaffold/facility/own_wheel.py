@@ -19,18 +19,15 @@ from hashlib import sha256
 from importlib import metadata
 from pathlib import Path, PurePosixPath
 
-from asfound import __version__
-from asfound.printing.templates import DISTRIBUTION, PACKAGE
+from asfound import DISTRIBUTION, __version__
+from asfound.printing.templates import PACKAGE
+from asfound.refusals import Refusal
 
 WRITTEN = (2020, 2, 2, 0, 0, 0)
 """The time of every member: a build's own time would make every wheel another."""
 REGULAR_FILE = 0o100644 << 16
 DIST_INFO_FILES = ("METADATA", "WHEEL", "entry_points.txt", "licenses/LICENSE")
 """What a wheel's .dist-info holds, RECORD apart; an installer adds files of its own, which are no part of it."""
-
-
-class CannotWriteWheel(Exception):
-    """Why the asfound that runs cannot be put into a new folder; the message ends with the cure."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,13 +46,13 @@ class Wheel:
 
 @cache
 def own_wheel() -> Wheel:
-    """The wheel of the asfound that runs; raises CannotWriteWheel with the cure."""
+    """The wheel of the asfound that runs; raises Refusal where it is not installed whole."""
     try:
         distribution = metadata.distribution(DISTRIBUTION)
     except metadata.PackageNotFoundError as problem:
-        raise CannotWriteWheel(
-            f"{DISTRIBUTION} runs here without being installed, so that a new folder could not install it\n"
-            "  cure: in its source folder: python -m pip install -e ."
+        raise Refusal(
+            f"{DISTRIBUTION} runs here without being installed, so that a new folder could not install it",
+            "in its source folder: python -m pip install -e .",
         ) from problem
     root = PACKAGE.parents[1]
     return wheel_of(distribution, root if (root / "pyproject.toml").is_file() else None)
@@ -64,7 +61,7 @@ def own_wheel() -> Wheel:
 def wheel_of(distribution: metadata.Distribution, checkout: Path | None) -> Wheel:
     """The wheel of an installed distribution; where it is an editable one, with the files of its source folder.
 
-    Raises CannotWriteWheel where what is installed is not whole, not unaltered or not this version.
+    Raises Refusal where what is installed is not whole, not unaltered or not this version.
     """
     if distribution.version != __version__:
         raise _installed_otherwise(f"version {distribution.version} is installed, and {__version__} runs")
@@ -131,8 +128,8 @@ def _zipped(members: Mapping[str, bytes]) -> bytes:
     return packed.getvalue()
 
 
-def _installed_otherwise(what: str) -> CannotWriteWheel:
-    return CannotWriteWheel(
-        f"{DISTRIBUTION} cannot be put into a new folder: {what}\n"
-        "  cure: install it again (from its source folder: python -m pip install -e .)"
+def _installed_otherwise(what: str) -> Refusal:
+    return Refusal(
+        f"{DISTRIBUTION} cannot be put into a new folder: {what}",
+        "install it again (from its source folder: python -m pip install -e .)",
     )

@@ -6,15 +6,12 @@ import stat
 from collections.abc import Mapping
 from pathlib import Path
 
+from asfound.refusals import Refusal
 from asfound.scaffold.commits import mode_of
 
 
-class FolderInUse(Exception):
-    """The folder holds something already; the message ends with the cure."""
-
-
 def refuse_what_is_there(folder: Path, *, may_be_repository: bool) -> None:
-    """Raises FolderInUse unless the folder is missing or empty, or, where that is allowed, holds only a `.git`."""
+    """Raises Refusal unless the folder is missing or empty, or, where that is allowed, holds only a `.git`."""
     if folder.is_dir():
         held = {path.name for path in folder.iterdir()}
         if held <= ({".git"} if may_be_repository else set()):
@@ -24,7 +21,7 @@ def refuse_what_is_there(folder: Path, *, may_be_repository: bool) -> None:
         what = "that is a file"
     else:
         return
-    raise FolderInUse(f"{folder}: {what}, and nothing is overwritten\n  cure: name a new folder")
+    raise Refusal(f"{folder}: {what}, and nothing is overwritten", "name a new folder")
 
 
 def write_files(folder: Path, files: Mapping[str, bytes]) -> None:

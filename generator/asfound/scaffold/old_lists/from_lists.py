@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from ruamel.yaml import YAML
 
 from asfound.assessment.assess import check
-from asfound.faults import Fault, Severity
+from asfound.faults import Fault, FilesRefused, Severity
 from asfound.scaffold.facility.empty_facility import empty_facility
 from asfound.scaffold.old_lists.lists import ListFile
 from asfound.scaffold.old_lists.old_results import results_from
@@ -20,13 +20,6 @@ from asfound.scaffold.old_lists.old_sensors import Settings, sensors_from
 RECORDS = "records/"
 _EXAMPLES = re.compile(r"records/(families|sensors)/.*\.yml|example/.*")
 _PLACES = re.compile(r"^places:\n(?:  - .*\n)+", re.M)
-
-
-class ListRefused(Exception):
-    """A list cannot be brought in: every fault of it."""
-
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        super().__init__("\n".join(fault.text("") for fault in sorted(faults, key=lambda f: f.place)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,7 +35,7 @@ class Brought:
 
 
 def facility_from_lists(sensors: ListFile, history: ListFile | None = None, day_format: str | None = None) -> Brought:
-    """The empty facility with these sensors in place of its example. Raises ListRefused, with all faults."""
+    """The empty facility with these sensors in place of its example. Raises FilesRefused, with all faults."""
     visits: dict[str, bytes] = {}
     first_days: dict[str, date] = {}
     faults: list[Fault] = []
@@ -53,7 +46,7 @@ def facility_from_lists(sensors: ListFile, history: ListFile | None = None, day_
         names = [path.removeprefix("sensors/").removesuffix(".yml") for path in records if path.startswith("sensors/")]
         _, _, faults = results_from(history, names, day_format)
     if faults or more:
-        raise ListRefused([*faults, *more])
+        raise FilesRefused([*faults, *more])
     files = {path: content for path, content in empty_facility().items() if not _EXAMPLES.fullmatch(path)}
     facility = files[f"{RECORDS}facility.yml"].decode()
     assert _PLACES.search(facility), "the empty facility has places"
@@ -67,7 +60,7 @@ def facility_from_lists(sensors: ListFile, history: ListFile | None = None, day_
     )
     errors = [fault for fault in found if fault.rule.severity is Severity.ERROR]
     if errors:
-        raise ListRefused(errors)
+        raise FilesRefused(errors)
     return Brought(
         files=dict(sorted(files.items())),
         sensors=sum(path.startswith("sensors/") for path in records),

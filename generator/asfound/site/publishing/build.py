@@ -16,10 +16,9 @@ from asfound.planning.calendar_file import rounds_calendar
 from asfound.planning.rounds import Round
 from asfound.printing.templates import template_folders
 from asfound.provenance import HistoryOf
-from asfound.records.git import CannotReadHistory
 from asfound.records.models.schemas import schemas
 from asfound.records.snapshot import Snapshot, from_folder
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 from asfound.site.lookup.lookup import Lookup, finding_link, look_up, reference_link, sensor_link, visit_link
 from asfound.site.publishing import downloads
 from asfound.site.publishing.content import SiteContent, SitePage
@@ -51,7 +50,7 @@ def site_content(records: Path, day: date, templates: Path, say: Say | None = No
 
     `templates`: a folder of templates whose files stand in for those that came with us. `say` is told what is being
     done (by default on stderr). Raises RecordsRefused where the records hold errors, or a character that cannot be
-    printed, and CannotPublish where a certificate's template does not compile, two records would have one page, or the
+    printed, and Refusal where a certificate's template does not compile, two records would have one page, or the
     history was cut off.
     """
     say = say or _to_stderr
@@ -59,10 +58,7 @@ def site_content(records: Path, day: date, templates: Path, say: Say | None = No
     files = from_folder(records)
     say(f"reading and assessing {len(files)} records")
     history = HistoryOf(records)
-    try:
-        assessment = assess(files, day, history)
-    except CannotReadHistory as problem:
-        raise CannotPublish(str(problem)) from None
+    assessment = assess(files, day, history)
     say(f"assessed {len(assessment.results)} results in {time.monotonic() - started:.1f} s")
     folders = template_folders(templates)
     lookup = look_up(assessment, history.of(assessment.records))
@@ -84,7 +80,7 @@ def _to_stderr(text: str) -> None:
 def content_of(files: Snapshot, lookup: Lookup, folders: tuple[Path, ...], printed: Mapping[str, bytes]) -> SiteContent:
     """Pages and files from what is assessed and printed already; `printed`: certificates and forms by path in the site.
 
-    Raises CannotPublish where two records would have one page.
+    Raises Refusal where two records would have one page.
     """
     planned = planned_rounds(lookup)
     made = datetime(lookup.day.year, lookup.day.month, lookup.day.day, tzinfo=UTC)
@@ -95,7 +91,7 @@ def content_of(files: Snapshot, lookup: Lookup, folders: tuple[Path, ...], print
         return SiteContent(pages=pages, files=published, name=lookup.records.facility.name)
     except ValueError as problem:  # a sensor or reference called index
         cure = "give the sensor, reference or visit another id"
-        raise CannotPublish(f"{problem}\n  cure: {cure}") from None
+        raise Refusal(str(problem), cure) from None
 
 
 def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:

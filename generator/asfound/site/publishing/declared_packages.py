@@ -7,7 +7,7 @@ from importlib import metadata
 from importlib.util import find_spec
 from pathlib import Path
 
-DISTRIBUTION = "asfound"
+from asfound import DISTRIBUTION
 
 
 def plotly_script() -> Path:

@@ -29,7 +29,7 @@ BASIS = (
 def forms(lookup: Lookup, templates: tuple[Path, ...]) -> Mapping[str, bytes]:
     """The form of every finding by its path in the site; `templates` as for certificates.
 
-    Raises RecordsRefused where a record holds a character that cannot be printed, and CannotPublish where the
+    Raises RecordsRefused where a record holds a character that cannot be printed, and Refusal where the
     template does not compile.
     """
     files: dict[str, bytes] = {}

@@ -21,7 +21,7 @@ from mkdocs.exceptions import MkDocsException
 from asfound.faults import RecordsRefused
 from asfound.printing.templates import template_folders
 from asfound.records.git import CannotReadHistory, repository_of
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 from asfound.site.publishing.shell import ShellPlugin, refusal_text
 
 PLUGIN = "asfound"
@@ -48,7 +48,7 @@ def build_site(
 
     `config_file` None: the packaged shell, for records without a mkdocs.yml. `site_dir` None: what the file
     says, by default `site` beside it. `day` None: ASFOUND_DATE, else today. Same records, templates, code
-    and day: same bytes. Raises RecordsRefused where the records hold errors and CannotPublish where the site
+    and day: same bytes. Raises RecordsRefused where the records hold errors and Refusal where the site
     cannot be written; the site that was there then stands as it was.
     """
     settings: dict[str, str] = {} if site_dir is None else {"site_dir": str(site_dir.resolve())}
@@ -61,17 +61,17 @@ def build_site(
         config = load_config(str(config_file), **settings)
         plugin = config.plugins.get(PLUGIN)
         if not isinstance(plugin, ShellPlugin):
-            raise CannotPublish(
-                f"{config_file} does not name the plugin {PLUGIN}\n"
-                "  cure: add it to `plugins`, or inherit site_templates/site.yml"
+            raise Refusal(
+                f"{config_file} does not name the plugin {PLUGIN}",
+                "add it to `plugins`, or inherit site_templates/site.yml",
             )
         plugin.day = day
         plugin.config.records = str(records.resolve())
         build(config)
     except MkDocsException as problem:
-        if isinstance(problem.__cause__, RecordsRefused):
+        if isinstance(problem.__cause__, RecordsRefused | Refusal):
             raise problem.__cause__ from None
-        raise CannotPublish(problem.format_message()) from problem
+        raise Refusal(problem.format_message()) from problem
     content = plugin.content
     return Published(site=Path(config.site_dir), pages=len(content.pages), files=len(content.files))
 
@@ -90,7 +90,7 @@ def serve_site(
     """Build, serve on localhost, and build again whenever a record, a template or the commit checked out changes.
 
     While the records hold errors the last good site is served and the faults are said. `port` 0 takes a free
-    one; the address is in the first line said. Raises CannotPublish where the port cannot be had.
+    one; the address is in the first line said. Raises Refusal where the port cannot be had.
     """
     stop = stop or threading.Event()
     watched = [records, *template_folders()]
@@ -134,7 +134,7 @@ def _build_and_tell(
         published = build_site(config_file, records, site_dir, day)
     except RecordsRefused as refused:
         say(refusal_text(refused, records))
-    except CannotPublish as problem:
+    except Refusal as problem:
         say(str(problem))
     except Exception:  # a fault of a template that is being worked on, or ours: serving goes on
         say(traceback.format_exc())
@@ -189,6 +189,4 @@ def _server(site: Path, port: int) -> _Server:
     try:
         return _Server(("127.0.0.1", port), partial(_Handler, directory=str(site)))
     except OSError as problem:
-        raise CannotPublish(
-            f"port {port} cannot be had: {problem.strerror}\n  cure: name another with --port"
-        ) from problem
+        raise Refusal(f"port {port} cannot be had: {problem.strerror}", "name another with --port") from problem

@@ -15,7 +15,6 @@ from datetime import UTC, date, datetime
 from html import escape
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from jinja2 import Environment
 from mkdocs.config import config_options
@@ -34,13 +33,14 @@ from mkdocs.utils.templates import TemplateContext
 
 from asfound.faults import RecordsRefused
 from asfound.printing.templates import template_files, template_folders
-from asfound.refusals import CannotPublish
+from asfound.records.load import zone_at
+from asfound.refusals import Refusal
 from asfound.site.publishing.content import SiteContent, SitePage
 from asfound.site.publishing.declared_packages import plotly_script
 from asfound.site.publishing.stencil import stamping_templates
 from asfound.site.publishing.swap import StagedSite
+from asfound.today import today
 
-DATE_VARIABLE = "ASFOUND_DATE"
 PAGE_SCRIPTS = ("search.js", "tables.js", "print.js")
 CHART_SCRIPTS = ("charts.js", "chart_results.js", "chart_trends.js", "chart_exposure.js", "chart_log.js")
 SITE_MAP = "sitemap.xml"
@@ -48,20 +48,6 @@ SITE_MAP = "sitemap.xml"
 CELL_ENDS = re.compile(r"</(?:td|th|dt|dd|li|caption|summary|option|div|h\d)>")
 
 Builder = Callable[[Path, date, Path], SiteContent]
-
-
-def build_day(zone: ZoneInfo | None = None) -> date:
-    """The day that the site is built for: ASFOUND_DATE, else today. The one place where the clock is read.
-
-    `zone`: whose today; the machine's where none is given. Raises CannotPublish where the variable holds no date.
-    """
-    given = os.environ.get(DATE_VARIABLE)
-    if not given:
-        return datetime.now(zone).date()
-    try:
-        return date.fromisoformat(given)
-    except ValueError:
-        raise CannotPublish(f"{DATE_VARIABLE} is {given!r}, which is no date\n  cure: write it as YYYY-MM-DD") from None
 
 
 def load_builder() -> Builder:
@@ -81,7 +67,7 @@ class ShellConfig(Config):
 class ShellPlugin(BasePlugin[ShellConfig]):
     """Builds the content when mkdocs starts, has it rendered aside, and publishes all of it or nothing.
 
-    `day` is set by our own commands; mkdocs alone asks build_day().
+    `day` is set by our own commands; mkdocs alone asks which day it is.
     """
 
     day: date | None = None
@@ -97,20 +83,20 @@ class ShellPlugin(BasePlugin[ShellConfig]):
         """Compute before anything is written: faulty records end the build here."""
         records = Path(self.config.records)
         try:
-            day = self.day or build_day()
+            day = self.day or today(zone_at(records))
             own = _own_templates(self.config.templates, config)
             self.folders = template_folders(own)
             if not records.is_dir():
-                raise CannotPublish(
-                    f"there is no folder of records at {records}\n"
-                    "  cure: name it with --records, or as `records` of the plugin asfound in mkdocs.yml"
+                raise Refusal(
+                    f"there is no folder of records at {records}",
+                    "name it with --records, or as `records` of the plugin asfound in mkdocs.yml",
                 )
             self.content = load_builder()(records, day, self.folders[0])
             staged = StagedSite(Path(config.site_dir))
             staged.begin()
         except RecordsRefused as refused:
             raise Abort(refusal_text(refused, records)) from refused
-        except CannotPublish as problem:
+        except Refusal as problem:
             raise Abort(str(problem)) from problem
         self._staged = staged
         config.site_dir = str(staged.staging)
@@ -179,7 +165,7 @@ class ShellPlugin(BasePlugin[ShellConfig]):
         try:
             if not (config.strict and _warned()):
                 staged.publish()
-        except CannotPublish as problem:
+        except Refusal as problem:
             raise Abort(str(problem)) from problem
         finally:
             self._let_go()
@@ -278,7 +264,8 @@ def _own_templates(given: str | None, config: MkDocsConfig) -> Path | None:
 
 def _add(files: Files, file: File) -> None:
     if files.get_file_from_path(file.src_uri) is not None:
-        raise Abort(f"{file.src_uri} is made by asfound and stands among the fixed pages too\n  cure: rename yours")
+        clash = Refusal(f"{file.src_uri} is made by asfound and stands among the fixed pages too", "rename yours")
+        raise Abort(str(clash)) from clash
     files.append(file)
 
 

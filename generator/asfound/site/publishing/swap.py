@@ -14,7 +14,7 @@ import sys
 from pathlib import Path
 from typing import IO
 
-from asfound.refusals import CannotPublish
+from asfound.refusals import Refusal
 
 MARKER = ".asfound-site"
 MARKER_TEXT = (
@@ -36,7 +36,7 @@ class StagedSite:
     def begin(self) -> None:
         """Take the folder, clear what a killed build left and make an empty staging folder.
 
-        Raises CannotPublish where another build of the same site runs, or where the folder is not ours to
+        Raises Refusal where another build of the same site runs, or where the folder is not ours to
         replace.
         """
         try:
@@ -47,11 +47,11 @@ class StagedSite:
             self.staging.mkdir()
         except OSError as problem:
             self.discard()
-            raise CannotPublish(
-                f"{self.site} cannot be written: {problem.strerror}\n"
-                "  cure: name another folder for the site, or give yourself the right to write there"
+            raise Refusal(
+                f"{self.site} cannot be written: {problem.strerror}",
+                "name another folder for the site, or give yourself the right to write there",
             ) from problem
-        except CannotPublish:
+        except Refusal:
             self._unlock()
             raise
 
@@ -61,9 +61,9 @@ class StagedSite:
         try:
             self._exchange()
         except OSError as problem:
-            raise CannotPublish(
-                f"{self.site} cannot be replaced: {problem.strerror}; the old site stands\n"
-                "  cure: close what holds the folder open; where it is a mount point, name a folder inside it"
+            raise Refusal(
+                f"{self.site} cannot be replaced: {problem.strerror}; the old site stands",
+                "close what holds the folder open; where it is a mount point, name a folder inside it",
             ) from problem
         finally:
             self.discard()
@@ -105,21 +105,21 @@ class StagedSite:
 
 
 def _refuse_foreign(site: Path) -> None:
-    """Raise CannotPublish where the folder holds what no build of ours wrote."""
+    """Raise Refusal where the folder holds what no build of ours wrote."""
     if not site.exists():
         return
     if not site.is_dir():
-        raise CannotPublish(f"{site} is a file\n  cure: name a folder for the site")
+        raise Refusal(f"{site} is a file", "name a folder for the site")
     names = {entry.name for entry in os.scandir(site)}
     if names and MARKER not in names:
-        raise CannotPublish(
-            f"{site} holds files that asfound did not write; replacing the folder would lose them\n"
-            "  cure: name another folder for the site, or empty this one"
+        raise Refusal(
+            f"{site} holds files that asfound did not write; replacing the folder would lose them",
+            "name another folder for the site, or empty this one",
         )
     if ".git" in names:
-        raise CannotPublish(
-            f"{site} is a git working tree; replacing the folder would lose its .git\n"
-            "  cure: name a folder of its own for the site and copy from there"
+        raise Refusal(
+            f"{site} is a git working tree; replacing the folder would lose its .git",
+            "name a folder of its own for the site and copy from there",
         )
 
 
@@ -150,9 +150,9 @@ def _locked(path: Path) -> IO[bytes]:
                 return lock
         except BlockingIOError:
             lock.close()
-            raise CannotPublish(
-                f"another build of {path.name.removeprefix('.').removesuffix('.lock')} is running\n"
-                "  cure: wait for it, or name another folder for the site"
+            raise Refusal(
+                f"another build of {path.name.removeprefix('.').removesuffix('.lock')} is running",
+                "wait for it, or name another folder for the site",
             ) from None
         lock.close()  # the build that held it has just removed it
 
