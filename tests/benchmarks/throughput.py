@@ -55,6 +55,13 @@ def repository(sensors: int, visits: int) -> dict[str, bytes]:
     return files
 
 
+def with_refused_reading(files: dict[str, bytes]) -> dict[str, bytes]:
+    """The same, with one saturation pressure that gives no humidity in the middle of them."""
+    visits = [path for path in files if path.startswith("visits/")]
+    middle = visits[len(visits) // 2]
+    return files | {middle: files[middle].replace(b",203.5,", b",20.35,", 1)}
+
+
 def main(arguments: list[str]) -> None:
     sensors, visits = (
         (int(a) for a in [*arguments, "200", "20"][:2]) if len(arguments) != 1 else (int(arguments[0]), 20)
@@ -82,6 +89,11 @@ def main(arguments: list[str]) -> None:
     timed("standings, drift, due", lambda: assemble(found, date(2026, 11, 25), parts, measured, {}, results, []))
     print(f"{'all':28s} {total:7.2f} s {rows / total:12,.0f} rows/s")
     print(f"{len(results):,} results; {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB at most")
+    files = with_refused_reading(files)
+    found, faults = timed("read, one reading refused", lambda: check(files))
+    assert found is not None
+    refused = timed("errors, one reading refused", lambda: measure(found, sensor_visits(found)))
+    assert [fault.rule.name for fault in refused.faults] == ["no-humidity"]
 
 
 if __name__ == "__main__":

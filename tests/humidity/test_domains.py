@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from asfound import humidity
+from asfound.humidity.domains import OutsideRange
 
 
 @pytest.mark.parametrize(
@@ -126,3 +127,51 @@ def test_empty_columns_give_empty_columns():
     assert humidity.rh_from_mirror(empty, empty, np.array([], dtype=str), empty).shape == (0,)
     assert humidity.rh_over_ice(empty, empty, empty).shape == (0,)
     assert humidity.dew_point_c(empty, empty).shape == (0,)
+
+
+def alone(function, arguments):
+    try:
+        function(*arguments)
+    except ValueError as problem:
+        return str(problem)
+    return None
+
+
+@pytest.mark.parametrize(
+    ("function", "columns"),
+    [
+        (
+            humidity.two_pressure_rh,
+            (
+                [3e5, 3e5, 3e6, 1e5, 3e5, 2e4, float("nan"), 3e5],
+                [25.0, 25.0, 25.0, 25.0, 120.0, 90.0, 25.0, 25.0],
+                [1e5, 1e5, 1e5, 5e5, 1e5, 1e5, 1e5, 100.0],
+                [25.0, 250.0, 250.0, 25.0, 25.0, 25.0, 25.0, 25.0],
+            ),
+        ),
+        (
+            lambda mirror_c, air_c, air_pa: humidity.rh_from_mirror(mirror_c, air_c, "frost", air_pa),
+            ([-10.0, 5.0, -120.0, -1.0, -10.0], [20.0, 20.0, 20.0, -30.0, 20.0], [1e5, 1e5, 1e5, 1e5, 101.0]),
+        ),
+        (humidity.rh_at_sensor, ([50.0, 150.0, 90.0], [23.0, 23.0, 30.0], [23.0, 23.0, 10.0], [1e5, 1e5, 1e5])),
+        (lambda t: humidity.salt_rh("NaCl", t), ([25.0, 95.0, -3.0],)),
+        (humidity.rh_over_ice, ([50.0, 99.0, 98.0, 50.0], [-10.0, -10.0, -9.0, 5.0], [1e5, 1e5, 1e5, 1e5])),
+        (humidity.mixing_ratio, ([50.0, 100.0, 100.0], [20.0, 99.7, 99.8], [1e5, 1e5, 1e5])),
+        (humidity.dew_point_c, ([50.0, 0.0, -2.0, 120.0, 0.001], [20.0, 20.0, 20.0, 20.0, 20.0])),
+    ],
+    ids=["two_pressure", "mirror", "transfer_probe", "salt", "over_ice", "mixing_ratio", "dew_point"],
+)
+def test_of_many_values_each_is_refused_as_it_is_alone(function, columns):
+    columns = [np.array(column) for column in columns]
+    expected = {i: alone(function, arguments) for i, arguments in enumerate(zip(*columns, strict=True))}
+    left, told = np.arange(len(columns[0])), {}
+    while True:
+        try:
+            function(*(column[left] for column in columns))
+            break
+        except OutsideRange as problem:
+            assert str(problem) == next(problem.messages())
+            told |= zip(left[problem.where].tolist(), problem.messages(), strict=True)
+            left = left[~problem.where]
+    assert None in expected.values() and len(told) > 1
+    assert told == {i: message for i, message in expected.items() if message}

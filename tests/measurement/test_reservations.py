@@ -5,7 +5,10 @@ from __future__ import annotations
 import pytest
 
 from asfound.assessment.assess import assess_visit
+from asfound.measurement.measure import measure
+from asfound.records.visits.rows import sensor_visits
 from tests import builders as b
+from tests.builders import loaded
 from tests.measurement.lab import faults, measured
 
 
@@ -140,6 +143,51 @@ def test_readings_that_give_no_humidity_are_refused_row_by_row():
     rows = b.plateau(50, [50.0], reading) + b.plateau(50, [50.0], b.generated(50))
     files = b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", rows))
     assert faults(files) == ["no-humidity"]
+
+
+SATURATION = "saturation_pressure [kPa absolute]"
+CHAMBER_C = "chamber_temperature [degC]"
+REFUSED = [
+    (SATURATION, 20.0, "computed relative humidity 505.3792"),
+    (SATURATION, 2600.0, "absolute saturation pressure 2600000 Pa is outside"),
+    (SATURATION, 2700.0, "absolute saturation pressure 2700000 Pa is outside"),
+    (CHAMBER_C, 180.0, "chamber temperature over water 180 °C is outside"),
+    (CHAMBER_C, 110.0, "chamber temperature over water 110 °C is outside"),
+]
+
+
+def by_target(files):
+    """The lines of each target with their uncertainties, in all their digits, and the errors."""
+    records = loaded(files)
+    found = measure(records, sensor_visits(records))
+    budgets = found.whole()
+    shown = {}
+    for number, line in enumerate(found.lines):
+        target = found.cells[line.cell].plateau.target
+        figures = (line.error, line.reference_value, line.s, budgets.u[number], budgets.nu[number], budgets.U[number])
+        shown[target, line.channel, line.part] = [float(figure).hex() for figure in figures]
+    return shown, found.faults
+
+
+def test_refused_readings_leave_all_others_their_very_numbers_and_each_its_own_message():
+    targets = (20, 35, 50, 65, 80)
+    good = [b.plateau(target, [target + 0.1, target + 0.4], b.generated(target)) for target in targets]
+    refused = [
+        b.plateau(40.0 + number, [50.0], b.generated(50) | {column: value})
+        for number, (column, value, _) in enumerate(REFUSED)
+    ]
+    mixed = [plateau for pair in zip(good, refused, strict=True) for plateau in pair]
+
+    def files(plateaus):
+        return b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *plateaus))
+
+    without, none = by_target(files(good))
+    with_them, faults_of_rows = by_target(files(mixed))
+    assert not none and {target for target, *_ in without} == set(targets)
+    assert with_them == without
+    assert [fault.place.line for fault in faults_of_rows] == [4, 7, 10, 13, 16]
+    for fault, (_, _, message) in zip(faults_of_rows, REFUSED, strict=True):
+        assert fault.rule.name == "no-humidity" and fault.message.startswith(message)
 
 
 def test_a_salt_beyond_its_published_temperatures_and_an_unknown_one_are_refused():

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from asfound.humidity import two_pressure_rh
-from asfound.uncertainty.duals import Dual, differentiate, variables
+from asfound.uncertainty.duals import BLOCK, Dual, differentiate, in_blocks, variables
 from tests.measurement.lab import measured
 from tests.measurement.methods import METHODS, at_work
 
@@ -93,3 +93,17 @@ def test_many_rows_at_once_are_the_rows_one_by_one():
         _, alone = differentiate(two_pressure_rh, *(x[row : row + 1] for x in inputs))
         assert together[:, row] == pytest.approx(alone[:, 0], rel=1e-13)
     assert isinstance(two_pressure_rh(*variables(*inputs)), Dual)
+
+
+def test_blocks_make_up_the_whole_and_change_no_bit():
+    n = 2 * BLOCK + 5
+    rng = np.random.default_rng(2)
+    inputs = (rng.uniform(3e5, 1e6, n), rng.uniform(-5, 25, n), rng.uniform(1e5, 1.02e5, n), rng.uniform(20, 30, n))
+    values, gradient = differentiate(two_pressure_rh, *inputs)
+    blocks = list(in_blocks(n))
+    assert np.array_equal(np.concatenate([np.arange(n)[block] for block in blocks]), np.arange(n))
+    for block in blocks:
+        some, slopes = differentiate(two_pressure_rh, *(x[block] for x in inputs))
+        assert len(some) <= BLOCK
+        assert np.array_equal(some, values[block]) and np.array_equal(slopes, gradient[:, block])
+    assert list(in_blocks(0)) == []

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from asfound.humidity.domains import (
     ZERO_C_IN_KELVIN,
     Numeric,
     as_numeric,
     real_part,
+    refuse_where,
     require_humidity,
     require_positive_humidity,
 )
@@ -111,8 +110,9 @@ def mixing_ratio(rh_percent: Numeric, temperature_c: Numeric, pressure_pa: Numer
     Arguments, ranges and errors as for `mole_fraction`; also raises ValueError where the air is all vapour.
     """
     x = mole_fraction(rh_percent, temperature_c, pressure_pa)
-    if np.any(real_part(x) >= 1.0):
-        raise ValueError("mole fraction of vapour is 1 or more: there is no dry air to refer the mixing ratio to")
+    real = real_part(x)
+    said = "mole fraction of vapour is 1 or more: there is no dry air to refer the mixing ratio to"
+    refuse_where(real >= 1.0, lambda _: said, real)
     return MOLAR_MASS_WATER / MOLAR_MASS_DRY_AIR * x / (1.0 - x)
 
 
@@ -130,11 +130,14 @@ def absolute_humidity_g_m3(rh_percent: Numeric, temperature_c: Numeric, pressure
 
 def _require_no_frost(over_ice: Numeric) -> None:
     real = real_part(over_ice)
-    if np.any(real > 100.0 + 1e-9):
-        raise ValueError(
-            f"relative humidity over ice {real.max():.10g} %RH is above 100 %RH, where frost forms; "
+    refuse_where(
+        real > 100.0 + 1e-9,
+        lambda one: (
+            f"relative humidity over ice {one:.10g} %RH is above 100 %RH, where frost forms; "
             "check the temperature, and whether the humidity is over water or over ice"
-        )
+        ),
+        real,
+    )
 
 
 def _condensation_point(rh_percent: Numeric, temperature_c: Numeric, pressure_pa: Numeric | None, over: Any) -> Numeric:

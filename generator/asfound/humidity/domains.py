@@ -3,11 +3,12 @@
 Every function takes a scalar, a list, an array, or an object that carries derivatives through arithmetic
 and `__array_ufunc__`. A value is judged by its real part only, so a complex step or a dual number passes
 unchanged. A value outside its range raises ValueError with the quantity, the value, the range and the unit.
-NaN is outside.
+NaN is outside. The error is an `OutsideRange`, which also says where in an array it stands.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -33,6 +34,29 @@ further out is a mistake, such as two values swapped or a gauge pressure for an 
 
 EFFICIENCY_RANGE = (0.5, 1.1)
 """Saturation efficiency is at most 1; draws around 1 pass, a percentage does not."""
+
+
+class OutsideRange(ValueError):
+    """Some values have no answer; the error's own text is that of the first of them.
+
+    `where`: which ones, as booleans in the shape of the values. A check is passed by all or names all that fail it, so
+    whoever leaves these out and asks again has lost no other value, and every value has the message that it has alone.
+    """
+
+    def __init__(self, where: NDArray[np.bool_], message: Callable[..., str], *values: NDArray[np.float64]) -> None:
+        self.where = where
+        self._message, self._values = message, tuple(value[where] for value in values)
+        super().__init__(next(self.messages()))
+
+    def messages(self) -> Iterator[str]:
+        """What is said of each value that `where` names, in their order."""
+        return (self._message(*given) for given in zip(*self._values, strict=True))
+
+
+def refuse_where(outside: NDArray[np.bool_], message: Callable[..., str], *values: NDArray[np.float64]) -> None:
+    """Raise OutsideRange if any are `outside`; `message` tells of one of them by its `values`, all of one shape."""
+    if outside.any():
+        raise OutsideRange(outside, message, *values)
 
 
 def as_numeric(value: Numeric) -> Numeric:
@@ -68,14 +92,14 @@ def require_within(
     cure: str = "",
     where: NDArray[np.bool_] | bool = True,
 ) -> None:
-    """Raise ValueError unless all real parts of `value`, `where` they matter, lie in the closed range."""
+    """Raise OutsideRange unless all real parts of `value`, `where` they matter, lie in the closed range."""
     low, high = limits
     real, concerned = np.broadcast_arrays(real_part(value), where)
     outside = ~((real >= low) & (real <= high)) & concerned  # so that NaN is outside
-    if outside.any():
-        first = real[outside].flat[0]
-        advice = f"; {cure}" if cure else ""
-        raise ValueError(f"{quantity} {first:.10g} {unit} is outside {low:g} to {high:g} {unit}{advice}")
+    advice = f"; {cure}" if cure else ""
+    refuse_where(
+        outside, lambda one: f"{quantity} {one:.10g} {unit} is outside {low:g} to {high:g} {unit}{advice}", real
+    )
 
 
 def is_ice(over: Any, *, words: tuple[str, str] = ("water", "ice"), name: str = "over") -> NDArray[np.bool_]:
@@ -110,5 +134,7 @@ def require_humidity(quantity: str, rh_percent: Numeric, cure: str = "") -> None
 def require_positive_humidity(quantity: str, rh_percent: Numeric) -> None:
     """For the functions that take its logarithm."""
     require_humidity(quantity, rh_percent)
-    if np.any(real_part(rh_percent) <= 0.0):
-        raise ValueError(f"{quantity} must be above 0 %RH: air without water has no dew or frost point")
+    real = real_part(rh_percent)
+    refuse_where(
+        real <= 0.0, lambda _: f"{quantity} must be above 0 %RH: air without water has no dew or frost point", real
+    )

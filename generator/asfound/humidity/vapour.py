@@ -28,6 +28,7 @@ from asfound.humidity.domains import (
     as_real,
     is_ice,
     real_part,
+    refuse_where,
     require_pressure,
     require_temperature,
 )
@@ -210,12 +211,15 @@ def _factor_and_pressure(
 
 def _require_no_boiling(pressure_pa: Numeric, vapour_pa: Numeric, place: str) -> None:
     air, vapour = np.broadcast_arrays(real_part(pressure_pa), real_part(vapour_pa))
-    boiling = air < vapour * (1.0 - BOILING_MARGIN)
-    if boiling.any():
-        raise ValueError(
-            f"{place} pressure {air[boiling].flat[0]:.10g} Pa is below the vapour pressure".strip()
-            + f" {vapour[boiling].flat[0]:.6g} Pa at that temperature: water boils, no air is saturated"
-        )
+    refuse_where(
+        air < vapour * (1.0 - BOILING_MARGIN),
+        lambda air_pa, vapour_pa: (
+            f"{place} pressure {air_pa:.10g} Pa is below the vapour pressure".strip()
+            + f" {vapour_pa:.6g} Pa at that temperature: water boils, no air is saturated"
+        ),
+        air,
+        vapour,
+    )
 
 
 def _require_saturable(
@@ -237,12 +241,16 @@ def _require_saturable(
         given, low, high, concerned = np.broadcast_arrays(partial_pa, low, high, ice == frozen)
         # 1e-9 is far below any reading and above the rounding of a humidity that came from the very limit
         outside = ~((given >= low * (1.0 - 1e-9)) & (given <= high * (1.0 + 1e-9))) & concerned
-        if outside.any():
-            value, bottom, top = (array[outside].flat[0] for array in (given, low, high))
-            raise ValueError(
-                f"vapour pressure {value:.10g} Pa is outside {bottom:.6g} to {top:.6g} Pa, "
-                f"where a {name} exists; {cure}"
-            )
+        said = f"Pa, where a {name} exists; {cure}"
+        refuse_where(
+            outside,
+            lambda pa, bottom, top, said=said: (
+                f"vapour pressure {pa:.10g} Pa is outside {bottom:.6g} to {top:.6g} {said}"
+            ),
+            given,
+            low,
+            high,
+        )
 
 
 def _vapour_pressure(kelvin: Numeric, ice: NDArray[np.bool_]) -> Numeric:

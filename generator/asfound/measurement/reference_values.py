@@ -23,11 +23,12 @@ from asfound.humidity import (
     two_pressure_rh,
     water_to_ice_ratio,
 )
+from asfound.humidity.domains import OutsideRange
 from asfound.measurement.calibrations import Calibrations, Report
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.reference_inputs import ReferenceInputs
 from asfound.records.models.references import NEEDED, Reference
-from asfound.uncertainty.duals import differentiate
+from asfound.uncertainty.duals import differentiate, in_blocks
 from asfound.uncertainty.formulations import State, formulation_terms
 from asfound.uncertainty.sources import rectangular
 from asfound.uncertainty.terms import Measured, Terms
@@ -97,10 +98,9 @@ class _References:
                     self._by_kind(kind, rows, ice)
         slope = np.full(self.table.n, np.nan)
         known = np.flatnonzero(np.isfinite(self.temperature) & np.isfinite(self.humidity))
-        if len(known):
-            over = np.where(self.over_ice[known], "ice", "water")
-            value, gradient = differentiate(lambda t: saturation_vapour_pressure(t, over), self.temperature[known])
-            slope[known] = gradient[0] / value
+        for block in in_blocks(len(known)):
+            at = known[block]
+            slope[at] = _relative_slope(self.temperature[at], self.over_ice[at])
         return ReferenceValues(
             humidity=Measured(self.humidity, Terms.joined(self.humidity_terms)),
             temperature=Measured(self.temperature, Terms.joined(self.temperature_terms)),
@@ -350,18 +350,18 @@ class _References:
         values = np.full(len(rows), np.nan)
         gradient = np.full((len(measured), len(rows)), np.nan)
         good = np.flatnonzero(np.all([np.isfinite(m.value) for m in measured], axis=0))
-        if not len(good):
-            return values, gradient
-        try:
-            values[good], gradient[:, good] = differentiate(model, *(m.value[good] for m in measured))
-        except ValueError:
-            for i in good:
+        refused: dict[int, str] = {}
+        for block in in_blocks(len(good)):
+            at = good[block]
+            while len(at):
                 try:
-                    value, slopes = differentiate(model, *(m.value[i : i + 1] for m in measured))
-                except ValueError as problem:
-                    self._refuse(int(rows[i]), str(problem))
-                else:
-                    values[i], gradient[:, i] = value[0], slopes[:, 0]
+                    values[at], gradient[:, at] = differentiate(model, *(m.value[at] for m in measured))
+                    break
+                except OutsideRange as problem:
+                    refused |= zip(at[problem.where].tolist(), problem.messages(), strict=True)
+                    at = at[~problem.where]
+        for i in sorted(refused):
+            self._refuse(int(rows[i]), refused[i])
         return values, gradient
 
     def _refuse(self, row: int, problem: str) -> None:
@@ -374,6 +374,13 @@ def _over_ice(model: Model, temperature: int, pressure: int) -> Model:
         return model(*values) * water_to_ice_ratio(values[temperature], values[pressure])
 
     return over_ice
+
+
+def _relative_slope(temperature_c: np.ndarray, over_ice: np.ndarray) -> np.ndarray:
+    """Relative change of saturation vapour pressure with temperature, 1/K."""
+    over = np.where(over_ice, "ice", "water")
+    value, gradient = differentiate(lambda t: saturation_vapour_pressure(t, over), temperature_c)
+    return gradient[0] / value
 
 
 def _at_rows(terms: Terms, rows: np.ndarray) -> Terms:

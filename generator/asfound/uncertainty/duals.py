@@ -6,13 +6,16 @@ humidity functions use; anything else (abs, rounding, maximum) is refused rather
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
 from numpy.lib.mixins import NDArrayOperatorsMixin
 
 _Array = np.ndarray
+
+BLOCK = 16_000
+"""Rows that are differentiated at once: with their gradients they stay in a processor's cache."""
 
 
 class Dual(NDArrayOperatorsMixin):
@@ -32,6 +35,11 @@ class Dual(NDArrayOperatorsMixin):
 
     def __array_function__(self, function: Any, types: Any, args: Any, kwargs: Any) -> Any:
         raise TypeError(f"{function.__name__} has no derivative here: use arithmetic, exp and log")
+
+
+def in_blocks(n: int) -> Iterator[slice]:
+    """Slices of at most BLOCK that make up range(n); rows do not know each other, so that the numbers are the same."""
+    return (slice(first, min(first + BLOCK, n)) for first in range(0, n, BLOCK))
 
 
 def variables(*values: _Array) -> tuple[Dual, ...]:

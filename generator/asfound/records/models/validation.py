@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -135,9 +136,15 @@ def _cure(detail: Any) -> str:
     return next(fitting, "write what the key's description asks for")
 
 
+@cache
+def _schema(model: type[BaseModel]) -> Any:
+    """A model's schema, made once: with many unknown keys it would be most of the work."""
+    return model.model_json_schema()
+
+
 def keys_at(model: type[BaseModel], loc: Loc) -> list[str]:
     """Keys of the record that stands at `loc` inside a record of `model`."""
-    schema: Any = model.model_json_schema()
+    schema = _schema(model)
     definitions = schema.get("$defs", {})
 
     def options(node: Any) -> list[Any]:

@@ -98,8 +98,8 @@ def parse(path: str, content: bytes) -> tuple[Document | None, list[Fault]]:
 
 
 def _events(text: str) -> Iterator[events.Event]:
-    """The parser's events, from its C library where that is installed."""
-    parsed: Iterator[events.Event] = YAML(typ="safe", pure=False).parse(text)
+    """The parser's events, from its C library where that is installed; plug-ins would be searched for in each read."""
+    parsed: Iterator[events.Event] = YAML(typ="safe", pure=False, plug_ins=[]).parse(text)
     return parsed
 
 
