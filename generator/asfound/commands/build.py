@@ -10,7 +10,7 @@ from pathlib import Path
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, add_date, command, config_of, is_there
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

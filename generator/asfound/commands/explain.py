@@ -10,7 +10,7 @@ from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, command, files
 from asfound.faults import Severity, in_order
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

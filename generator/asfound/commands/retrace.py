@@ -9,7 +9,7 @@ from asfound.commands.common import CLEAN, COULD_NOT_RUN, QUIET_S, add_date, com
 from asfound.faults import RecordsRefused
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

@@ -11,7 +11,7 @@ from asfound.commands.common import CLEAN, COULD_NOT_RUN, command
 from asfound.commands.due import add_horizon, agenda_of
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

@@ -10,7 +10,7 @@ from asfound.commands.common import CLEAN, COULD_NOT_RUN, command, files_of
 from asfound.commands.targets import add_conditions, conditions_of, day_of, records_of
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

@@ -10,7 +10,7 @@ from pathlib import Path
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, QUIET_S, told_after
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     summary = "compute a certificate again from what is attached to its PDF, and say whether the same comes out"
     parser = commands.add_parser(
