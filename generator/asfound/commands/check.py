@@ -11,7 +11,7 @@ from asfound.commands.common import CLEAN, FAULTS, command, files_of, prefix_of,
 from asfound.faults import Fault, Severity, in_order
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(commands, "check", "report every fault of the records, all at once", "asfound check --annotations")
     parser.add_argument(

@@ -22,7 +22,12 @@ QUIET_S = 2.0
 
 
 def command(
-    commands: argparse._SubParsersAction, name: str, summary: str, example: str, *, records: bool = True
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    name: str,
+    summary: str,
+    example: str,
+    *,
+    records: bool = True,
 ) -> argparse.ArgumentParser:
     """A command with its summary, an example under its help, and --records, unless it reads none."""
     parser: argparse.ArgumentParser = commands.add_parser(

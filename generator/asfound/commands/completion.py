@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import argcomplete
+from argcomplete.shell_integration import shellcode
 
 from asfound.commands.common import CLEAN
 
@@ -20,7 +21,7 @@ SHELLS = {
 """Shell → the line that switches completion on for good, and where it goes."""
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     summary = "print what makes ids, commands and options complete in your shell"
     lines = "\n".join(f"  {line}" for line in SHELLS.values())
@@ -38,7 +39,7 @@ def add(commands: argparse._SubParsersAction) -> None:
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
     shell = "bash" if options.shell == "zsh" else options.shell  # one code serves both
-    print(argcomplete.shellcode(["asfound"], shell=shell))
+    print(shellcode(["asfound"], shell=shell))
     return CLEAN
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from asfound.records.load import Records
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

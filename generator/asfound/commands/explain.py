@@ -10,7 +10,7 @@ from asfound.faults import Severity, in_order
 from asfound.refusals import Refusal
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 NAMED = "SENSOR/VISIT"
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

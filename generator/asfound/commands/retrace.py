@@ -17,7 +17,7 @@ from asfound.commands.common import (
 from asfound.faults import RecordsRefused
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

@@ -19,7 +19,7 @@ from asfound.commands.common import (
 from asfound.refusals import Refusal
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

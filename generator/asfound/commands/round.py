@@ -11,7 +11,7 @@ from asfound.commands.due import add_horizon, agenda_of
 from asfound.refusals import Refusal
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

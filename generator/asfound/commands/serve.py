@@ -8,7 +8,7 @@ from pathlib import Path
 from asfound.commands.common import CLEAN, add_date, command, config_of, refuse_missing
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

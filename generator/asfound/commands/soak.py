@@ -11,7 +11,7 @@ from asfound.records.visits.columns import READING_PHASES
 from asfound.refusals import Refusal
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

@@ -20,7 +20,7 @@ PRESSURES_PA = (50e3, 115e3)
 """What a room can have."""
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     parser = command(
         commands,

@@ -11,7 +11,7 @@ from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS, QUIET_S, told_
 from asfound.refusals import Refusal
 
 
-def add(commands: argparse._SubParsersAction) -> None:
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """The command and its options."""
     summary = "compute a certificate again from what is attached to its PDF, and say whether the same comes out"
     parser = commands.add_parser(

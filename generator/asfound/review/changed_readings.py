@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
+from typing import Any
 
 from asfound.faults import Place
 from asfound.records.visits.csv_text import Table, field_place, split
@@ -103,7 +104,7 @@ def _version(path: str, content: bytes) -> _Version | None:
     return _Version(path=path, content=content, header=tuple(map(str.strip, table.rows[0])), **_filled(table))
 
 
-def _filled(table: Table) -> dict[str, tuple]:
+def _filled(table: Table) -> dict[str, tuple[Any, ...]]:
     """Lines and rows that hold something, without blanks around their fields."""
     rows = [(line, tuple(map(str.strip, row))) for line, row in zip(table.lines[1:], table.rows[1:], strict=True)]
     kept = [(line, row) for line, row in rows if any(row)]

@@ -13,8 +13,8 @@ from typing import Any
 from asfound.assessment.assess import Approvals, Assessment, assess_visit
 from asfound.assessment.due import points_met
 from asfound.assessment.results.conformity import Verdict
+from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
-from asfound.assessment.standing import SensorVisitSummary
 from asfound.faults import Fault
 from asfound.records.models import Channel
 from asfound.records.snapshot import LOGS, Snapshot, laid_over
