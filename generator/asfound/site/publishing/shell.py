@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 
 from jinja2 import Environment
 from mkdocs.config import config_options
-from mkdocs.config.base import Config
+from mkdocs.config.base import BaseConfigOption, Config, ValidationError
 from mkdocs.config.config_options import ExtraScriptValue
 from mkdocs.config.defaults import MkDocsConfig
 from mkdocs.exceptions import Abort
@@ -34,6 +34,7 @@ from mkdocs.utils.templates import TemplateContext
 
 from asfound.faults import RecordsRefused
 from asfound.printing.templates import plotly_script, template_files, template_folders
+from asfound.records.models.fields import parse_day
 from asfound.refusals import CannotPublish
 from asfound.site.publishing.content import SiteContent, SitePage
 from asfound.site.publishing.stencil import stamping_templates
@@ -49,14 +50,15 @@ CELL_ENDS = re.compile(r"</(?:td|th|dt|dd|li|caption|summary|option|div|h\d)>")
 Builder = Callable[[Path, date, Path], SiteContent]
 
 
-def build_day(zone: ZoneInfo | None = None) -> date:
-    """The day that the site is built for: ASFOUND_DATE, else today. The one place where the clock is read.
+def build_day(zone: ZoneInfo | None = None, *, otherwise: date | None = None) -> date:
+    """The day that the site is built for: ASFOUND_DATE, else `otherwise`, else today. The one place where the clock is
+    read.
 
     `zone`: whose today; the machine's where none is given. Raises CannotPublish where the variable holds no date.
     """
     given = os.environ.get(DATE_VARIABLE)
     if not given:
-        return datetime.now(zone).date()
+        return otherwise or datetime.now(zone).date()
     try:
         return date.fromisoformat(given)
     except ValueError:
@@ -70,17 +72,29 @@ def load_builder() -> Builder:
     return site_content
 
 
+class _Day(BaseConfigOption[date]):
+    """A day; YAML reads an unquoted one as a date by itself."""
+
+    def run_validation(self, value: object) -> date:
+        try:
+            return parse_day(str(value))
+        except ValueError:
+            raise ValidationError(f"{value!s:.40} is not a day; write it as YYYY-MM-DD") from None
+
+
 class ShellConfig(Config):
     """What mkdocs.yml may say under the plugin's name; folders count from the file's own."""
 
     records = config_options.Dir(default="records", exists=False)
     templates = config_options.Optional(config_options.Dir(exists=True))
+    day = config_options.Optional(_Day())
+    """the day that the site is built for where neither --date nor ASFOUND_DATE says another; left out: today"""
 
 
 class ShellPlugin(BasePlugin[ShellConfig]):
     """Builds the content when mkdocs starts, has it rendered aside, and publishes all of it or nothing.
 
-    `day` is set by our own commands; mkdocs alone asks build_day().
+    `day` is set by our own commands, where they are given one; else build_day() is asked.
     """
 
     day: date | None = None
@@ -96,7 +110,7 @@ class ShellPlugin(BasePlugin[ShellConfig]):
         """Compute before anything is written: faulty records end the build here."""
         records = Path(self.config.records)
         try:
-            day = self.day or build_day()
+            day = self.day or build_day(otherwise=self.config.day)
             own = _own_templates(self.config.templates, config)
             self.folders = template_folders(own)
             if not records.is_dir():
@@ -114,6 +128,8 @@ class ShellPlugin(BasePlugin[ShellConfig]):
         self._staged = staged
         config.site_dir = str(staged.staging)
         self._set_epoch(day)
+        if day == self.config.day:  # a site that stays on its day says so on every page
+            config.extra["fixed_day"] = str(day)
         if self.content.name:
             config.site_name = escape(self.content.name)
         config.theme.dirs[:0] = [str(folder / "shell") for folder in self.folders]
