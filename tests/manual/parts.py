@@ -147,7 +147,9 @@ def _default(field: Any) -> str:
     value = extra["default"] if isinstance(extra, dict) and "default" in extra else field.default
     if isinstance(value, bool):
         return f"`{str(value).lower()}`"
-    if value is None or value in ((), {}, ""):
+    if value == {}:
+        return "as its keys say"
+    if value is None or value in ((), ""):
         return ""
     return f"`{value}`"
 

@@ -249,7 +249,7 @@ def test_a_site_may_stay_on_a_day_and_then_says_so_on_every_page(
 
 @pytest.mark.parametrize("written", ["soon", "2026-02-30", "2026-03-20 10:00:00", "12"])
 def test_a_day_in_the_file_that_is_none_is_refused(written: str, records: Path, tmp_path: Path):
-    with pytest.raises(CannotPublish, match="configuration|cure: correct the day"):
+    with pytest.raises(CannotPublish, match=r"configuration|cure: correct the day"):
         build_site(with_day(tmp_path, written), records, tmp_path / "site")
 
 
