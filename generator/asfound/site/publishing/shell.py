@@ -175,6 +175,11 @@ class ShellPlugin(BasePlugin[ShellConfig]):
         env.template_class = stamping_templates(_kind)
         return env
 
+    def on_page_markdown(self, markdown: str, /, *, page: Page, config: MkDocsConfig, files: Files) -> None:
+        """Let the search show what the records hold before the manual, whose examples may name the same sensor."""
+        if page.file.src_uri.startswith("manual/"):
+            page.meta["search"] = {"boost": 0.1}
+
     def on_page_context(
         self, context: TemplateContext, /, *, page: Page, config: MkDocsConfig, nav: Navigation
     ) -> TemplateContext:
