@@ -22,9 +22,9 @@ def day_given() -> date | None:
         raise Refusal(f"{DATE_VARIABLE} is {given!r}, which is no date", "write it as YYYY-MM-DD") from None
 
 
-def today(zone: ZoneInfo | None) -> date:
-    """The day that ASFOUND_DATE names, else today where the facility is; the machine's where no facility says.
+def today(zone: ZoneInfo | None, *, otherwise: date | None = None) -> date:
+    """The day that ASFOUND_DATE names, else `otherwise`, else today where the facility is (the machine's, if none).
 
     Approvals are dated at the facility too: a certificate must not be of the day before its approval.
     """
-    return day_given() or datetime.now(zone).date()
+    return day_given() or otherwise or datetime.now(zone).date()

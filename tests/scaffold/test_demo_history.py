@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import shlex
 import shutil
 import subprocess
 from collections.abc import Iterator, Mapping
@@ -15,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from asfound.assessment.assess import check
-from asfound.cli import _parser, main
+from asfound.cli import main
 from asfound.commands.common import CLEAN, COULD_NOT_RUN
 from asfound.faults import Severity
 from asfound.provenance import Provenance, provenance
@@ -308,13 +307,5 @@ def test_without_git_it_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
     assert "there is no git on this machine\n  cure: install git" in capsys.readouterr().err
 
 
-def test_what_its_readme_proposes_can_be_done(demo: Path) -> None:
-    lines = re.search(r"```sh\n(.*?)```", (demo / "README.md").read_text(encoding="utf-8"), re.S)
-    assert lines is not None
-    proposed = [shlex.split(line, comments=True) for line in lines.group(1).splitlines()]
-    assert len(proposed) == 6
-    for program, *arguments in proposed:
-        if program == "git":
-            assert git(demo, *arguments)
-        else:
-            assert callable(_parser().parse_args(arguments).run)
+def test_its_site_is_built_for_the_day_on_which_its_story_ends(demo: Path) -> None:
+    assert f"    records: records\n    day: {TODAY} #" in (demo / "mkdocs.yml").read_text(encoding="utf-8")

@@ -17,7 +17,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "check the records, recompute everything, publish the site: all or nothing",
         "asfound build --site public --date 2026-11-25",
     )
-    add_date(parser)
+    add_date(parser, "the day that mkdocs.yml names, or today")
     parser.add_argument(
         "--site",
         type=Path,

@@ -42,13 +42,13 @@ def command(
     return parser
 
 
-def add_date(parser: argparse.ArgumentParser) -> None:
-    """The day to assess on."""
+def add_date(parser: argparse.ArgumentParser, otherwise: str = "today") -> None:
+    """The day to assess on; `otherwise`: which it is where nobody says."""
     parser.add_argument(
         "--date",
         type=day_option,
         metavar="YYYY-MM-DD",
-        help="the day to assess on (default: ASFOUND_DATE, or today)",
+        help=f"the day to assess on (default: ASFOUND_DATE, or {otherwise})",
     )
 
 

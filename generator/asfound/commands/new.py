@@ -26,7 +26,7 @@ and to begin its history:
 """
 DEMO_NEXT = """\
 Next, in {folder} (more in its README.md):
-  asfound serve --date 2026-11-25
+  asfound serve
   asfound review main packing-november
   git log --graph --oneline main
 """

@@ -16,7 +16,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "build, serve on localhost, and rebuild when a record changes",
         "asfound serve --port 8000",
     )
-    add_date(parser)
+    add_date(parser, "the day that mkdocs.yml names, or today")
     parser.add_argument(
         "--site", type=Path, default=Path("site"), metavar="DIR", help="where the site goes (default: site)"
     )

@@ -6,8 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from asfound.commands.common import CLEAN, command, files_of
-from asfound.commands.targets import add_conditions, conditions_of, day_of, records_of
+from asfound.commands.common import CLEAN, command, day_of, files_of
+from asfound.commands.targets import add_conditions, conditions_of, records_of
 from asfound.refusals import Refusal
 
 

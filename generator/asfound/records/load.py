@@ -139,7 +139,7 @@ def read(files: Snapshot) -> Reading:
             reading.issued += [certificate] if certificate is not None else []
             reading.faults += faults
         elif not path.startswith(EVIDENCE):
-            cure = "move it to attachments/, or to the folder of its kind (README: the records)"
+            cure = "move it to attachments/, or to the folder of its kind (manual: Records)"
             if path.endswith(".yaml") and _model_of(path.removesuffix("yaml") + "yml"):
                 cure = f"rename it to {path.removesuffix('yaml')}yml"
             reading.fault(STRAY_FILE, Place(path=path), "no record is looked for here", cure)

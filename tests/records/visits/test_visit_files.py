@@ -252,8 +252,8 @@ def test_all_faults_of_a_file_are_told_at_once():
     [
         ("output (mA)", "write output [mA]"),
         ("Saturation pressure [psi gauge]", "write saturation_pressure [psi gauge]"),
-        ("chamber_temprature [degC]", "use a column of the README's list (did you mean 'chamber_temperature'?)"),
-        ("zebra", "use a column of the README's list"),
+        ("chamber_temprature [degC]", "use a column of the manual's list (did you mean 'chamber_temperature'?)"),
+        ("zebra", "use a column of the manual's list"),
     ],
 )
 def test_an_unknown_column_comes_with_its_cure(header: str, cure: str):

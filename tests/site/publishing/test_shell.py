@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from asfound.printing.templates import template_folders
+from asfound.refusals import Refusal
 from asfound.site.publishing import shell
 from asfound.site.publishing.content import SiteContent, SitePage
 from asfound.site.publishing.publish import build_site
@@ -21,6 +22,7 @@ from tests.site.links import broken_links
 
 Use = Callable[[shell.Builder], None]
 ROOT = Path(__file__).parents[3]
+FIXED = ROOT / "site_templates" / "fixed"
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +49,10 @@ def html(site: Path, path: str) -> str:
 
 def test_every_page_and_file_is_published_at_its_path(site: Path):
     content = sample.sample_content(site, sample.DAY, Path())
-    assert {page.path for page in content.pages} == {path.relative_to(site).as_posix() for path in site.rglob("*.html")}
+    manual = {path.relative_to(FIXED).with_suffix(".html").as_posix() for path in FIXED.rglob("*.md")}
+    published = {path.relative_to(site).as_posix() for path in site.rglob("*.html")}
+    assert "manual/index.html" in manual
+    assert {page.path for page in content.pages} | manual == published
     assert {name: (site / name).read_bytes() for name in content.files} == dict(content.files)
 
 
@@ -203,6 +208,57 @@ def test_a_template_of_the_user_stands_in_for_ours(builder: Use, records: Path, 
 def test_records_without_a_mkdocs_yml_get_the_packaged_shell(builder: Use, records: Path, tmp_path: Path):
     packaged = tree(build_site(None, records, tmp_path / "one", sample.DAY).site)
     assert packaged == tree(build_site(ROOT / "mkdocs.yml", records, tmp_path / "other", sample.DAY).site)
+
+
+def with_day(tmp_path: Path, written: str) -> Path:
+    config = tmp_path / "mkdocs.yml"
+    shipped = template_folders()[-1]
+    plugin = f"plugins:\n  asfound:\n    records: records\n    day: {written}\n"
+    config.write_text(f"INHERIT: {shipped}/site.yml\ndocs_dir: {shipped}/fixed\n{plugin}", encoding="utf-8")
+    return config
+
+
+@pytest.mark.parametrize("written", ["2026-03-20", "'2026-03-20'"])
+def test_a_site_may_stay_on_a_day_and_then_says_so_on_every_page(
+    written: str, builder: Use, records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.delenv("ASFOUND_DATE", raising=False)
+    config, days = with_day(tmp_path, written), []
+
+    def build(records: Path, day: date, templates: Path) -> SiteContent:
+        days.append(day)
+        return sample.sample_content(records, day, templates)
+
+    builder(build)
+    site = build_site(config, records, tmp_path / "site").site
+    said = "Built for <time>2026-03-20</time>, the day that its mkdocs.yml names."
+    assert all(said in path.read_text(encoding="utf-8") for path in site.rglob("*.html"))
+    monkeypatch.setenv("ASFOUND_DATE", "2026-03-21")
+    assert "mkdocs.yml" not in html(build_site(config, records, tmp_path / "site").site, "index.html")
+    build_site(config, records, tmp_path / "site", date(2026, 3, 22))
+    assert days == [date(2026, 3, 20), date(2026, 3, 21), date(2026, 3, 22)], "file, then environment, then option"
+
+
+@pytest.mark.parametrize("written", ["soon", "2026-02-30", "2026-03-20 10:00:00", "12"])
+def test_a_day_in_the_file_that_is_none_is_refused(written: str, records: Path, tmp_path: Path):
+    with pytest.raises(Refusal, match=r"configuration|cure: correct the day"):
+        build_site(with_day(tmp_path, written), records, tmp_path / "site")
+
+
+def test_the_manual_is_read_and_found_in_every_site(builder: Use, records: Path, tmp_path: Path, site: Path):
+    builder(sample.sample_content)
+    (tmp_path / "pages").mkdir()
+    (tmp_path / "pages/about.md").write_text("# About\n", encoding="utf-8")
+    config = tmp_path / "mkdocs.yml"
+    shell_file = template_folders()[-1] / "site.yml"
+    config.write_text(f"INHERIT: {shell_file}\ndocs_dir: pages\n", encoding="utf-8")
+    own = build_site(config, records, tmp_path / "site", sample.DAY).site
+    for one in (site, own):
+        assert broken_links(one) == []
+        assert 'href="manual/index.html"' in html(one, "index.html")
+        assert "Manual</a>" in re.findall(r'<nav class="trail".*?</nav>', html(one, "manual/visit.html"), re.S)[0]
+        found = {entry["location"] for entry in json.loads(html(one, "search/search_index.json"))["docs"]}
+        assert {"manual/visit.html#columns", "manual/humidity.html#two_pressure_rh", "manual/rules.html"} <= found
 
 
 @pytest.mark.parametrize(

@@ -36,18 +36,26 @@ COLUMNS: dict[str, Column] = {
     column.name: column
     for column in (
         Column(name="sensor", meaning="id of the sensor, or of a reference that is calibrated or checked here"),
-        Column(name="time", meaning="local YYYY-MM-DD HH:MM[:SS]; with offset only in the repeated hour"),
+        Column(name="time", meaning="local `YYYY-MM-DD HH:MM[:SS]`; with an offset only in the repeated hour"),
         Column(name="phase", meaning="what the row is", choices=PHASES),
         Column(name="target", meaning="humidity aimed at", quantities=("humidity",)),
         Column(name="serial", meaning="serial number as seen on the instrument"),
         Column(name="condition", meaning="state of the instrument as seen", choices=CONDITIONS),
         Column(
             name="in_use",
-            meaning="hours-of-use counter as read at the visit, e.g. `in_use [h]`",
+            meaning="hours-of-use counter as read at the visit: for intervals by time in use",
             quantities=("duration",),
         ),
-        Column(name="output", meaning="reading at the sensor", quantities=_SIGNAL),
-        Column(name="far_end", meaning="reading at the far end of the loop", quantities=("humidity",)),
+        Column(
+            name="output",
+            meaning="reading at the sensor: its display, or the signal of its loop",
+            quantities=_SIGNAL,
+        ),
+        Column(
+            name="far_end",
+            meaning="reading at the far end of the loop; beside `output` the error splits into sensor and loop",
+            quantities=("humidity",),
+        ),
         Column(name="loop_meter", meaning="id of the meter that read mA or V"),
         Column(
             name="output_temperature",
@@ -63,10 +71,12 @@ COLUMNS: dict[str, Column] = {
         Column(name="technician", meaning="id of the person"),
         Column(name="soak", meaning="minutes at the point before the first reading", quantities=("duration",)),
         Column(name="note", meaning="free text"),
-        Column(name="log", meaning="log below logs/ whose means over a window are the row's readings; ending optional"),
+        Column(
+            name="log", meaning="log below `logs/` whose means over a window are the row's readings; ending optional"
+        ),
         Column(name="log_from", meaning="beginning of the log's window, written as time is"),
         Column(name="log_until", meaning="end of the log's window, written as time is"),
-        Column(name="medium", meaning="where probe and reference meet; blank: chamber", choices=MEDIA),
+        Column(name="medium", meaning="where probe and reference meet; blank: `chamber`", choices=MEDIA),
         Column(name="saturation_pressure", meaning="pressure of the saturator", quantities=("pressure",)),
         Column(name="saturation_temperature", meaning="temperature of the saturator", quantities=("temperature",)),
         Column(name="chamber_pressure", meaning="pressure at the probe", quantities=("pressure",)),
@@ -75,10 +85,10 @@ COLUMNS: dict[str, Column] = {
         Column(name="condensate", meaning="what stands on the mirror", choices=CONDENSATES),
         Column(
             name="mirror_pressure",
-            meaning="pressure at the mirror, if not the chamber's",
+            meaning="pressure at the mirror, where it is not the chamber's",
             quantities=("pressure",),
         ),
-        Column(name="salt", meaning="salt of the cell, by formula"),
+        Column(name="salt", meaning="salt of a saturated salt cell, by formula"),
         Column(name="reference_humidity", meaning="humidity shown by a transfer probe", quantities=("humidity",)),
         Column(
             name="reference_temperature",
@@ -94,7 +104,11 @@ COLUMNS: dict[str, Column] = {
         Column(name="stated_error", meaning="another laboratory's error", quantities=("humidity",)),
         Column(name="stated_U", meaning="another laboratory's expanded uncertainty", quantities=("humidity",)),
         Column(name="stated_k", meaning="its coverage factor", plain_number=True),
-        Column(name="ambient_pressure", meaning="pressure of the room", quantities=("pressure",)),
+        Column(
+            name="ambient_pressure",
+            meaning="pressure of the room; needed under a gauge pressure",
+            quantities=("pressure",),
+        ),
         Column(name="barometer", meaning="id of the instrument that read ambient_pressure"),
         Column(name="room_temperature", meaning="temperature of the room", quantities=("temperature",)),
         Column(name="room_humidity", meaning="humidity of the room", quantities=("humidity",)),

@@ -125,7 +125,7 @@ def _unknown(index: int, text: str) -> Problem:
     """A name that is no column: often one with spaces, or with its unit in round brackets."""
     name, _, unit = text.replace("(", "[").replace(")", "]").partition("[")
     word = "_".join(name.split()).casefold()
-    cure = f"use a column of the README's list{did_you_mean(word, COLUMNS)}"
+    cure = f"use a column of the manual's list{did_you_mean(word, COLUMNS)}"
     if word in COLUMNS:
         cure = f"write {word}{f' [{unit}' if unit else ''}"
     return Problem(rule=UNKNOWN_COLUMN, index=index, message=f"unknown column {text!r}", cure=cure)

@@ -9,7 +9,7 @@ from pathlib import Path
 from asfound.records.snapshot import Snapshot
 from asfound.scaffold.commits import DemoCommit, Signature
 from asfound.scaffold.demo.history import demo_history, main_tip
-from asfound.scaffold.demo.story import FOLDER
+from asfound.scaffold.demo.story import FOLDER, TODAY
 from asfound.scaffold.facility.empty_facility import empty_facility, kept_in
 
 PACKAGE = Path(__file__).parents[2]
@@ -20,6 +20,7 @@ SLIP = (b",12.056,", b",12.506,")
 """A reading of the open visit, and how it was typed first."""
 AT_THE_CART = datetime(2026, 11, 24, 16, 30)
 CORRECTED = datetime(2026, 11, 25, 8, 20)
+RECORDS_KEY = b"    records: records\n"
 SITE_SET_UP = datetime(2026, 11, 23, 9, 0)
 
 
@@ -61,7 +62,12 @@ def demo_repository(files: Snapshot) -> tuple[DemoCommit, ...]:
 def _shell() -> dict[str, bytes]:
     """The empty facility without its examples, and what the demo says in their place."""
     files = {name: c for name, c in empty_facility().items() if not name.startswith((FOLDER, "example/"))}
+    files["mkdocs.yml"] = files["mkdocs.yml"].replace(RECORDS_KEY, RECORDS_KEY + _day_key())
     return files | {name: content for name, content in kept_in(OWN).items() if name != f"{VISIT}.csv"}
+
+
+def _day_key() -> bytes:
+    return f"    day: {TODAY} # on which the story ends; without this line the site is built for today\n".encode()
 
 
 def _open_branch(fork: DemoCommit, at_the_cart: Signature) -> Sequence[DemoCommit]:

@@ -53,7 +53,7 @@ def facility_from_lists(sensors: ListFile, history: ListFile | None = None, day_
     listed = _yaml({"places": places})
     files[f"{RECORDS}facility.yml"] = _PLACES.sub(lambda _: listed, facility).encode()
     for path, settings in records.items():
-        files[RECORDS + path] = f"# From {sensors.path}: complete it (README: the records).\n{_yaml(settings)}".encode()
+        files[RECORDS + path] = f"# From {sensors.path}: complete it (manual: Records).\n{_yaml(settings)}".encode()
     files |= {RECORDS + path: content for path, content in visits.items()}
     found = check(
         {path.removeprefix(RECORDS): c for path, c in files.items() if path.startswith(RECORDS) and "/." not in path}

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from mkdocs.commands.build import build
 from mkdocs.config import load_config
+from mkdocs.config.defaults import MkDocsConfig
 from mkdocs.exceptions import MkDocsException
 
 from asfound.faults import RecordsRefused
@@ -47,9 +48,9 @@ def build_site(
     """Build the site of `records` and publish it at `site_dir`, all of it or nothing.
 
     `config_file` None: the packaged shell, for records without a mkdocs.yml. `site_dir` None: what the file
-    says, by default `site` beside it. `day` None: ASFOUND_DATE, else today. Same records, templates, code
-    and day: same bytes. Raises RecordsRefused where the records hold errors and Refusal where the site
-    cannot be written; the site that was there then stands as it was.
+    says, by default `site` beside it. `day` None: ASFOUND_DATE, else the day that the file names, else today.
+    Same records, templates, code and day: same bytes. Raises RecordsRefused where the records hold errors and
+    Refusal where the site cannot be written; the site that was there then stands as it was.
     """
     settings: dict[str, str] = {} if site_dir is None else {"site_dir": str(site_dir.resolve())}
     shell = template_folders()[-1] / "site.yml"
@@ -58,7 +59,7 @@ def build_site(
         config_file = shell
         settings.setdefault("site_dir", str(Path("site").resolve()))
     try:
-        config = load_config(str(config_file), **settings)
+        config = _read_config(config_file, settings)
         plugin = config.plugins.get(PLUGIN)
         if not isinstance(plugin, ShellPlugin):
             raise Refusal(
@@ -74,6 +75,13 @@ def build_site(
         raise Refusal(problem.format_message()) from problem
     content = plugin.content
     return Published(site=Path(config.site_dir), pages=len(content.pages), files=len(content.files))
+
+
+def _read_config(config_file: Path, settings: dict[str, str]) -> MkDocsConfig:
+    try:
+        return load_config(str(config_file), **settings)
+    except ValueError as problem:  # what YAML takes for a day and is none, such as 2026-02-30
+        raise Refusal(f"{config_file}: {problem}", "correct the day; write it as YYYY-MM-DD") from None
 
 
 def serve_site(

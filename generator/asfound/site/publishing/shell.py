@@ -18,7 +18,7 @@ from typing import Any
 
 from jinja2 import Environment
 from mkdocs.config import config_options
-from mkdocs.config.base import Config
+from mkdocs.config.base import BaseConfigOption, Config, ValidationError
 from mkdocs.config.config_options import ExtraScriptValue
 from mkdocs.config.defaults import MkDocsConfig
 from mkdocs.exceptions import Abort
@@ -34,6 +34,7 @@ from mkdocs.utils.templates import TemplateContext
 from asfound.faults import RecordsRefused
 from asfound.printing.templates import template_files, template_folders
 from asfound.records.load import zone_at
+from asfound.records.models.fields import parse_day
 from asfound.refusals import Refusal
 from asfound.site.publishing.content import SiteContent, SitePage
 from asfound.site.publishing.declared_packages import plotly_script
@@ -57,17 +58,29 @@ def load_builder() -> Builder:
     return site_content
 
 
+class _Day(BaseConfigOption[date]):
+    """A day; YAML reads an unquoted one as a date by itself."""
+
+    def run_validation(self, value: object) -> date:
+        try:
+            return parse_day(str(value))
+        except ValueError:
+            raise ValidationError(f"{value!s:.40} is not a day; write it as YYYY-MM-DD") from None
+
+
 class ShellConfig(Config):
     """What mkdocs.yml may say under the plugin's name; folders count from the file's own."""
 
     records = config_options.Dir(default="records", exists=False)
     templates = config_options.Optional(config_options.Dir(exists=True))
+    day = config_options.Optional(_Day())
+    """the day that the site is built for where neither --date nor ASFOUND_DATE says another; left out: today"""
 
 
 class ShellPlugin(BasePlugin[ShellConfig]):
     """Builds the content when mkdocs starts, has it rendered aside, and publishes all of it or nothing.
 
-    `day` is set by our own commands; mkdocs alone asks which day it is.
+    `day` is set by our own commands, where they are given one; else mkdocs.yml, or the clock, is asked.
     """
 
     day: date | None = None
@@ -83,7 +96,7 @@ class ShellPlugin(BasePlugin[ShellConfig]):
         """Compute before anything is written: faulty records end the build here."""
         records = Path(self.config.records)
         try:
-            day = self.day or today(zone_at(records))
+            day = self.day or today(zone_at(records), otherwise=self.config.day)
             own = _own_templates(self.config.templates, config)
             self.folders = template_folders(own)
             if not records.is_dir():
@@ -101,6 +114,8 @@ class ShellPlugin(BasePlugin[ShellConfig]):
         self._staged = staged
         config.site_dir = str(staged.staging)
         self._set_epoch(day)
+        if day == self.config.day:  # a site that stays on its day says so on every page
+            config.extra["fixed_day"] = str(day)
         if self.content.name:
             config.site_name = escape(self.content.name)
         config.theme.dirs[:0] = [str(folder / "shell") for folder in self.folders]
@@ -145,6 +160,11 @@ class ShellPlugin(BasePlugin[ShellConfig]):
         """Render one page of each kind and stamp the others: see stencil.py."""
         env.template_class = stamping_templates(_kind)
         return env
+
+    def on_page_markdown(self, markdown: str, /, *, page: Page, config: MkDocsConfig, files: Files) -> None:
+        """Let the search show what the records hold before the manual, whose examples may name the same sensor."""
+        if page.file.src_uri.startswith("manual/"):
+            page.meta["search"] = {"boost": 0.1}
 
     def on_page_context(
         self, context: TemplateContext, /, *, page: Page, config: MkDocsConfig, nav: Navigation
