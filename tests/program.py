@@ -27,7 +27,7 @@ MODULES = {
         "calibrations", "cell_sources", "indications", "lines", "measure", "monte_carlo", "reading_table",
         "reference_inputs", "reference_values", "repeatability", "shifts", "visit_curves",
     ),
-    "asfound.assessment": ("assess", "due", "standing"),
+    "asfound.assessment": ("assess", "due", "pipeline", "standing"),
     "asfound.assessment.results": ("adjustment", "assembly", "conformity", "judging", "slots", "summary", "table"),
     "asfound.assessment.history": (
         "change_charts", "drift", "epochs", "instruments", "interval", "line", "outlook", "reliability",

@@ -19,9 +19,7 @@ from asfound.cli import suit_the_work
 
 suit_the_work()  # as the commands do, before numpy is loaded
 
-from asfound.assessment.assess import assemble
-from asfound.assessment.results.assembly import make_results
-from asfound.measurement.measure import measure
+from asfound.assessment.pipeline import LINEAR, doubted, judged, measured, summarised
 from asfound.records.visits.rows import sensor_visits
 from asfound.soak.checking_with_logs import check
 from tests.builders import records, sensor, two_pressure
@@ -83,17 +81,19 @@ def main(arguments: list[str]) -> None:
     found, faults = timed("read and check", lambda: check(files))
     assert found is not None and not [f for f in faults if f.rule.severity == "error"], faults[:3]
     parts = timed("rows to plateaus", lambda: sensor_visits(found))
-    measured = timed("errors and budgets", lambda: measure(found, parts))
-    assert not measured.faults, measured.faults[:3]
-    results = timed("results and verdicts", lambda: make_results(found, parts, measured, {}))
-    timed("standings, drift, due", lambda: assemble(found, date(2026, 11, 25), parts, measured, {}, results, []))
+    lines = timed("errors and budgets", lambda: measured(found, parts))
+    assert not lines.measurement.faults, lines.measurement.faults[:3]
+    results, day = timed("results and verdicts", lambda: judged(lines, LINEAR)), date(2026, 11, 25)
+    timed("standings, drift, due", lambda: summarised(doubted(results, day), day))
     print(f"{'all':28s} {total:7.2f} s {rows / total:12,.0f} rows/s")
-    print(f"{len(results):,} results; {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB at most")
+    print(
+        f"{len(results.results):,} results; {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB at most"
+    )
     files = with_refused_reading(files)
     found, faults = timed("read, one reading refused", lambda: check(files))
     assert found is not None
-    refused = timed("errors, one reading refused", lambda: measure(found, sensor_visits(found)))
-    assert [fault.rule.name for fault in refused.faults] == ["no-humidity"]
+    refused = timed("errors, one reading refused", lambda: measured(found, sensor_visits(found)))
+    assert [fault.rule.name for fault in refused.measurement.faults] == ["no-humidity"]
 
 
 if __name__ == "__main__":

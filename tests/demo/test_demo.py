@@ -14,13 +14,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from asfound.assessment.assess import Assessment, assemble, check
+from asfound.assessment.assess import Assessment, check
 from asfound.assessment.due import DueState
-from asfound.assessment.results.assembly import make_results
+from asfound.assessment.pipeline import LINEAR, doubted, judged, measured, summarised
 from asfound.assessment.results.table import Result
 from asfound.assessment.standing import Standing, State
 from asfound.faults import Severity
-from asfound.measurement.measure import measure
 from asfound.records.snapshot import Snapshot, from_folder
 from asfound.records.visits.rows import sensor_visits
 from asfound.soak.checking_with_logs import check as check_records
@@ -45,10 +44,8 @@ def demo(files: Snapshot) -> Assessment:
     """The assessment by the linear answers: Monte Carlo changes no situation, and takes its time."""
     records, faults = check_records(files)
     assert records is not None
-    visits = sensor_visits(records)
-    measurement = measure(records, visits)
-    results = make_results(records, visits, measurement, {})
-    return assemble(records, TODAY, visits, measurement, {}, results, faults)
+    found = measured(records, sensor_visits(records), faults)
+    return summarised(doubted(judged(found, LINEAR), TODAY), TODAY)
 
 
 @pytest.fixture(scope="module")

@@ -9,10 +9,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from asfound.assessment.assess import Assessment, assemble
+from asfound.assessment.assess import Assessment
 from asfound.assessment.findings.investigation import Trends
-from asfound.assessment.results.assembly import make_results
-from asfound.measurement.measure import measure
+from asfound.assessment.pipeline import LINEAR, doubted, judged, measured, summarised
 from asfound.records.load import load
 from asfound.records.snapshot import from_folder
 from asfound.records.trends.exports import check_trends, read_trend
@@ -37,12 +36,10 @@ def demo(simulated: tuple[dict[str, bytes], Truths]) -> Assessment:
     files = {**from_folder(RECORDS), **simulated[0]}
     records, faults = load(files)
     assert records is not None
-    visits = sensor_visits(records)
-    measurement = measure(records, visits)
-    results = make_results(records, visits, measurement, {})
-    found = Trends(files, records)
-    assessment = assemble(records, TODAY, visits, measurement, {}, results, faults, found)
-    assert found.faults == []
+    trend_files = Trends(files, records)
+    found = measured(records, sensor_visits(records), faults)
+    assessment = summarised(doubted(judged(found, LINEAR), TODAY), TODAY, trend_files)
+    assert trend_files.faults == []
     return assessment
 
 

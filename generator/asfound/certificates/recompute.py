@@ -11,19 +11,16 @@ import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date
 from functools import cached_property
 from types import MappingProxyType
 
-from asfound.assessment.assess import Assessment, assemble, monte_carlo_answers
+from asfound.assessment.pipeline import judged, measured, summarised
 from asfound.assessment.references.doubt import REFERENCE_IN_DOUBT
-from asfound.assessment.results.assembly import make_results
 from asfound.certificates.evidence import PEOPLE
 from asfound.certificates.statement import Statement, Statements
 from asfound.faults import Fault, Severity
 from asfound.measurement.cell_sources import Part
-from asfound.measurement.lines import LineKey, Measurement
-from asfound.measurement.measure import measure
+from asfound.measurement.lines import LineKey
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.load import Records, load
 from asfound.records.models import Channel
@@ -115,36 +112,16 @@ def computed(inputs: Inputs) -> Statement:
     mine = next((part for part in parts if part.visit.path == inputs.path and part.sensor == inputs.sensor), None)
     if mine is None:
         raise CannotRecompute(f"{inputs.path} holds no readings of {inputs.sensor}")
-    measurement = measure(records, parts, known=inputs.pools)
-    if errors := [fault for fault in measurement.faults if fault.rule.severity is Severity.ERROR]:
+    found = measured(records, parts, faults, known=inputs.pools)
+    if errors := [fault for fault in found.measurement.faults if fault.rule.severity is Severity.ERROR]:
         raise _refused(errors)
-    assessment = _assessment(records, mine.visit.day, parts, measurement, faults)
+    # Not doubted: whatever other visits know of a reference is not here.
+    assessment = summarised(judged(found), mine.visit.day)
     summary = next(one for one in assessment.summaries if one.sensor_visit is mine)
     making = Statements(assessment)
     if not making.may_be_certified(summary):
         raise CannotRecompute(f"no result of {inputs.sensor} in {inputs.path} may be certified")
     return making.preview(summary)
-
-
-def _assessment(
-    records: Records, day: date, parts: list[SensorVisit], measurement: Measurement, faults: list[Fault]
-) -> Assessment:
-    """An assessment of these parts alone, without the doubts that they cannot know all of."""
-    answers = monte_carlo_answers(records, measurement)
-    results = make_results(records, parts, measurement, answers, faults)
-    whole = assemble(records, day, parts, measurement, answers, results, faults)
-    summaries = tuple(
-        replace(
-            summary,
-            results=summary.results.replaced(
-                reservations=[
-                    tuple(f for f in r.reservations if f.rule.name not in NOT_RECOMPUTED) for r in summary.results
-                ]
-            ),
-        )
-        for summary in whole.summaries
-    )
-    return replace(whole, summaries=summaries)
 
 
 def _needed(inputs: Inputs, records: Records, part: SensorVisit) -> bool:

@@ -16,7 +16,7 @@ from asfound.faults import Fault, Place, Rule, Severity, error, reservation
 from asfound.measurement.calibrations import Calibrations
 from asfound.measurement.cell_sources import CellSources, Left, Part, Surroundings
 from asfound.measurement.indications import COLUMNS_OF, indications
-from asfound.measurement.lines import Line, LineKey, Measurement
+from asfound.measurement.lines import Growing, Line, LineKey, Measurement
 from asfound.measurement.log_errors import Logged, logged_cells
 from asfound.measurement.reading_table import reading_table
 from asfound.measurement.reference_values import ReferenceValues, reference_values
@@ -58,14 +58,13 @@ def measure(
     """
     catalogue = Catalogue()
     calibrations = Calibrations(records, catalogue, shifts=shifts)
-    whole = Measurement()
+    found = Growing()
     terms: list[Terms] = []
     for stage in in_stages(records, sensor_visits):
-        _Stage(records, stage, calibrations, whole, terms, known, approved).run()
-        add_curves(records, whole, calibrations, Terms.joined(terms))
-    whole.curves = calibrations.curves
-    whole.budgets = make_budgets(catalogue, Terms.joined(terms), len(whole.lines))
-    return whole
+        _Stage(records, stage, calibrations, found, terms, known, approved).run()
+        add_curves(records, found, calibrations, Terms.joined(terms))
+    budgets = make_budgets(catalogue, Terms.joined(terms), len(found.lines))
+    return found.whole(budgets, calibrations.curves)
 
 
 class _Stage:
@@ -76,7 +75,7 @@ class _Stage:
         records: Records,
         sensor_visits: Sequence[SensorVisit],
         calibrations: Calibrations,
-        whole: Measurement,
+        whole: Growing,
         terms: list[Terms],
         known: Mapping[LineKey, Repeatability] | None,
         approved: Collection[tuple[str, str]] | None,

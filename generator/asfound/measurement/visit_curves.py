@@ -8,7 +8,7 @@ import numpy as np
 
 from asfound.measurement.calibrations import Calibrations, VisitCurve
 from asfound.measurement.cell_sources import Part
-from asfound.measurement.lines import Line, Measurement
+from asfound.measurement.lines import Growing, Line, Measurement
 from asfound.records.load import Records
 from asfound.records.models import Channel
 from asfound.records.visits.rows import SensorVisit
@@ -59,7 +59,7 @@ def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[li
     return [stages[level] for level in sorted(stages)]
 
 
-def add_curves(records: Records, whole: Measurement, calibrations: Calibrations, terms: Terms) -> None:
+def add_curves(records: Records, whole: Growing, calibrations: Calibrations, terms: Terms) -> None:
     """Curves of references that were calibrated in what has been measured so far."""
     wanted = [
         (reference.id, quantity, channel, calibration)
@@ -79,7 +79,7 @@ def add_curves(records: Records, whole: Measurement, calibrations: Calibrations,
 
 
 def _curve(
-    whole: Measurement, pick: Callable[[Iterable[int]], Terms], reference: str, visit: str, channel: Channel
+    whole: Growing, pick: Callable[[Iterable[int]], Terms], reference: str, visit: str, channel: Channel
 ) -> VisitCurve | None:
     """As left (else as found), settled points only; rising and falling averaged at each point."""
     points = points_of(whole, reference, visit, channel, ("as_left", "as_found"))
@@ -103,7 +103,9 @@ Point = list[tuple[int, Line, float]]
 """Number, line and weight of what makes up one point of a curve; weights sum to 1."""
 
 
-def points_of(whole: Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]) -> list[Point]:
+def points_of(
+    whole: Growing | Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]
+) -> list[Point]:
     """Points of the first of the phases that was read, by indication; a direction counts once, however often read."""
     read = [
         (number, line, whole.cells[line.cell].plateau)

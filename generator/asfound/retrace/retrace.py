@@ -18,15 +18,14 @@ import numpy as np
 
 from asfound.assessment.assess import Assessment
 from asfound.assessment.findings.cases import Case, find_cases
+from asfound.assessment.pipeline import judged, measured
 from asfound.assessment.references.doubt import REFERENCE_IN_DOUBT
-from asfound.assessment.results.assembly import make_results
 from asfound.assessment.results.conformity import Verdict
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result, Results
 from asfound.assessment.standing import State, state_of
 from asfound.faults import Fault
 from asfound.measurement.lines import Line, Measurement
-from asfound.measurement.measure import measure
 from asfound.measurement.monte_carlo import NEAR_SATURATION, Answer, monte_carlo
 from asfound.measurement.shifts import Shift
 from asfound.records.models import Channel
@@ -202,9 +201,9 @@ class Retracer:
         """What is otherwise where references had these further errors."""
         touched = self._paths(self._leaning(shifts))
         again = self._parts(self._with_calibrating(touched))
-        measurement = measure(self.records, again, shifts=tuple(shifts), known=self.known)
-        answers, reservations = self._answers(measurement), self.assessment.reservations
-        results = make_results(self.records, self._parts(touched), measurement, answers, reservations)
+        found = measured(self.records, again, self.assessment.reservations, shifts=tuple(shifts), known=self.known)
+        measurement = found.measurement
+        results = judged(found, self._answers(measurement), self._parts(touched)).results
         pairs = (Moved(before=self.results[r.key], after=r) for r in _refused(measurement, results))
         moved = tuple(pair for pair in pairs if _differs(pair))
         after = self._after(moved)

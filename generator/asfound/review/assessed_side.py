@@ -6,26 +6,31 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from asfound.assessment.assess import Assessment, assemble, monte_carlo_answers
 from asfound.assessment.due import Due, due
 from asfound.assessment.findings.cases import Case, find_cases
-from asfound.assessment.references.doubt import doubts, with_doubts
-from asfound.assessment.results.assembly import make_results
-from asfound.assessment.results.plausibility import mix_ups
+from asfound.assessment.pipeline import (
+    Approved,
+    Assessment,
+    Judged,
+    Measured,
+    doubted,
+    judged,
+    measured,
+    monte_carlo_answers,
+    standing_visits,
+    summaries,
+    summarised,
+)
 from asfound.assessment.results.summary import SensorVisitSummary
-from asfound.assessment.results.table import NO_RESULTS, Result, Results
+from asfound.assessment.results.table import Result, Results
 from asfound.assessment.standing import State, state_of
 from asfound.faults import Fault, Severity
 from asfound.measurement.lines import LineKey, Measurement
-from asfound.measurement.measure import measure
-from asfound.measurement.monte_carlo import Answer
 from asfound.records.load import Records
-from asfound.records.settings_in_force import SettingsOn, instrument_on
-from asfound.records.visits.rows import SensorVisit, sensor_visits
+from asfound.records.settings_in_force import instrument_on
+from asfound.records.visits.rows import sensor_visits
 from asfound.review.concern import Concern
 
-Approved = Collection[tuple[str, str]] | None
-"""(path of the visit, sensor) that count in pools; None: all do"""
 Key = tuple[str, str, str, int]
 """visit, sensor, channel, plateau"""
 LEAST_SHARE = 1e-6
@@ -52,9 +57,7 @@ class Side:
     standings: Mapping[str, Standing]
     cases: Mapping[tuple[str, str], Case]
     """by (visit, sensor)"""
-    parts: tuple[SensorVisit, ...]
-    measurement: Measurement
-    answers: Mapping[int, Answer]
+    judged: Judged
 
     @property
     def errors(self) -> tuple[Fault, ...]:
@@ -63,40 +66,31 @@ class Side:
 
     def assessment(self, positions: Collection[str], day: date) -> Assessment:
         """Everything about some sensors alone; what a family's visits say of rates and reliability is not in it."""
+        found = self.judged.measured
         mine = {name: sensor for name, sensor in self.records.sensors.items() if name in positions}
-        parts = [sv for sv in self.parts if sv.sensor in mine or sv.sensor in self.records.references]
-        records = replace(self.records, sensors=mine)
-        results = Results.of(r for r in self.results.values() if r.sensor in mine or r.sensor in records.references)
-        whole = assemble(records, day, parts, self.measurement, self.answers, results, self.faults)
+        parts = tuple(sv for sv in found.parts if sv.sensor in mine or sv.sensor in self.records.references)
+        results = Results.of(
+            r for r in self.results.values() if r.sensor in mine or r.sensor in self.records.references
+        )
+        alone = replace(found, records=replace(self.records, sensors=mine), parts=parts)
+        whole = summarised(replace(self.judged, measured=alone, results=results), day)
         return replace(whole, records=self.records)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Measured:
-    """One side measured: every part that the change bears on, and those whose pools they lean on; not judged yet."""
-
-    records: Records
-    faults: tuple[Fault, ...]
-    parts: tuple[SensorVisit, ...]
-    measurement: Measurement
-
-
-def measured(
+def measured_side(
     records: Records | None, faults: Sequence[Fault], concern: Concern, approved: Approved, day: date
 ) -> Measured | None:
     """The records of one side measured; None where there is no facility to speak of.
 
-    Visits that hold errors are left out whole.
+    Every part that the change bears on, and those whose pools they lean on. Visits that hold errors are left out whole.
     """
     if records is None:
         return None
     broken = {fault.place.path for fault in faults if fault.rule.severity is Severity.ERROR}
     sound = tuple(v for v in records.visits if v.id in concern.visits and v.path not in broken and v.day <= day)
     records = replace(records, visits=sound)
-    parts = tuple(sv for sv in sensor_visits(records) if concern.holds(records, sv.visit, sv.sensor))
-    measurement = measure(records, parts, approved=approved)
-    found = (*faults, *measurement.faults, *mix_ups(measurement))
-    return Measured(records=records, faults=found, parts=parts, measurement=measurement)
+    parts = (sv for sv in sensor_visits(records) if concern.holds(records, sv.visit, sv.sensor))
+    return measured(records, parts, faults, approved=approved)
 
 
 def moved_by_pools(concern: Concern, before: Measured | None, after: Measured) -> frozenset[str]:
@@ -124,48 +118,24 @@ def _numbers(measurement: Measurement, sensors: Collection[str]) -> dict[LineKey
     }
 
 
-def judged(side: Measured, positions: Collection[str], day: date) -> Side:
+def judged_side(side: Measured, positions: Collection[str], day: date) -> Side:
     """A measured side judged on a day, as far as some sensors go."""
-    records, measurement = side.records, side.measurement
-    wanted = tuple(sv for sv in side.parts if sv.sensor in positions or sv.sensor in records.references)
-    cells = {i for i, cell in enumerate(measurement.cells) if cell.sensor_visit.sensor in positions}
-    answers = monte_carlo_answers(records, measurement, cells)
-    results = make_results(records, wanted, measurement, answers, side.faults)
-    results = with_doubts(records, measurement, results, doubts(records, measurement, results, day))
-    summaries = _summaries(records, wanted, results)
+    records, cells = side.records, side.measurement.cells
+    wanted = [sv for sv in side.parts if sv.sensor in positions or sv.sensor in records.references]
+    here = {i for i, cell in enumerate(cells) if cell.sensor_visit.sensor in positions}
+    found = doubted(judged(side, monte_carlo_answers(side, here), wanted), day)
+    visits = standing_visits(summaries(found, (sv for sv in wanted if sv.sensor in records.sensors), advised=False))
     return Side(
         records=records,
-        faults=side.faults,
-        results={result.key: result for result in results},
+        faults=(*side.faults, *side.physics),
+        results={result.key: result for result in found.results},
         standings={
-            name: _standing(records, name, summaries.get(name, ()), day)
+            name: _standing(records, name, visits.get(name, ()), day)
             for name in sorted(positions & records.sensors.keys())
         },
-        cases={(case.visit, case.sensor): case for case in find_cases(summaries, records.findings)},
-        parts=side.parts,
-        measurement=measurement,
-        answers=answers,
+        cases={(case.visit, case.sensor): case for case in find_cases(visits, records.findings)},
+        judged=found,
     )
-
-
-def _summaries(records: Records, parts: Sequence[SensorVisit], results: Results) -> dict[str, list[SensorVisitSummary]]:
-    """By sensor, its visits that stand with their results and the set points of their days."""
-    by_visit = results.by_visit()
-    found: dict[str, list[SensorVisitSummary]] = {}
-    for sv in parts:
-        sensor = records.sensors.get(sv.sensor)
-        if sensor is None or sv.withdrawn:
-            continue
-        points = SettingsOn(records, sensor, sv.visit.day).dated("points")
-        summary = SensorVisitSummary(
-            sensor_visit=sv,
-            results=by_visit.get((sv.visit.id, sv.sensor), NO_RESULTS),
-            advice=None,
-            hysteresis=(),
-            points=tuple(points.humidity) if points else (),
-        )
-        found.setdefault(sv.sensor, []).append(summary)
-    return found
 
 
 def _standing(records: Records, name: str, visits: Sequence[SensorVisitSummary], day: date) -> Standing:

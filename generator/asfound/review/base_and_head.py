@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date
 from functools import cached_property, partial
 
+from asfound.assessment.pipeline import Approved, Measured
 from asfound.assessment.results.table import Result
 from asfound.faults import Fault
 from asfound.provenance import Provenance, provenance_at
@@ -14,7 +15,7 @@ from asfound.records.issued import read_issued
 from asfound.records.load import Records
 from asfound.records.snapshot import EVIDENCE, LazySnapshot, Snapshot
 from asfound.records.visits.visit_files import NAME
-from asfound.review.assessed_side import Approved, Key, Measured, Side, judged, measured, moved_by_pools
+from asfound.review.assessed_side import Key, Side, judged_side, measured_side, moved_by_pools
 from asfound.review.changes import Change
 from asfound.review.concern import Concern
 from asfound.soak.checking_with_logs import check as check_records
@@ -35,7 +36,9 @@ class Sides:
         before, after = self._measured(self.base, self.base_faults), self._measured(self.head, self.faults)
         assert after is not None
         self.positions = self.concern.positions | moved_by_pools(self.concern, before, after)
-        return (judged(before, self.positions, self.day) if before else None), judged(after, self.positions, self.day)
+        return (judged_side(before, self.positions, self.day) if before else None), judged_side(
+            after, self.positions, self.day
+        )
 
     def results_of(self, records: Records) -> Mapping[Key, Result]:
         """Results of the head's visits by other records."""
@@ -63,11 +66,11 @@ class Sides:
         return replace(records, visits=visits, sensors={**sensors, **records.sensors}, documents=documents), faults
 
     def _measured(self, records: Records | None, faults: Sequence[Fault]) -> Measured | None:
-        return measured(records, faults, self.concern, self.approved, self.day)
+        return measured_side(records, faults, self.concern, self.approved, self.day)
 
     def _results(self, records: Records | None, faults: Sequence[Fault]) -> Mapping[Key, Result]:
         side = self._measured(records, faults)
-        return judged(side, self.positions, self.day).results if side else {}
+        return judged_side(side, self.positions, self.day).results if side else {}
 
     def _base_files(self) -> Snapshot:
         """The base's records without the visits that the change does not reach."""

@@ -88,7 +88,7 @@ class _Leaning:
         }
         self.parts: dict[tuple[str, str], list[SensorVisit]] = {}
         for side in self.sides:
-            for part in side.parts:
+            for part in side.judged.measured.parts:
                 self.parts.setdefault((part.visit.id, part.sensor), []).append(part)
         self.visits: dict[str, set[str]] = {}
         for name in map(NAME.fullmatch, change.paths):

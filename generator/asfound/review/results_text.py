@@ -14,7 +14,7 @@ from asfound.review.markup import MOST, folded, more, some, table, text
 from asfound.review.meaning import Meaning, Pair, StandingChange, differs
 from asfound.rounding import NOTHING
 from asfound.site.views.results import worst
-from asfound.terminal.explain import GLYPHS
+from asfound.terminal.tables import GLYPHS
 from asfound.wording import words
 
 STATE_GLYPHS = {State.OUT: "✗", State.CLOSE: "≈", State.IN: "✓", State.NONE: "–", State.NEVER: "–"}

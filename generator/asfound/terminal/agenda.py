@@ -12,7 +12,7 @@ from asfound.planning.calendar_file import place_words
 from asfound.planning.rounds import Round, Together, hours
 from asfound.records.load import Records
 from asfound.rounding import NOTHING
-from asfound.terminal.explain import aligned
+from asfound.terminal.tables import aligned
 from asfound.wording.cautions import SUMMARY
 from asfound.wording.words import counted
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import textwrap
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +11,6 @@ from typing import Any
 
 from asfound.assessment.assess import Approvals, Assessment, assess_visit
 from asfound.assessment.due import points_met
-from asfound.assessment.results.conformity import Verdict
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
 from asfound.faults import Fault
@@ -23,18 +21,7 @@ from asfound.refusals import Refusal
 from asfound.rounding import NOTHING, expanded, fixed, freedom, json_number, significant, value_with
 from asfound.site.views.results import worst
 from asfound.soak.waiting import expanded as U_of_left
-
-WIDTH = 100
-"""Columns of the terminal that sentences may fill."""
-
-GLYPHS = {
-    Verdict.PASS: "✓",
-    Verdict.CONDITIONAL_PASS: "≈",
-    Verdict.CONDITIONAL_FAIL: "≈",
-    Verdict.FAIL: "✗",
-    Verdict.UNDECIDED: "?",
-    Verdict.NONE: "–",
-}
+from asfound.terminal.tables import GLYPHS, aligned, wrapped
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,13 +112,13 @@ def _sensor_text(explained: Explained, summary: SensorVisitSummary, budgets: boo
             lines.append(f"  plateau {result.plateau}: not done{f' ({result.note})' if result.note else ''}")
     rules = dict.fromkeys(r.rule for r in chosen if r.has_verdict)
     for rule in rules:
-        lines += textwrap.wrap(f"rule: {rule}", WIDTH, initial_indent="  ", subsequent_indent="    ")
+        lines += wrapped(f"rule: {rule}", "  ", "    ")
     for width in summary.hysteresis:
         size = f"{value_with(width.width, width.U, sign=True)} ± {expanded(width.U)} {width.unit}"
         lines.append(f"  hysteresis at {width.target:g} %RH (falling − rising): {size}")
     if summary.advice is not None:
         said = f"advice: {summary.advice.sentence}"
-        lines += textwrap.wrap(said, WIDTH, initial_indent="  ", subsequent_indent="    ")
+        lines += wrapped(said, "  ", "    ")
     if budgets and explained.assessment is not None:
         for result in chosen:
             lines += ["", *_budget_text(explained.assessment, result)]
@@ -195,13 +182,6 @@ def _table(results: Sequence[Result]) -> list[str]:
         parts = [_SPLIT, *(_parts(r) for r in results)]
         rows = [(*row[:-1], *own, row[-1]) for row, own in zip(rows, parts, strict=True)]
     return aligned(rows, indent=2)
-
-
-def aligned(rows: Sequence[Sequence[str]], indent: int) -> list[str]:
-    """The rows of a table as lines, each column as wide as its longest cell."""
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    padded = ("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
-    return [" " * indent + line.rstrip() for line in padded]
 
 
 def _row(r: Result) -> tuple[str, ...]:

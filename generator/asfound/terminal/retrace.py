@@ -19,7 +19,7 @@ from asfound.records.models.references import QUANTITIES
 from asfound.refusals import Refusal
 from asfound.retrace.retrace import CERTIFICATE_SHARE, Moved, Retrace
 from asfound.rounding import MINUS, NOTHING, expanded, json_number, significant, value_with
-from asfound.terminal.explain import aligned
+from asfound.terminal.tables import aligned
 from asfound.units import CANONICAL, UnitError, amount, symbols
 from asfound.wording.words import counted, verb
 

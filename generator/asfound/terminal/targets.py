@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 from asfound.planning.target_model import Remark, SensorTargets, Target
 from asfound.rounding import NOTHING, fixed, json_number
-from asfound.terminal.explain import WIDTH, aligned
+from asfound.terminal.tables import aligned, wrapped
 from asfound.wording.cautions import LINES
 from asfound.wording.words import listed
 
@@ -23,24 +22,24 @@ VERBS = {
 
 def as_text(found: Sequence[SensorTargets]) -> str:
     """The cautions, then each sensor with its points as lines."""
-    blocks = ["\n".join(line for caution in LINES for line in _wrapped(caution, "! ", "  "))]
+    blocks = ["\n".join(line for caution in LINES for line in wrapped(caution, "! ", "  "))]
     return "\n\n".join([*blocks, *(_sensor_text(one) for one in found)])
 
 
 def _sensor_text(found: SensorTargets) -> str:
     over = " over ice" if found.over_ice else ""
     lines = [f"{found.sensor}, {found.name}: against {found.reference}"]
-    lines += _wrapped("; ".join(found.taken), "  ", "  ")
+    lines += wrapped("; ".join(found.taken), "  ", "  ")
     if found.reach is not None:
         lines.append(
             f"  {found.reference} gives {fixed(found.reach[0], 1)} to {fixed(found.reach[1], 1)} %RH over water"
         )
-    lines += [line for remark in found.remarks for line in _wrapped(_said(remark), "  ! ", "    ")]
+    lines += [line for remark in found.remarks for line in wrapped(_said(remark), "  ! ", "    ")]
     head = ("point", VERBS[found.kind], "dew or frost point")
     rows = [(f"{target.point:g} %RH{over}", _what(target), _condensation(target)) for target in found.points]
     lines += aligned([head, *rows], indent=2)
     for remark, points in _together(found.points).items():
-        lines += _wrapped(f"{listed(points)} %RH: {_said(remark)}", "  ! ", "    ")
+        lines += wrapped(f"{listed(points)} %RH: {_said(remark)}", "  ! ", "    ")
     return "\n".join(lines)
 
 
@@ -66,10 +65,6 @@ def _condensation(target: Target) -> str:
 
 def _said(remark: Remark) -> str:
     return f"{remark.kind}: {remark.text}"
-
-
-def _wrapped(text: str, first: str, others: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=others)
 
 
 def as_json(found: Sequence[SensorTargets]) -> str:

@@ -37,17 +37,23 @@ class SensorVisitSummary:
 
 
 def summary_of(
-    records: Records, measurement: Measurement, sv: SensorVisit, by_visit: Mapping[tuple[str, str], Results]
+    records: Records,
+    measurement: Measurement,
+    sv: SensorVisit,
+    by_visit: Mapping[tuple[str, str], Results],
+    *,
+    advised: bool = True,
 ) -> SensorVisitSummary:
-    """One sensor at one visit; `by_visit`: results by (visit, sensor)."""
+    """One sensor at one visit; `by_visit`: results by (visit, sensor). `advised`: with advice and hysteresis."""
     found = NO_RESULTS if sv.withdrawn else by_visit.get((sv.visit.id, sv.sensor), NO_RESULTS)
     sensor = records.sensors.get(sv.sensor)
     settings = SettingsOn(records, sensor, sv.visit.day) if sensor is not None else None
     points = settings.dated("points") if settings else None
+    budgets, changed = measurement.whole(), bool(sv.changes)
     return SensorVisitSummary(
         sensor_visit=sv,
         results=found,
-        advice=advice(found, settings, measurement.whole(), adjusted=bool(sv.changes)) if settings and found else None,
-        hysteresis=hysteresis(found, measurement.whole()),
+        advice=advice(found, settings, budgets, adjusted=changed) if advised and settings and found else None,
+        hysteresis=hysteresis(found, budgets) if advised else (),
         points=tuple(points.humidity) if points else (),
     )

@@ -6,7 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from asfound import __version__
-from asfound.faults import RULES, Fault, Severity, in_order
+from asfound.assessment.all_rules import ALL_RULES
+from asfound.faults import Fault, Rule, Severity, in_order
+from asfound.printing.unprintable import UNPRINTABLE
 from asfound.site.lookup.lookup import Lookup
 from asfound.site.views.approvals import history_facts
 from asfound.site.views.issued import IssuedView, issued_view
@@ -87,9 +89,8 @@ def data(
         issued=issued_view(lookup, files),
         reservations=tuple(map(_fault_row, all_reservations(lookup))),
         rules=tuple(
-            RuleRow(name=rule.name, severity=str(rule.severity), summary=rule.summary, effect=_effect(rule.name))
-            for rule in sorted(RULES.values(), key=lambda rule: rule.name)
-            if not rule.of_changes
+            RuleRow(name=rule.name, severity=str(rule.severity), summary=rule.summary, effect=_effect(rule))
+            for rule in sorted([*ALL_RULES.values(), UNPRINTABLE], key=lambda rule: rule.name)
         ),
         licences=licences,
         version=__version__,
@@ -129,8 +130,7 @@ def _fault_row(fault: Fault) -> FaultRow:
     )
 
 
-def _effect(name: str) -> str:
-    rule = RULES[name]
+def _effect(rule: Rule) -> str:
     if rule.severity is Severity.ERROR:
         return "nothing is built"
     withheld = [

@@ -117,7 +117,7 @@ def _whole(lookup: Lookup, summary: SensorVisitSummary, read: Sequence[_Read]) -
     begin = min(one.logged.begin for one in read) - LEAD_S
     sensor = lookup.records.sensors.get(summary.sensor_visit.sensor)
     settings = SettingsOn(lookup.records, sensor, summary.sensor_visit.visit.day) if sensor is not None else None
-    calibrations = Calibrations(lookup.records, Catalogue(), curves=measurement.curves)
+    calibrations = Calibrations(lookup.records, Catalogue(), curves=dict(measurement.curves))
     (samples,) = samples_of([(cell, settings, whole, begin)], calibrations)
     return whole, samples
 
