@@ -66,6 +66,9 @@ def test_a_statement_cannot_be_altered_once_it_is_made():
         (("results",), {}, "results: input should be a valid array"),
         (("evidence", "records", 0, "base64"), "=", "evidence.records.0.base64: "),
         (("evidence", "pools", 0), [], "evidence.pools.0: "),
+        (("evidence", "pools", 0, "s"), -0.1, "evidence.pools.0.s: "),
+        (("evidence", "pools", 0, "s"), 1e308, "evidence.pools.0.s: "),
+        (("results", 0, "rows"), [], "results.0.rows: "),
     ],
 )
 def test_what_does_not_fit_is_told_with_its_place(path: tuple[str | int, ...], value: Any, told: str):

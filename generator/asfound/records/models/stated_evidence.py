@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import base64
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
 from asfound.records.models.fields import Day
 from asfound.records.models.sensors import Channel
-from asfound.records.models.stated import Number, Stated
+from asfound.records.models.stated import Infinite, Number, Stated
+
+LARGEST_SCATTER = 1000.0
+"""No channel's readings scatter more, whatever its unit; what would only overflow is refused where it is read."""
 
 
 class Approved(Stated):
@@ -67,7 +70,7 @@ class Pool(Stated):
     """what was measured"""
     part: Literal["total", "sensor", "loop"]
     """what was read: the far end, the sensor itself, or the loop between them"""
-    s: Number
+    s: Annotated[float, Field(ge=0.0, le=LARGEST_SCATTER)] | Infinite | None
     """standard deviation of single readings, in the channel's unit"""
     nu: Number
     """its degrees of freedom"""

@@ -161,7 +161,7 @@ class Group(Stated):
     """of the rows' values: %RH or degC"""
     tolerance: StatedTolerance | None
     """null where none is declared"""
-    rows: tuple[Row, ...]
+    rows: tuple[Row, ...] = Field(min_length=1)
     """by plateau"""
     hysteresis: tuple[StatedHysteresis, ...]
     """by target"""

@@ -7,6 +7,7 @@ ask for it; clause numbers from memory).
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Set
 from typing import Any, Literal
 
@@ -266,12 +267,16 @@ class Statement(Stated):
         return f"issued/{self.sensor}/{self.file_name}"
 
 
+_KIND = re.compile(r"(constrained-)?float$|literal\[")
+"""What pydantic puts behind the keys where a value may be of several kinds."""
+
+
 class NotAStatement(ValueError):
     """What was read does not have the shape of a statement: says where, and what is wrong there."""
 
     def __init__(self, problem: ValidationError) -> None:
         first = problem.errors(include_url=False)[0]
-        self.keys = tuple(str(key) for key in first["loc"] if key != "float" and not str(key).startswith("literal["))
+        self.keys = tuple(str(key) for key in first["loc"] if not _KIND.match(str(key)))
         """the keys and positions that lead to the place"""
         super().__init__(f"{'.'.join(self.keys) or 'the whole'}: {first['msg'][:1].lower()}{first['msg'][1:]}")
 
