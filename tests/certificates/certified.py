@@ -17,7 +17,9 @@ import pytest
 
 from asfound.assessment.assess import Assessment
 from asfound.certificates.evidence import Issue
-from asfound.certificates.statement import Statement, statements
+from asfound.certificates.statement import statements
+from asfound.records.models.stated_evidence import Approved
+from asfound.records.models.statement import Replaces, Statement, document, read_statement
 from tests import builders as b
 
 VISIT = "2026-03-16-lab"
@@ -103,7 +105,7 @@ def plain(*parts: b.Files, **facility: Any) -> b.Files:
 
 def stated_of(files: b.Files, day: str = "2026-12-31") -> dict[str, Statement]:
     """The statements of an assessment by their number without its revision."""
-    return {s["number"].rpartition(".")[0]: s for s in statements(b.assessed(files, day))}
+    return {s.number.rpartition(".")[0]: s for s in statements(b.assessed(files, day))}
 
 
 @functools.cache
@@ -112,20 +114,28 @@ def story() -> tuple[Assessment, Statement, bytes]:
     files = whole_story()
     assessment = b.assessed(files)
     (statement,) = statements(assessment)
-    return assessment, statement, files[statement["evidence"]["visit"]]
+    return assessment, statement, files[statement.evidence.visit]
 
 
 def issue(**values: Any) -> Issue:
     """The first issue of a certificate whose record Ben approved by merging it."""
     approved = {"person": "ben", "name": "Ben Sedge", "day": "2026-03-20", "how": "merge", "commit": COMMIT}
     default = {"revision": 1, "day": date(2026, 4, 1), "approved": approved, "commit": COMMIT}
-    return Issue(**{**default, **values})
+    given = {**default, **values}
+    replaces = given.get("replaces")
+    given["approved"] = Approved(**given["approved"])
+    given["replaces"] = Replaces(**replaces) if replaces else None
+    return Issue(**given)
 
 
-def changed(statement: Statement, **values: Any) -> dict[str, Any]:
-    """A copy of a statement, read back from JSON, with some values replaced."""
-    copy: dict[str, Any] = json.loads(json.dumps(statement))
-    return copy | values
+def changed(statement: Statement, **values: Any) -> Statement:
+    """A statement with some values replaced, read back from JSON."""
+    return as_statement(document(statement) | values)
+
+
+def as_statement(stated: dict[str, Any]) -> Statement:
+    """What a program would read that is given such a document."""
+    return read_statement(json.dumps(stated).encode())
 
 
 def pdftotext(pdf: bytes, *options: str) -> str:

@@ -8,14 +8,15 @@ from collections.abc import Iterator
 from typing import Any
 
 from asfound.assessment.assess import Assessment
-from asfound.certificates.statement import Statement, Statements, statement_bytes
+from asfound.certificates.statement import Statements
+from asfound.records.models.statement import Statement, read_statement, statement_bytes
 from tests import builders as b
 from tests.certificates.certified import VISIT, issue, plain, whole_story
 
 PROBE_VISIT = "2026-02-10-probe"
 
 
-def every_issued(files: b.Files, day: str = "2026-12-31") -> list[tuple[dict[str, Any], bytes]]:
+def every_issued(files: b.Files, day: str = "2026-12-31") -> list[tuple[Statement, bytes]]:
     """Every certificate that an assessment may issue, as it is read back from its file, with its visit's bytes."""
     assessment = b.assessed(files, day)
     making = Statements(assessment)
@@ -26,10 +27,9 @@ def every_issued(files: b.Files, day: str = "2026-12-31") -> list[tuple[dict[str
     ]
 
 
-def read_back(statement: Statement) -> dict[str, Any]:
+def read_back(statement: Statement) -> Statement:
     """A statement as its file gives it."""
-    held: dict[str, Any] = json.loads(statement_bytes(statement))
-    return held
+    return read_statement(statement_bytes(statement))
 
 
 def with_issued(files: b.Files, day: str = "2026-12-31", **values: Any) -> b.Files:
@@ -43,8 +43,7 @@ def _files(assessment: Assessment, values: dict[str, Any]) -> Iterator[tuple[str
     for summary in assessment.summaries:
         if making.may_be_certified(summary):
             statement = making.issued(summary, issue(**values))
-            path = f"issued/{statement['sensor']}/{statement['visit']}.{statement['revision']}.json"
-            yield path, statement_bytes(statement)
+            yield statement.issued_path, statement_bytes(statement)
 
 
 def through_a_probe() -> b.Files:
@@ -101,10 +100,15 @@ EVERY_KIND = {
 def issued_story() -> tuple[str, bytes]:
     """The whole story's certificate as JSON text, and its visit's bytes."""
     ((statement, visit),) = every_issued(whole_story())
-    return json.dumps(statement), visit
+    return statement_bytes(statement).decode(), visit
 
 
-def story_statement() -> dict[str, Any]:
-    """A copy of the whole story's certificate, to be altered."""
+def story_statement() -> Statement:
+    """The whole story's certificate."""
+    return read_statement(issued_story()[0].encode())
+
+
+def story_document() -> dict[str, Any]:
+    """The same as JSON holds it: a copy, to be altered."""
     held: dict[str, Any] = json.loads(issued_story()[0])
     return held

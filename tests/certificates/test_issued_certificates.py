@@ -9,9 +9,10 @@ from collections.abc import Mapping
 import pytest
 
 from asfound.certificates.print_all import certificates
-from asfound.certificates.statement import Statements, statement_bytes
+from asfound.certificates.statement import Statements
 from asfound.faults import RecordsRefused
 from asfound.printing import templates
+from asfound.records.models.statement import statement_bytes
 from asfound.site.lookup.lookup import look_up
 from asfound.site.views.issued import certificate_lines
 from tests import builders as b

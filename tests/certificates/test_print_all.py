@@ -5,7 +5,6 @@ Clauses of ISO/IEC 17025:2017 are from memory. The records are invented.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,11 +18,12 @@ from asfound.certificates import print_all as printed
 from asfound.certificates import wording as words
 from asfound.certificates.page import page
 from asfound.certificates.print_all import certificate, certificates, typeset_certificate
-from asfound.certificates.statement import Statement, Statements, statement_bytes
+from asfound.certificates.statement import Statements
 from asfound.faults import RecordsRefused
 from asfound.printing.templates import template_folders
 from asfound.printing.typst import Printer, printing
 from asfound.printing.unprintable import Unprintable
+from asfound.records.models.statement import Statement, document, read_statement, statement_bytes
 from asfound.refusals import Refusal
 from tests import builders as b
 from tests.certificates.certified import (
@@ -162,9 +162,9 @@ def test_columns_that_do_not_subtract_as_printed_say_that_they_are_rounded_separ
     _, statement, _ = story()
     said = "rounded separately"
     assert said not in str(page(statement))
-    row = statement["results"][0]["rows"][0]
-    row = {**row, "reference_value": 50.004, "indication": 53.206, "error": 3.202}  # 53.21 − 50.00 ≠ 3.20
-    group = {**statement["results"][0], "rows": [row]}
+    group = document(statement.results[0])
+    row = {**group["rows"][0], "reference_value": 50.004, "indication": 53.206, "error": 3.202}  # 53.21 − 50.00 ≠ 3.20
+    group["rows"] = [row]
     assert said in page(changed(statement, results=[group]))["sections"][0]["tables"][0]["note"]
 
 
@@ -180,7 +180,7 @@ def test_a_check_between_calibrations_is_not_called_a_calibration_certificate(pr
     reading = b.plateau(50, [50.4, 50.5], b.generated(50), sensor="PROBE-01", phase="check", output_temperature=25.0)
     files = b.records(b.two_pressure(), kept, b.visit(VISIT, reading))
     (statement,) = stated_of(files).values()
-    text = whole_text(typeset_certificate(printer, statement, files[statement["evidence"]["visit"]]))
+    text = whole_text(typeset_certificate(printer, statement, files[statement.evidence.visit]))
     assert "Record of a check between calibrations" in text and "End of record PROBE-01" in text
     assert "certificate PROBE-01" not in text and "Calibration certificate" not in text
     assert "T is the limit set by the facility for checks of this reference" in text
@@ -191,7 +191,7 @@ def test_published_values_of_salts_stand_apart_from_the_calibrations(printer: Pr
     files = b.records(b.sensor(), b.saturated_salt(), cell)
     (statement,) = stated_of(files).values()
     assert words.SALT_SOURCE not in str(page(statement)["references"])
-    text = whole_text(typeset_certificate(printer, statement, files[statement["evidence"]["visit"]]))
+    text = whole_text(typeset_certificate(printer, statement, files[statement.evidence.visit]))
     assert "not traceable by calibration" in text and "not checked against the print" in text
     assert "NaCl ±0.12 %RH" in text
 
@@ -231,7 +231,7 @@ def test_nothing_is_claimed_or_recommended_unasked(pages: list[str], word: str):
 
 def test_an_agreed_due_date_and_a_stated_accreditation_are_printed(printer: Printer):
     _, statement, visit = story()
-    said = statement["words"] | {"basis": "Accredited by the invented board of Alderby."}
+    said = document(statement.words) | {"basis": "Accredited by the invented board of Alderby."}
     text = whole_text(typeset_certificate(printer, changed(statement, due="2027-03-16", words=said), visit))
     assert "Due, as agreed 2027-03-16" in text and "Accredited by the invented board of Alderby." in text
 
@@ -240,14 +240,14 @@ def test_a_certificate_without_tolerance_says_that_nothing_is_said_about_conform
     reading = b.plateau(50, [50.4, 50.5], b.generated(50), sensor="PROBE-01", output_temperature=25)
     files = b.records(b.two_pressure(), b.transfer_probe(), b.visit(VISIT, reading))
     (statement,) = stated_of(files).values()
-    text = " ".join(text_of(typeset_certificate(printer, statement, files[statement["evidence"]["visit"]])))
+    text = " ".join(text_of(typeset_certificate(printer, statement, files[statement.evidence.visit])))
     assert "nothing is said about conformity" in text and "Verdict" not in text
 
 
 def test_the_specific_risk_rule_prints_its_probability(printer: Printer):
     files = plain(policies={"rule": "specific_risk", "largest_risk": "2.5 %"})
     (statement,) = stated_of(files).values()
-    text = " ".join(text_of(typeset_certificate(printer, statement, files[statement["evidence"]["visit"]])))
+    text = " ".join(text_of(typeset_certificate(printer, statement, files[statement.evidence.visit])))
     assert "P(outside)" in text and "< 0.01 %" in text
 
 
@@ -262,7 +262,7 @@ def test_the_paper_is_the_facilitys(printer: Printer, paper: str, size: tuple[fl
 def test_long_names_stay_on_the_paper(printer: Printer, paper: str):
     _, statement, visit = story()
     long = "Department of Seeds, Spores and other Sleeping Things of the Upper and the Lower Valley " * 3
-    item = {**statement["item"], "name": long, "serial": "X" * 90, "condition": ["dirty", "wet"]}
+    item = {**document(statement.item), "name": long, "serial": "X" * 90, "condition": ["dirty", "wet"]}
     people = [{"id": str(i), "name": "Maximiliane Bartholomea von der Alder-Birkenau"} for i in range(4)]
     wide = changed(statement, paper=paper, laboratory=long, customer=long, item=item, technicians=people)
     edges = list(word_edges(typeset_certificate(printer, wide, visit)))
@@ -282,7 +282,7 @@ def word_edges(pdf: bytes) -> Iterator[tuple[float, float]]:
 
 def test_a_long_table_goes_on_over_pages_with_its_head(printer: Printer):
     _, statement, visit = story()
-    results = changed(statement)["results"]
+    results = document(statement)["results"]
     results[0]["rows"] *= 20
     texts = text_of(typeset_certificate(printer, changed(statement, results=results), visit))
     assert len(texts) > 2 and "Direction" in texts[1].partition("Humidity: sensor and loop")[0]
@@ -293,7 +293,7 @@ def test_a_long_table_goes_on_over_pages_with_its_head(printer: Printer):
 
 def test_the_same_statement_gives_the_same_bytes_also_from_its_frozen_json(pdf: bytes):
     _, statement, visit = story()
-    frozen = json.loads(statement_bytes(statement))
+    frozen = read_statement(statement_bytes(statement))
     assert certificate(statement, visit, TEMPLATES) == certificate(frozen, visit, TEMPLATES) == pdf
 
 

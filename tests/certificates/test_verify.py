@@ -22,14 +22,14 @@ from asfound.certificates.evidence import blob_id
 from asfound.certificates.page import page
 from asfound.certificates.print_all import _qr_code, attachments, certificate
 from asfound.certificates.recompute import CannotRecompute, recomputed
-from asfound.certificates.statement import statement_bytes
 from asfound.certificates.verify import Verdict, Verification, as_text, verify
 from asfound.cli import main
 from asfound.printing.templates import template_folders
 from asfound.printing.typst import printing
+from asfound.records.models.statement import NotAStatement, statement_bytes
 from asfound.refusals import Refusal
-from tests.certificates.certified import VISIT, opened, story
-from tests.certificates.frozen_certificates import issued_story, story_statement
+from tests.certificates.certified import VISIT, as_statement, opened, story
+from tests.certificates.frozen_certificates import issued_story, story_document, story_statement
 
 SHIPPED = template_folders()
 CSV, JSON = f"{VISIT}.csv", f"{VISIT}.r1.json"
@@ -40,6 +40,11 @@ SCRATCH = settings(max_examples=20, deadline=None, suppress_health_check=[Health
 def issued() -> bytes:
     """The whole story's certificate as it was issued."""
     return certificate(story_statement(), issued_story()[1], SHIPPED)
+
+
+def document_bytes(stated: dict[str, Any]) -> bytes:
+    """A document as a forger writes it, whatever its shape."""
+    return (json.dumps(stated, ensure_ascii=False, indent=1) + "\n").encode()
 
 
 def saved(pdf: pikepdf.Pdf, **options: Any) -> bytes:
@@ -58,11 +63,11 @@ def with_attached(name: str, content: bytes) -> bytes:
 def printed(statement: dict[str, Any], visit: bytes, shown: Callable[[dict[str, Any]], None] | None = None) -> bytes:
     """A certificate as a forger with this program prints it: of any statement, and with other words on the page."""
     if hashlib.sha256(visit).hexdigest() == statement["evidence"]["sha256"] and shown is None:
-        return certificate(statement, visit, SHIPPED)
-    said = page(statement)
+        return certificate(as_statement(statement), visit, SHIPPED)
+    said = page(as_statement(statement))
     if shown is not None:
         shown(said)
-    held = json.dumps(attachments(statement, visit))
+    held = json.dumps(attachments(as_statement(statement), visit))
     inputs = {"page": json.dumps(said), "attachments": held, "code": _qr_code(said["address"])}
     with printing(SHIPPED) as printer:
         return printer.typeset("certificate.typ", inputs, said)
@@ -130,9 +135,9 @@ def test_a_reading_altered_in_the_attached_record_is_found_twice():
 
 
 def test_a_number_altered_in_the_attached_statement_is_found_twice():
-    statement = story_statement()
+    statement = story_document()
     statement["results"][0]["rows"][0]["error"] += 0.5
-    found = verify(with_attached(JSON, statement_bytes(statement)))
+    found = verify(with_attached(JSON, document_bytes(statement)))
     assert "as found, humidity at 50 %RH: error +3.70 %RH stated, +3.20 computed" in details(found, "numbers")
     assert verdicts(found)["pages"] == "differs", "the page still says what was measured"
 
@@ -143,13 +148,13 @@ def test_a_word_altered_on_the_page_is_found():
         cells[cells.index("fail")] = "pass"
 
     visit = issued_story()[1]
-    found = verify(printed(story_statement(), visit, better))
+    found = verify(printed(story_document(), visit, better))
     assert verdicts(found) == {"attachments": "same", "numbers": "same", "pages": "differs"}
     assert re.search(r"page 1: 'pass' stands, not 'fail'", details(found, "pages"))
 
 
 def test_a_number_altered_on_page_and_statement_alike_does_not_come_out():
-    statement = story_statement()
+    statement = story_document()
     row = statement["results"][0]["rows"][0]
     row["error"], row["verdict"] = 0.1, "pass"
     found = verify(printed(statement, issued_story()[1]))
@@ -172,7 +177,7 @@ def test_a_number_altered_on_page_and_statement_alike_does_not_come_out():
     ],
 )
 def test_whatever_else_is_altered_in_the_statement_does_not_come_out(path: tuple[Any, ...], value: Any, told: str):
-    statement = story_statement()
+    statement = story_document()
     at: Any = statement
     for key in path[:-1]:
         at = at[key]
@@ -183,7 +188,7 @@ def test_whatever_else_is_altered_in_the_statement_does_not_come_out(path: tuple
 
 
 def test_a_record_that_is_altered_no_longer_has_its_hash_or_gives_other_numbers():
-    statement = story_statement()
+    statement = story_document()
     (record,) = (r for r in statement["evidence"]["records"] if r["path"] == "families/rush.yml")
     record["text"] = record["text"].replace("2 %RH", "9 %RH")
     found = verify(printed(statement, issued_story()[1]))
@@ -218,12 +223,12 @@ def test_any_digit_of_a_reading_that_is_changed_moves_a_number_that_is_found(dat
     at = data.draw(st.sampled_from(read_digits()))
     digit = data.draw(st.sampled_from([d for d in b"0123456789" if d != visit[at]]))
     visit[at] = digit
-    statement = hashed(story_statement(), bytes(visit))
+    statement = hashed(story_document(), bytes(visit))
     try:
-        again = json.loads(statement_bytes(recomputed(statement, bytes(visit))))
+        again = recomputed(as_statement(statement), bytes(visit))
     except CannotRecompute:
         return
-    assert differences(statement, again) or statement["conditions"] != again["conditions"]
+    assert differences(as_statement(statement), again) or as_statement(statement).conditions != again.conditions
 
 
 def test_something_put_over_a_page_is_found():
@@ -294,9 +299,7 @@ def without_record() -> bytes:
 def stated_otherwise(**values: Any) -> bytes:
     """The issued file with a statement in which some values are others (None: not there)."""
     gone = [key for key, value in values.items() if value is None]
-    return with_attached(
-        JSON, statement_bytes({k: v for k, v in (story_statement() | values).items() if k not in gone})
-    )
+    return with_attached(JSON, document_bytes({k: v for k, v in (story_document() | values).items() if k not in gone}))
 
 
 def preview() -> bytes:
@@ -331,11 +334,26 @@ def test_what_is_no_issued_certificate_is_refused_with_a_cure(content: Callable[
     assert "\n  cure: " in str(refused.value)
 
 
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [
+        ({"due": 7}, "due: 7 is not a day"),
+        ({"colour": "grey"}, "colour: extra inputs are not permitted"),
+        ({"results": [{"rows": []}]}, "results.0.phase: field required"),
+    ],
+)
+def test_a_statement_of_another_shape_is_told_with_the_place(values: dict[str, Any], told: str):
+    found = verify(stated_otherwise(**values))
+    assert verdicts(found) == {"statement": "differs"} and not found.agrees
+    assert f"the statement does not have the shape of ours: {told}" in details(found, "statement")
+    assert as_text("mine.pdf", found).endswith("mine.pdf: DIFFERS")
+
+
 @SCRATCH
 @given(st.data())
 def test_a_statement_of_any_other_shape_is_no_traceback(data: st.DataObject):
     """One value anywhere in the statement is taken out or becomes another kind of thing."""
-    statement = story_statement()
+    statement = story_document()
     at: Any = statement
     while True:
         keys = list(at) if isinstance(at, dict) else list(range(len(at)))
@@ -346,17 +364,17 @@ def test_a_statement_of_any_other_shape_is_no_traceback(data: st.DataObject):
     old = copy.deepcopy(at[key])
     at[key] = data.draw(st.sampled_from([None, "x", 7, -1.5, [], {}, [[]], {"x": 1}]))
     try:
-        found = verify(with_attached(JSON, statement_bytes(statement)))
+        found = verify(with_attached(JSON, document_bytes(statement)))
     except Refusal:
         return
-    assert not found.agrees or at[key] == old or _says_nothing(statement, story_statement())
+    assert not found.agrees or at[key] == old or _says_nothing(statement, story_document())
 
 
 def _says_nothing(altered: dict[str, Any], statement: dict[str, Any]) -> bool:
     """Whether the pages say the same and nothing that follows from readings was touched."""
     try:
-        return page(altered) == page(statement)
-    except (LookupError, TypeError, ValueError, AttributeError):
+        return page(as_statement(altered)) == page(as_statement(statement))
+    except NotAStatement:
         return False
 
 

@@ -12,6 +12,7 @@ import pytest
 from asfound.assessment.assess import check
 from asfound.faults import RecordsRefused
 from asfound.records.load import load
+from asfound.records.models.statement import statement_bytes
 from asfound.records.snapshot import from_folder
 from tests.repositories import BAD, bad_records, laid_over, minimal
 
@@ -40,7 +41,7 @@ def test_the_records_know_every_certificate_with_who_when_and_which_bytes():
     assert (one.sensor, one.visit, one.revision) == ("RH-101", "2026-03-14-drying", 1)
     assert (one.number, one.day) == ("RH-101/2026-03-14-drying.r1", date(2026, 4, 1))
     assert one.evidence.visit == "visits/2026/2026-03-14-drying.csv" and one.evidence.approved.name == "Bo Tansy"
-    assert one.content == WHOLE[R1] and one.statement == json.loads(WHOLE[R1])
+    assert one.content == WHOLE[R1] == statement_bytes(one.statement)
 
 
 def test_a_re_issue_names_what_it_replaces_and_why():
@@ -108,6 +109,14 @@ def test_what_a_certificate_was_computed_from_must_be_in_it():
     stated = certificate()
     del stated["evidence"]["pools"]
     assert told({R1: written(stated)}) == ["issued-incomplete"]
+
+
+def test_what_lacks_behind_the_head_is_told_with_its_place():
+    content = WHOLE[R1].replace(b' "paper": "A4"', b' "paper": "A5"')
+    (fault,) = check(laid_over({R1: content}))
+    assert fault.rule.name == "issued-incomplete" and fault.message.startswith("paper: ")
+    assert content.decode().splitlines()[fault.place.line - 1].startswith(' "paper": "A5"')
+    assert "restore the file as it was issued" in fault.cure
 
 
 @pytest.mark.parametrize("path", ["issued/note.txt", "issued/RH-101/2026-03-14-drying.json", "issued/r1.json"])

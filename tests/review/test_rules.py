@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from asfound.faults import RULES
-from asfound.records.issued import SCHEMA
+from asfound.records.models.statement import SCHEMA
 from tests import builders as b
 from tests.git_histories import ANN, BEN, Who
 from tests.review.stores import FIRST, NEW, SECOND, edited, on_a_branch, only, path_of, reviewed, rules, store, visit

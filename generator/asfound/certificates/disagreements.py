@@ -14,12 +14,14 @@ from hashlib import sha256
 from asfound import __version__
 from asfound.assessment.assess import Assessment
 from asfound.assessment.results.summary import SensorVisitSummary
-from asfound.certificates.differences import INPUTS, Difference, differences
+from asfound.certificates.compared_values import Difference
+from asfound.certificates.differences import INPUTS, differences
 from asfound.certificates.evidence import PEOPLE
 from asfound.certificates.recompute import NOT_RECOMPUTED, CannotRecompute, Inputs, Pools, computed, inputs_of
-from asfound.certificates.statement import Statement, Statements
+from asfound.certificates.statement import Statements
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.issued import Issued
+from asfound.records.models.statement import Statement
 from asfound.rounding import published
 
 __all__ = ["Cause", "Difference", "Disagreement", "differences", "disagreements", "newest"]
@@ -134,15 +136,15 @@ class _Causes:
         return tuple(causes)
 
     def _by_computing(self) -> Iterator[Cause]:
-        evidence = self.stated["evidence"]
+        evidence = self.stated.evidence
         try:
-            inputs = inputs_of(self.stated, self.files[evidence["visit"]])
+            inputs = inputs_of(self.stated, self.files[evidence.visit])
             base = computed(inputs)
         except CannotRecompute as why:
             yield Cause(kind=CODE, words=f"asfound {__version__} does not compute it from its own inputs: {why}")
             return
         if differences(self.stated, base, apart_from=NOT_RECOMPUTED):
-            then = evidence["code"]
+            then = evidence.code
             who = f"asfound {then} issued it, {__version__}" if then != __version__ else f"asfound {then} itself"
             yield Cause(kind=CODE, words=f"{who} computes something else from the same inputs")
         for kind, words, changed in self._groups(inputs):
@@ -166,10 +168,10 @@ class _Causes:
         return sorted(path for path in self._changed if path.startswith(("references/", "visits/", "logs/")))
 
     def _by_bytes(self) -> Iterator[Cause]:
-        evidence = self.stated["evidence"]
-        if evidence["code"] != __version__:
-            yield Cause(kind=CODE, words=f"asfound {evidence['code']} issued it, this is {__version__}")
-        for kind, words, _ in self._groups(inputs_of(self.stated, self.files[evidence["visit"]])):
+        evidence = self.stated.evidence
+        if evidence.code != __version__:
+            yield Cause(kind=CODE, words=f"asfound {evidence.code} issued it, this is {__version__}")
+        for kind, words, _ in self._groups(inputs_of(self.stated, self.files[evidence.visit])):
             yield Cause(kind=kind, words=words)
 
     def _groups(self, inputs: Inputs) -> Iterator[tuple[str, str, Inputs]]:
@@ -197,8 +199,8 @@ class _Causes:
     @cached_property
     def _changed(self) -> frozenset[str]:
         """Records that have other bytes today, or that it leans on only today; people.yml moves no number."""
-        then: dict[str, str] = {r["path"]: r["sha256"] for r in self.stated["evidence"]["records"]}
-        today = {r["path"]: r["sha256"] for r in self.now["evidence"]["records"]} if self.now else self._hashed(then)
+        then: dict[str, str] = {r.path: r.sha256 for r in self.stated.evidence.records}
+        today = {r.path: r.sha256 for r in self.now.evidence.records} if self.now else self._hashed(then)
         return frozenset(path for path in (then | today) if then.get(path) != today.get(path)) - {PEOPLE}
 
     def _hashed(self, paths: Iterable[str]) -> dict[str, str]:

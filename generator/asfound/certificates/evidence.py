@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from asfound import __version__
 from asfound.assessment.assess import Assessment
@@ -21,6 +20,8 @@ from asfound.certificates.statement_results import number
 from asfound.certificates.traceability import Link
 from asfound.measurement.lines import Measurement
 from asfound.records.load import Records
+from asfound.records.models.stated_evidence import Approved, Evidence, FrozenRecord, Pool
+from asfound.records.models.statement import Replaces
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.snapshot import Snapshot
 from asfound.soak.log_rows import logs_of
@@ -43,12 +44,12 @@ class Issue:
 
     revision: int
     day: date
-    approved: Mapping[str, str | None]
-    """person, name, day, how and commit of the approval that it rests on"""
+    approved: Approved
+    """the approval that it rests on"""
     commit: str | None
     """mainline commit that brought the visit's bytes"""
-    replaces: Mapping[str, str] | None = None
-    """number of the certificate that it replaces, and the reason"""
+    replaces: Replaces | None = None
+    """None: the first certificate of its visit's part"""
     authority: Authority | None = None
     """None: whoever approved the record"""
 
@@ -59,23 +60,23 @@ def evidence(
     measured: Sequence[Result],
     links: Sequence[Link],
     issue: Issue | None,
-) -> dict[str, Any]:
+) -> Evidence:
     """The evidence of the certificate of one visit's part; `issue` None: of a preview."""
     visit, sensor = summary.sensor_visit.visit, summary.sensor_visit.sensor
     behind = ((link.reference.id, link.calibration.from_visit) for link in links if link.calibration.from_visit)
     used = dict.fromkeys([(sensor, visit.id), *behind])
     paths = [*_paths(assessment.records, summary, measured, links), *_logs(assessment, used)]
-    return {
-        "visit": visit.path,
-        "revision": visit.revision,
-        "sha256": visit.sha256,
-        "blob": blob_id(visit.content),
-        "approved": dict(issue.approved) if issue else None,
-        "commit": issue.commit if issue else None,
-        "code": __version__,
-        "records": list(_frozen(assessment.records.files, paths)),
-        "pools": [pool for part in used for pool in _pools(assessment.measurement, *part)],
-    }
+    return Evidence(
+        visit=visit.path,
+        revision=visit.revision,
+        sha256=visit.sha256,
+        blob=blob_id(visit.content),
+        approved=issue.approved if issue else None,
+        commit=issue.commit if issue else None,
+        code=__version__,
+        records=tuple(_frozen(assessment.records.files, paths)),
+        pools=tuple(pool for part in used for pool in _pools(assessment.measurement, *part)),
+    )
 
 
 def blob_id(content: bytes) -> str:
@@ -107,12 +108,12 @@ def _logs(assessment: Assessment, used: Iterable[tuple[str, str]]) -> Iterator[s
             yield from logs_of(assessment.records, part.visit, sensor)
 
 
-def _frozen(files: Snapshot, paths: Iterable[str]) -> Iterator[dict[str, str]]:
+def _frozen(files: Snapshot, paths: Iterable[str]) -> Iterator[FrozenRecord]:
     """Each record once, with the hash of its bytes and its text."""
     for path in dict.fromkeys(paths):
         content = files[path]
-        record = {"path": path, "sha256": hashlib.sha256(content).hexdigest()}
-        yield record if path == PEOPLE else record | _as_text(content)
+        text = {} if path == PEOPLE else _as_text(content)
+        yield FrozenRecord(path=path, sha256=hashlib.sha256(content).hexdigest(), **text)
 
 
 def _as_text(content: bytes) -> dict[str, str]:
@@ -123,20 +124,20 @@ def _as_text(content: bytes) -> dict[str, str]:
         return {"base64": base64.b64encode(content).decode()}
 
 
-def _pools(measurement: Measurement, item: str, visit: str) -> Iterator[dict[str, Any]]:
+def _pools(measurement: Measurement, item: str, visit: str) -> Iterator[Pool]:
     """How far single readings scatter, as it was known for every line of a visit's part."""
     for at in measurement.lines_of(item, visit):
         line = measurement.lines[at]
         path, _, plateau, channel, part = measurement.key(line)
         known = line.repeatability
-        yield {
-            "visit": path,
-            "sensor": item,
-            "plateau": plateau,
-            "channel": channel.value,
-            "part": part.value,
-            "s": number(known.s),
-            "nu": number(known.nu),
-            "basis": known.basis,
-            "group": known.group,
-        }
+        yield Pool(
+            visit=path,
+            sensor=item,
+            plateau=plateau,
+            channel=channel,
+            part=part.value,
+            s=number(known.s),
+            nu=number(known.nu),
+            basis=known.basis,
+            group=known.group,
+        )

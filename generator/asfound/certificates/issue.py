@@ -7,7 +7,7 @@ where it is asked for with a reason.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -17,12 +17,14 @@ from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.certificates.disagreements import Disagreement, disagreements, newest
 from asfound.certificates.evidence import Authority, Issue, blob_id
 from asfound.certificates.print_all import typeset_certificate
-from asfound.certificates.statement import Statement, Statements, statement_bytes
+from asfound.certificates.statement import Statements
 from asfound.faults import Fault, RecordsRefused, did_you_mean
 from asfound.printing.typst import printing
 from asfound.printing.unprintable import Unprintable, unprintable_faults
 from asfound.provenance import Approval, Provenance
 from asfound.records.issued import Issued, read_issued
+from asfound.records.models.stated_evidence import Approved
+from asfound.records.models.statement import Replaces, Statement, statement_bytes
 from asfound.refusals import Refusal
 
 Key = tuple[str, str]
@@ -116,7 +118,7 @@ def unprintable(assessment: Assessment, certificates: Sequence[Issued], template
             try:
                 typeset_certificate(printer, statement, files[one.evidence.visit])
             except Unprintable as problem:
-                paths = [*(record["path"] for record in statement["evidence"]["records"]), one.evidence.visit]
+                paths = [*(record.path for record in statement.evidence.records), one.evidence.visit]
                 faults += unprintable_faults(files, paths, problem)
     if faults:
         raise RecordsRefused(faults)
@@ -170,7 +172,7 @@ class _Issuing:
             raise _Refused(f"reservations withhold every result: {'; '.join(held)}", cure)
         approved, commit = self._approved(summary)
         self._refuse_earlier(approved, before)
-        replaces = {"number": before.number, "reason": self.reason} if before is not None else None
+        replaces = Replaces(number=before.number, reason=self.reason) if before is not None else None
         made = Issue(
             revision=before.revision + 1 if before is not None else 1,
             day=self.day,
@@ -232,7 +234,7 @@ class _Issuing:
         causes = "; ".join(f"{cause.kind}: {cause.words}" for cause in found.causes)
         return f"{found.differences[0].words} ({causes})"
 
-    def _approved(self, summary: SensorVisitSummary) -> tuple[Mapping[str, str | None], str | None]:
+    def _approved(self, summary: SensorVisitSummary) -> tuple[Approved, str | None]:
         """The approval that the certificate rests on, and the commit that brought the bytes; raises _Refused."""
         part = summary.sensor_visit
         known = self.provenance.visits.get(part.visit.path)
@@ -243,7 +245,7 @@ class _Issuing:
         if approval.how == "issued":  # the history is not at hand: the certificate on record tells it
             for one in self.records.issued:
                 if one.sensor == part.sensor and one.evidence.sha256 == part.visit.sha256:
-                    return one.evidence.approved.model_dump(mode="json"), one.evidence.commit
+                    return one.evidence.approved, one.evidence.commit
         merged = known.history.merged if known.history is not None else None
         return _frozen(approval), merged.commit if merged is not None else None
 
@@ -264,20 +266,20 @@ class _Issuing:
             raise _Refused(f"{person.name} read at this visit", "name someone else: nobody judges their own work")
         return Authority(id=person.id, name=person.name)
 
-    def _refuse_earlier(self, approved: Mapping[str, str | None], before: Issued | None) -> None:
+    def _refuse_earlier(self, approved: Approved, before: Issued | None) -> None:
         """Nothing is issued on a day before what it rests on: raises _Refused."""
-        day, cure = self.day.isoformat(), "give a later day with --date"
-        if approved["day"] is not None and day < approved["day"]:
-            raise _Refused(f"its record was approved on {approved['day']}, after {day}", cure)
+        cure = "give a later day with --date"
+        if self.day < approved.day:
+            raise _Refused(f"its record was approved on {approved.day}, after {self.day}", cure)
         if before is not None and self.day < before.day:
-            raise _Refused(f"{before.number} was issued on {before.day}, after {day}", cure)
+            raise _Refused(f"{before.number} was issued on {before.day}, after {self.day}", cure)
 
     def _refuse_loose(self, statement: Statement) -> None:
         """What is frozen is what is on record for all: raises _Refused where it is in this folder or a branch only."""
         if self.provenance.head is None:
             return
-        evidence = statement["evidence"]
-        paths = sorted({evidence["visit"], *(record["path"] for record in evidence["records"])})
+        evidence = statement.evidence
+        paths = sorted({evidence.visit, *(record.path for record in evidence.records)})
         loose = [path for path in paths if not self._is_committed(path)]
         if loose:
             raise _Refused(f"not committed as it is here: {', '.join(loose)}", "commit and merge it first")
@@ -298,21 +300,19 @@ class _Issuing:
 
 def _same(statement: Statement, before: Statement) -> bool:
     """Whether two issues state the same."""
-    return all(statement[key] == before.get(key) for key in statement if key not in _OF_AN_ISSUE)
+    return all(
+        getattr(statement, name) == getattr(before, name) for name in Statement.model_fields if name not in _OF_AN_ISSUE
+    )
 
 
-def _frozen(approval: Approval) -> dict[str, str | None]:
-    return {
-        "person": approval.person,
-        "name": approval.name,
-        "day": approval.day.isoformat(),
-        "how": str(approval.how),
-        "commit": approval.commit,
-    }
+def _frozen(approval: Approval) -> Approved:
+    return Approved(
+        person=approval.person, name=approval.name, day=approval.day, how=approval.how, commit=approval.commit
+    )
 
 
 def _as_record(statement: Statement) -> Issued:
-    path = f"issued/{statement['sensor']}/{statement['visit']}.{statement['revision']}.json"
+    path = statement.issued_path
     issued, faults = read_issued({path: statement_bytes(statement)}, path)
     if issued is None or faults:
         raise AssertionError(f"what is issued cannot be read again: {[fault.text() for fault in faults]}")

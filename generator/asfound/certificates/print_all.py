@@ -14,10 +14,11 @@ import segno
 
 from asfound.assessment.assess import Assessment
 from asfound.certificates.page import attachment_names, page
-from asfound.certificates.statement import PREVIEW_REVISION, Statement, statement_bytes, statements
+from asfound.certificates.statement import statements
 from asfound.faults import Fault, RecordsRefused
 from asfound.printing.typst import Printer, printing
 from asfound.printing.unprintable import Unprintable, unprintable_faults
+from asfound.records.models.statement import PREVIEW_REVISION, Statement, document, statement_bytes
 
 THREADS = 2
 QUIET_S = 2.0
@@ -46,7 +47,7 @@ def certificates(
     stands = {(one.sensor, one.visit, one.evidence.sha256) for one in issued} - {
         (one.sensor, one.visit, one.evidence.sha256) for one in issued if (one.sensor, one.visit) in again
     }
-    previews = (s for s in statements(assessment) if (s["sensor"], s["visit"], s["evidence"]["sha256"]) not in stands)
+    previews = (s for s in statements(assessment) if (s.sensor, s.visit, s.evidence.sha256) not in stands)
     every = [*(one.statement for one in issued), *previews]
     files: dict[str, bytes] = {}
     faults: list[Fault] = []
@@ -55,7 +56,7 @@ def certificates(
 
         def printed(statement: Statement) -> bytes | Unprintable:
             try:
-                return typeset_certificate(printer, statement, visits[statement["evidence"]["visit"]])
+                return typeset_certificate(printer, statement, visits[statement.evidence.visit])
             except Unprintable as problem:
                 return problem
 
@@ -77,15 +78,15 @@ def certificates(
 
 def certificate_path(statement: Statement) -> str:
     """Where the PDF of a statement is published, inside the site."""
-    return f"certificates/{statement['sensor']}/{statement['visit']}.{statement['revision']}.pdf"
+    return f"certificates/{statement.sensor}/{PurePosixPath(statement.file_name).with_suffix('.pdf')}"
 
 
 def _told_by(statement: Statement) -> list[str]:
     """The records that the words of a statement come from; of an issued one its own file, whatever they say today."""
-    if statement["revision"] != PREVIEW_REVISION:
-        return [f"issued/{statement['sensor']}/{statement['visit']}.{statement['revision']}.json"]
-    evidence = statement["evidence"]
-    return [*(record["path"] for record in evidence["records"]), evidence["visit"]]
+    if statement.revision != PREVIEW_REVISION:
+        return [statement.issued_path]
+    evidence = statement.evidence
+    return [*(record.path for record in evidence.records), evidence.visit]
 
 
 def certificate(statement: Statement, visit: bytes, templates: tuple[Path, ...]) -> bytes:
@@ -100,15 +101,15 @@ def certificate(statement: Statement, visit: bytes, templates: tuple[Path, ...])
 
 def typeset_certificate(printer: Printer, statement: Statement, visit: bytes) -> bytes:
     """The PDF of a statement, set by a printer; raises what `certificate` raises."""
-    evidence = statement["evidence"]
-    if hashlib.sha256(visit).hexdigest() != evidence["sha256"]:
-        raise ValueError(f"these are not the bytes of {evidence['visit']} that {statement['number']} was made from")
+    evidence = statement.evidence
+    if hashlib.sha256(visit).hexdigest() != evidence.sha256:
+        raise ValueError(f"these are not the bytes of {evidence.visit} that {statement.number} was made from")
     inputs = {
         "page": json.dumps(page(statement)),
         "attachments": json.dumps(attachments(statement, visit)),
-        "code": _qr_code(statement["page"]["address"]),
+        "code": _qr_code(statement.page.address),
     }
-    return printer.typeset("certificate.typ", inputs, statement)
+    return printer.typeset("certificate.typ", inputs, document(statement))
 
 
 def attachments(statement: Statement, visit: bytes) -> list[dict[str, str]]:

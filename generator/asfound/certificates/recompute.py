@@ -6,9 +6,7 @@ in a certificate, so reservations of that kind cannot come out again (`NOT_RECOM
 
 from __future__ import annotations
 
-import base64
 import json
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -17,13 +15,15 @@ from types import MappingProxyType
 from asfound.assessment.pipeline import judged, measured, summarised
 from asfound.assessment.references.doubt import REFERENCE_IN_DOUBT
 from asfound.certificates.evidence import PEOPLE
-from asfound.certificates.statement import Statement, Statements
+from asfound.certificates.statement import Statements
 from asfound.faults import Fault, Severity
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.lines import LineKey
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.load import Records, load
-from asfound.records.models import Channel
+from asfound.records.models.stated import as_float
+from asfound.records.models.stated_evidence import Pool
+from asfound.records.models.statement import Statement
 from asfound.records.rules import cross_check
 from asfound.records.snapshot import Snapshot
 from asfound.records.visits.rows import SensorVisit, sensor_visits, with_shared_readings, without_lines
@@ -74,31 +74,21 @@ def recomputed(statement: Statement, visit: bytes) -> Statement:
 
 
 def inputs_of(statement: Statement, visit: bytes) -> Inputs:
-    """What is frozen in a statement. Raises CannotRecompute where a record's text or the pools are not there."""
-    evidence = statement["evidence"]
-    if "pools" not in evidence:
-        raise CannotRecompute("it does not hold the values of pools that it was computed with")
+    """What is frozen in a statement. Raises CannotRecompute where a record's text is not there."""
+    evidence = statement.evidence
     files: dict[str, bytes] = {}
-    for record in evidence["records"]:
-        content = frozen_bytes(record)
-        if content is not None:
-            files[record["path"]] = content
-        elif record["path"] != PEOPLE:
-            raise CannotRecompute(f"it does not hold the text of {record['path']}")
+    for record in evidence.records:
+        if record.content is not None:
+            files[record.path] = record.content
+        elif record.path != PEOPLE:
+            raise CannotRecompute(f"it does not hold the text of {record.path}")
     return Inputs(
-        sensor=statement["sensor"],
-        path=evidence["visit"],
-        files={**files, evidence["visit"]: visit},
-        pools={_line_key(pool): _repeatability(pool) for pool in evidence["pools"]},
-        technicians={person["id"]: person["name"] for person in statement["technicians"]},
+        sensor=statement.sensor,
+        path=evidence.visit,
+        files={**files, evidence.visit: visit},
+        pools={_line_key(pool): _repeatability(pool) for pool in evidence.pools},
+        technicians={person.id: person.name for person in statement.technicians},
     )
-
-
-def frozen_bytes(record: Mapping[str, str]) -> bytes | None:
-    """The bytes of a record that is frozen in a statement; None where its hash alone is."""
-    if "base64" in record:
-        return base64.b64decode(record["base64"], validate=True)
-    return record["text"].encode() if "text" in record else None
 
 
 def computed(inputs: Inputs) -> Statement:
@@ -182,17 +172,9 @@ def _people(names: Mapping[str, str]) -> bytes:
     return json.dumps({"people": everyone}).encode()
 
 
-def _line_key(pool: Mapping[str, object]) -> LineKey:
-    plateau = pool["plateau"]
-    if not isinstance(plateau, int):
-        raise ValueError(f"a pool's plateau is {plateau!r}, no number")
-    return str(pool["visit"]), str(pool["sensor"]), plateau, Channel(str(pool["channel"])), Part(str(pool["part"]))
+def _line_key(pool: Pool) -> LineKey:
+    return pool.visit, pool.sensor, pool.plateau, pool.channel, Part(pool.part)
 
 
-def _repeatability(pool: Mapping[str, object]) -> Repeatability:
-    s, nu = (_number(pool[name]) for name in ("s", "nu"))
-    return Repeatability(s=s, nu=nu, basis=str(pool["basis"]), group=str(pool["group"]))
-
-
-def _number(value: object) -> float:
-    return math.nan if value is None else float(value)  # type: ignore[arg-type]
+def _repeatability(pool: Pool) -> Repeatability:
+    return Repeatability(s=as_float(pool.s), nu=as_float(pool.nu), basis=pool.basis, group=pool.group)

@@ -1,16 +1,14 @@
-"""What a certificate states, as one dict that JSON can hold: complete, so that it can be frozen.
+"""Statements made of an assessment: what a certificate says of one sensor's part of a visit.
 
-Everything that the page shows comes from here (content as ISO/IEC 17025:2017, 7.8.2, 7.8.4 and 7.8.6 ask for it;
-clause numbers from memory). Numbers have 10 significant digits.
+Clause numbers are those of ISO/IEC 17025:2017, from memory. Numbers have 10 significant digits.
 """
 
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from datetime import date
 
 import numpy as np
 
@@ -21,8 +19,8 @@ from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
 from asfound.certificates import wording as words
 from asfound.certificates.evidence import Issue, evidence
+from asfound.certificates.statement_references import calibration_links, published_values, salts_sentence
 from asfound.certificates.statement_results import (
-    Group,
     PartLines,
     Reservations,
     decision,
@@ -33,15 +31,28 @@ from asfound.certificates.statement_results import (
     withheld,
 )
 from asfound.certificates.traceability import Traceability
-from asfound.records.issued import SCHEMA
-from asfound.records.models import Channel, Reference
+from asfound.records.models import Channel
+from asfound.records.models.stated_results import Group, MonteCarloAnswer
+from asfound.records.models.statement import (
+    PREVIEW_REVISION,
+    SCHEMA,
+    Adjustment,
+    Authorised,
+    Calibrated,
+    Condition,
+    Item,
+    Method,
+    Sentences,
+    Signal,
+    StatedFacility,
+    StatedPlace,
+    Statement,
+    Technician,
+    VisitPage,
+)
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.visits.rows import Event
-from asfound.rounding import expanded, fixed
-
-PREVIEW_REVISION = "preview"
-
-Statement = Mapping[str, Any]
+from asfound.rounding import fixed
 
 
 def statements(assessment: Assessment) -> Iterator[Statement]:
@@ -87,11 +98,6 @@ def _measured(summary: SensorVisitSummary) -> list[Result]:
     return [r for r in summary.results if r.line is not None]
 
 
-def statement_bytes(statement: Statement) -> bytes:
-    """The statement as the bytes that are published, attached and frozen."""
-    return (json.dumps(statement, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()
-
-
 class _Statement:
     """One statement in the making."""
 
@@ -120,116 +126,119 @@ class _Statement:
         reservations = Reservations()
         results = groups(self.assessment, self.sv, self.settings, self.measured, reservations, self.parts)
         days = sorted({self.visit.time_local[row][:10] for row in self.rows})
-        trials = {row["answer"]["trials"] for g in results for row in g["rows"] if "trials" in row["answer"]}
+        answers = [row.answer for group in results for row in group.rows]
+        trials = {answer.trials for answer in answers if isinstance(answer, MonteCarloAnswer)}
         page = f"visits/{self.visit.id}.html#{self.id}"
         issue = self.issue
         revision = f"r{issue.revision}" if issue else PREVIEW_REVISION
-        return {
-            "schema": SCHEMA,
-            "number": f"{self.id}/{self.visit.id}.{revision}",
-            "sensor": self.id,
-            "visit": self.visit.id,
-            "revision": revision,
-            "replaces": dict(issue.replaces) if issue and issue.replaces else None,
-            "issued": (issue.day if issue else self.assessment.day).isoformat(),
-            "authorised": self._authorised(),
-            "evidence": evidence(self.assessment, self.summary, self.measured, self.links, issue),
-            "title": words.title(r.phase for r in self.measured),
-            "paper": facility.paper,
-            "calibrated": {"first": days[0], "last": days[-1]},
-            "laboratory": wording.laboratory,
-            "facility": {"name": facility.name, "address": facility.address, "time_zone": facility.time_zone},
-            "customer": wording.customer,
-            "item": self._item(),
-            "place": self._place(),
-            "method": {
-                "procedure": wording.method,
-                "version": wording.method_version,
-                "principles": words.principles(r.method for r in self.measured),
-                "media": [words.MEDIA[m] for m in dict.fromkeys(r.medium for r in self.measured)],
-            },
-            "conditions": self._conditions(),
-            "results": results,
-            "adjustments": [self._adjustment(event) for event in self.sv.changes],
-            "decision": decision(
+        return Statement(
+            schema_=SCHEMA,
+            number=f"{self.id}/{self.visit.id}.{revision}",
+            sensor=self.id,
+            visit=self.visit.id,
+            revision=revision,
+            replaces=issue.replaces if issue else None,
+            issued=issue.day if issue else self.assessment.day,
+            authorised=self._authorised(),
+            evidence=evidence(self.assessment, self.summary, self.measured, self.links, issue),
+            title=words.title(r.phase for r in self.measured),
+            paper=facility.paper,
+            calibrated=Calibrated(first=date.fromisoformat(days[0]), last=date.fromisoformat(days[-1])),
+            laboratory=wording.laboratory,
+            facility=StatedFacility(name=facility.name, address=facility.address, time_zone=facility.time_zone),
+            customer=wording.customer,
+            item=self._item(),
+            place=self._place(),
+            method=Method(
+                procedure=wording.method,
+                version=wording.method_version,
+                principles=tuple(words.principles(r.method for r in self.measured)),
+                media=tuple(words.MEDIA[m] for m in dict.fromkeys(r.medium for r in self.measured)),
+            ),
+            conditions=self._conditions(),
+            results=results,
+            adjustments=tuple(self._adjustment(event) for event in self.sv.changes),
+            decision=decision(
                 self.policy, self.measured[0].rule, results, reservations, of_reference=self.settings is None
             ),
-            "reservations": reservations.listed(),
-            "deviations": self._deviations(),
-            "remarks": self._remarks(results),
-            "traceability": self._traceability(),
-            "published_values": self._published_values(),
-            "words": {
-                "basis": words.basis(wording, over_salts=bool(self.published)),
-                "coverage": words.coverage(max(trials, default=None)),
-                "place": words.place((r.note for r in self.measured if r.note), self._elsewhere()),
-                "salts": self._salts(),
-                "scope": words.SCOPE,
-                "reproduction": words.REPRODUCTION,
-            },
-            "technicians": [
-                {"id": name, "name": self.records.people[name].name if name in self.records.people else name}
+            reservations=reservations.listed(),
+            deviations=tuple(self._deviations()),
+            remarks=tuple(self._remarks(results)),
+            traceability=calibration_links(self.links),
+            published_values=published_values(self.published),
+            words=Sentences(
+                basis=words.basis(wording, over_salts=bool(self.published)),
+                coverage=words.coverage(max(trials, default=None)),
+                place=words.place((r.note for r in self.measured if r.note), self._elsewhere()),
+                salts=salts_sentence(self.published),
+                scope=words.SCOPE,
+                reproduction=words.REPRODUCTION,
+            ),
+            technicians=tuple(
+                Technician(id=name, name=self.records.people[name].name if name in self.records.people else name)
                 for name in self.sv.words("technician")
-            ],
-            "due": self._due(),
-            "page": {
-                "path": page,
-                "address": f"{facility.site_address.rstrip('/')}/{page}" if facility.site_address else None,
-            },
-        }
+            ),
+            due=self._due(),
+            page=VisitPage(
+                path=page,
+                address=f"{facility.site_address.rstrip('/')}/{page}" if facility.site_address else None,
+            ),
+        )
 
-    def _authorised(self) -> dict[str, str | None]:
+    def _authorised(self) -> Authorised:
         if self.issue is None:
-            return {"id": None, "name": None, "words": words.NOT_REVIEWED}
+            return Authorised(id=None, name=None, words=words.NOT_REVIEWED)
         approved, other = self.issue.approved, self.issue.authority
-        return {
-            "id": other.id if other else approved["person"],
-            "name": other.name if other else approved["name"],
-            "words": words.authorised(approved, other.name if other else None),
-        }
+        return Authorised(
+            id=other.id if other else approved.person,
+            name=other.name if other else approved.name,
+            words=words.authorised(approved, other.name if other else None),
+        )
 
-    def _item(self) -> dict[str, Any]:
-        seen = {"serial_seen": list(self.sv.words("serial")), "condition": list(self.sv.words("condition"))}
+    def _item(self) -> Item:
+        serial_seen, condition = tuple(self.sv.words("serial")), tuple(self.sv.words("condition"))
         if self.settings is None or self.sensor is None:
             reference = self.records.references[self.id]
-            return {
-                "id": self.id,
-                "kind": "reference standard",
-                "name": reference.name,
-                "serial": reference.serial,
-                "model": reference.kind,
-                "model_name": words.KINDS[reference.kind],
-                **seen,
-                "signals": [],
-            }
+            return Item(
+                id=self.id,
+                kind="reference standard",
+                name=reference.name,
+                serial=reference.serial,
+                model=reference.kind,
+                model_name=words.KINDS[reference.kind],
+                serial_seen=serial_seen,
+                condition=condition,
+                signals=(),
+            )
         family = self.settings.family
-        return {
-            "id": self.id,
-            "kind": "sensor",
-            "name": self.sensor.name,
-            "serial": self.settings.serial,
-            "model": self.settings.model,
-            "model_name": family.name if family else self.settings.model,
-            **seen,
-            "signals": [
-                {"channel": channel.value, "words": words.scaling(entry, channel.unit)}
+        return Item(
+            id=self.id,
+            kind="sensor",
+            name=self.sensor.name,
+            serial=self.settings.serial,
+            model=self.settings.model,
+            model_name=family.name if family else self.settings.model,
+            serial_seen=serial_seen,
+            condition=condition,
+            signals=tuple(
+                Signal(channel=channel, words=words.scaling(entry, channel.unit))
                 for channel in self.settings.channels
                 if (entry := self.settings.scaling(channel)) and any(r.channel is channel for r in self.measured)
-            ],
-        }
+            ),
+        )
 
-    def _place(self) -> dict[str, Any]:
+    def _place(self) -> StatedPlace:
         facility = self.records.facility
         if self.settings is None:
-            return {"id": None, "name": facility.name, "building": None, "position": None}
+            return StatedPlace(id=None, name=facility.name, building=None, position=None)
         period = self.settings.place
         place = next((p for p in facility.places if p.id == period.place), None)
-        return {
-            "id": period.place,
-            "name": place.name if place else period.place,
-            "building": place.building if place else None,
-            "position": period.position,
-        }
+        return StatedPlace(
+            id=period.place,
+            name=place.name if place else period.place,
+            building=place.building if place else None,
+            position=period.position,
+        )
 
     def _elsewhere(self) -> str | None:
         """What tells that the calibration was not where the item works: its temperature."""
@@ -239,7 +248,7 @@ class _Statement:
         low, high = (fixed(end, 1) for end in (min(away), max(away)))
         return f"at {low if low == high else f'{low} to {high}'} degC, not its working temperature"
 
-    def _conditions(self) -> list[dict[str, Any]]:
+    def _conditions(self) -> tuple[Condition, ...]:
         """Readings of the room that belong to this sensor's rows, and the state at the probe."""
         number_of, references = self.visit.number, self.visit.text["reference"]
         moments = {(int(self.visit.time_utc[row]), references[row]) for row in self.rows}
@@ -255,7 +264,7 @@ class _Statement:
             _condition("temperature at the probe", "degC", np.array([r.temperature_c for r in self.measured])),
             _condition("pressure at the probe", "Pa", np.array(pressures)),
         ]
-        return [condition for condition in found if condition is not None]
+        return tuple(condition for condition in found if condition is not None)
 
     def _pressure_was_read(self, cell: int) -> bool:
         """Some methods hardly need the pressure at the probe, and take a usual one where it was not read."""
@@ -264,15 +273,15 @@ class _Statement:
             np.isfinite(self.visit.number[name][rows]).any() for name in ("chamber_pressure", "ambient_pressure")
         )
 
-    def _adjustment(self, event: Event) -> dict[str, Any]:
-        return {
-            "time": self.visit.time_local[event.row],
-            "kind": event.kind,
-            "words": words.ADJUSTMENTS[event.kind],
-            "from": event.before,
-            "to": event.after,
-            "note": event.note,
-        }
+    def _adjustment(self, event: Event) -> Adjustment:
+        return Adjustment(
+            time=self.visit.time_local[event.row],
+            kind=event.kind,
+            words=words.ADJUSTMENTS[event.kind],
+            from_=event.before,
+            to=event.after,
+            note=event.note,
+        )
 
     def _deviations(self) -> list[str]:
         """What was left out or added against the method (7.8.2.1 n)."""
@@ -302,7 +311,7 @@ class _Statement:
         found = []
         if any(r.channel is Channel.HUMIDITY for r in self.measured):
             found.append(words.humidity_over(bool(self.settings and self.settings.whole("rh_over") == "ice")))
-        phases = {group["phase"] for group in results}
+        phases = {group.phase for group in results}
         if "as_found" in phases and "as_left" not in phases and not self.summary.adjusted:
             found.append(words.AS_FOUND_IS_AS_LEFT)
         corrected = [r for r in self.measured if r.settling_correction]
@@ -325,76 +334,25 @@ class _Statement:
             sha256 = hashlib.sha256(self.records.files[path]).hexdigest()
             yield f"Readings at {', '.join(named)} are means over windows of a log, {path} (SHA-256 {sha256})."
 
-    def _due(self) -> str | None:
+    def _due(self) -> date | None:
         """Only where the customer agreed (7.8.4.3): the interval counted from this visit, where it was complete."""
         if not self.records.facility.certificate.due_date_agreed or self.settings is None:
             return None
         interval, points = self.settings.dated("interval"), self.settings.dated("points")
         if interval is None or not completes(self.measured, points.humidity if points else ()):
             return None
-        return due_day(self.visit.day, interval.months, self.policy).isoformat()
-
-    def _traceability(self) -> list[dict[str, Any]]:
-        """Every calibration behind the results."""
-        return [
-            {
-                **_standard(link.reference),
-                "serves": link.serves or None,
-                "quantity": link.quantity,
-                "date": link.calibration.date.isoformat(),
-                "valid_until": link.calibration.valid_until.isoformat(),
-                "laboratory": link.calibration.calibrated_by,
-                "certificate": link.calibration.certificate,
-                "from_visit": link.calibration.from_visit,
-                "certificate_issued": link.certificate_issued,
-                "certificate_number": link.certificate_number or None,
-                "lowest_U": number(link.lowest_U),
-                "highest_U": number(link.highest_U),
-                "unit": link.unit,
-                "lowest_k": number(link.lowest_k),
-                "highest_k": number(link.highest_k),
-            }
-            for link in self.links
-        ]
-
-    def _published_values(self) -> list[dict[str, Any]]:
-        """Published values where other standards have a calibration: no link of the chain."""
-        return [
-            {
-                **_standard(value.reference),
-                "salt": value.salt,
-                "source": words.SALT_SOURCE,
-                "lowest": number(value.lowest),
-                "highest": number(value.highest),
-                "unit": "%RH",
-            }
-            for value in self.published
-        ]
-
-    def _salts(self) -> str | None:
-        ends = [(v.salt, expanded(v.lowest), expanded(v.highest)) for v in self.published]
-        sizes = [(salt, f"±{low if low == high else f'{low} to {high}'} %RH") for salt, low, high in ends]
-        return words.salts(dict.fromkeys(sizes)) if sizes else None
+        return due_day(self.visit.day, interval.months, self.policy)
 
 
-def _condition(quantity: str, unit: str, values: np.ndarray) -> dict[str, Any] | None:
+def _condition(quantity: str, unit: str, values: np.ndarray) -> Condition | None:
     """Mean and range of what was read; nothing where nothing was."""
     good = values[np.isfinite(values)]
     if not len(good):
         return None
-    return {
-        "quantity": quantity,
-        "unit": unit,
-        "mean": number(float(np.mean(good))),
-        "lowest": number(float(np.min(good))),
-        "highest": number(float(np.max(good))),
-    }
-
-
-def _standard(reference: Reference) -> dict[str, str]:
-    return {
-        "reference": reference.id,
-        "name": reference.name,
-        "serial": reference.serial,
-        "kind": words.KINDS[reference.kind],
-    }
+    return Condition(
+        quantity=quantity,
+        unit=unit,
+        mean=number(float(np.mean(good))),
+        lowest=number(float(np.min(good))),
+        highest=number(float(np.max(good))),
+    )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from asfound.assessment.assess import Assessment
 from asfound.assessment.results.adjustment import hysteresis
@@ -15,20 +14,34 @@ from asfound.certificates import wording as words
 from asfound.faults import Fault
 from asfound.measurement.cell_sources import Part
 from asfound.records.models import Channel, Policy, Reference
+from asfound.records.models.stated import Number, as_float
+from asfound.records.models.stated_results import (
+    Decision,
+    Group,
+    LinearAnswer,
+    MonteCarloAnswer,
+    Reservation,
+    Row,
+    RowRepeatability,
+    Split,
+    StatedHysteresis,
+    StatedTolerance,
+    WithheldAnswer,
+)
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.visits.rows import SensorVisit
 from asfound.rounding import published
 
 PartLines = Mapping[tuple[int, Channel, Part], int]
 """(cell, channel, part) → row in the budgets"""
-Group = Mapping[str, Any]
-"""the rows of one phase and channel"""
 
 
-def number(value: float) -> float | str | None:
-    """A number as JSON holds it, free of processors' last bits: null where there is none, "inf" where infinite."""
+def number(value: float) -> Number:
+    """A number as a statement holds it, free of processors' last bits: None where there is none."""
     text = published(float(value))
-    return text if text.endswith("inf") else float(text) if text else None
+    if text.endswith("inf"):
+        return "-inf" if text.startswith("-") else "inf"
+    return float(text) if text else None
 
 
 def withheld(result: Result) -> bool:
@@ -53,7 +66,7 @@ class Reservations:
 
     by_rule: dict[str, list[tuple[Fault, str]]] = field(default_factory=dict)
 
-    def marks(self, faults: Iterable[Fault], where: str) -> list[str]:
+    def marks(self, faults: Iterable[Fault], where: str) -> tuple[str, ...]:
         """The marks of a row's reservations; `where` names the row."""
         rules = []
         for fault in faults:
@@ -62,29 +75,29 @@ class Reservations:
                 said.append((fault, where))
             rules.append(fault.rule.name)
         names = list(self.by_rule)
-        return [_mark(names.index(name)) for name in dict.fromkeys(rules)]
+        return tuple(_mark(names.index(name)) for name in dict.fromkeys(rules))
 
-    def qualifying(self, row: Mapping[str, Any]) -> dict[str, str]:
+    def qualifying(self, row: Row) -> dict[str, str]:
         """Mark and words of the reservations under which a row's verdict stands: those that do not withhold it."""
         found = {}
         for position, said in enumerate(self.by_rule.values()):
             rule, messages = said[0][0].rule, dict.fromkeys(fault.message for fault, _ in said)
-            if _mark(position) in row["reservations"] and not (rule.withholds_verdict or rule.withholds_certificate):
+            if _mark(position) in row.reservations and not (rule.withholds_verdict or rule.withholds_certificate):
                 found[_mark(position)] = next(iter(messages)) if len(messages) == 1 else rule.summary
-        return found if row["verdict"] != words.NO_VERDICT else {}
+        return found if row.verdict != words.NO_VERDICT else {}
 
-    def listed(self) -> list[dict[str, Any]]:
+    def listed(self) -> tuple[Reservation, ...]:
         """Each with its mark, what it withholds, and its words."""
-        return [
-            {
-                "mark": _mark(position),
-                "rule": name,
-                "withholds_verdict": said[0][0].rule.withholds_verdict,
-                "withholds_certificate": said[0][0].rule.withholds_certificate,
-                "words": _joined_messages(said),
-            }
+        return tuple(
+            Reservation(
+                mark=_mark(position),
+                rule=name,
+                withholds_verdict=said[0][0].rule.withholds_verdict,
+                withholds_certificate=said[0][0].rule.withholds_certificate,
+                words=_joined_messages(said),
+            )
             for position, (name, said) in enumerate(self.by_rule.items())
-        ]
+        )
 
 
 def _mark(position: int) -> str:
@@ -112,7 +125,7 @@ def groups(
     results: Sequence[Result],
     reservations: Reservations,
     parts: PartLines,
-) -> list[Group]:
+) -> tuple[Group, ...]:
     """The results by phase and channel, in order of the work; `settings` None: a reference was calibrated."""
     reference = assessment.records.references.get(sensor_visit.sensor)
     found: list[Group] = []
@@ -125,40 +138,40 @@ def groups(
             moved = [r for r in chosen if channel is Channel.HUMIDITY and not withheld(r)]
             widths = hysteresis(moved, assessment.measurement.whole())
             found.append(
-                {
-                    "phase": phase,
-                    "phase_words": words.PHASES[phase],
-                    "channel": channel.value,
-                    "unit": channel.unit,
-                    "tolerance": _tolerance(settings, reference, channel, phase),
-                    "rows": [_row(assessment, sensor_visit, r, reservations, parts) for r in chosen],
-                    "hysteresis": [
-                        {"target": number(h.target), "width": number(h.width), "U": number(h.U)} for h in widths
-                    ],
-                }
+                Group(
+                    phase=phase,
+                    phase_words=words.PHASES[phase],
+                    channel=channel,
+                    unit=channel.unit,
+                    tolerance=_tolerance(settings, reference, channel, phase),
+                    rows=tuple(_row(assessment, sensor_visit, r, reservations, parts) for r in chosen),
+                    hysteresis=tuple(
+                        StatedHysteresis(target=number(h.target), width=number(h.width), U=number(h.U)) for h in widths
+                    ),
+                )
             )
-    return found
+    return tuple(found)
 
 
 def _tolerance(
     settings: SettingsOn | None, reference: Reference | None, channel: Channel, phase: str
-) -> dict[str, Any] | None:
+) -> StatedTolerance | None:
     """Of a sensor its tolerance; of a reference that is checked between calibrations its check limit."""
     if settings is None:
         limit = reference.check_limit if reference and (channel, phase) == (Channel.HUMIDITY, "check") else None
-        return {"words": words.check_limit(limit.humidity), "from": None} if limit else None
+        return StatedTolerance(words=words.check_limit(limit.humidity), from_=None) if limit else None
     limits = settings.tolerance(channel, phase)
     if limits is None:
         return None
-    return {
-        "words": words.tolerance(limits, channel.unit, settings.range(channel)),
-        "from": words.first_day(limits.from_),
-    }
+    return StatedTolerance(
+        words=words.tolerance(limits, channel.unit, settings.range(channel)),
+        from_=words.first_day(limits.from_),
+    )
 
 
 def _row(
     assessment: Assessment, sensor_visit: SensorVisit, r: Result, reservations: Reservations, parts: PartLines
-) -> dict[str, Any]:
+) -> Row:
     """A row; where a reservation withholds the certificate from it, without what would be certified: U and verdict."""
     assert r.line is not None
     line = assessment.measurement.lines[r.line]
@@ -179,43 +192,41 @@ def _row(
     }
     if withheld(r):
         numbers |= dict.fromkeys(("u", "nu_eff", "k", "U", "p_outside", "tur"), math.nan)
-    return {
-        "plateau": r.plateau,
-        "time": sensor_visit.visit.time_local[plateau.rows[0]],
-        "target": number(r.target),
-        "direction": r.direction,
-        "method": r.method,
-        "reference": r.reference,
-        "part": r.part.value,
-        "readings": r.n,
+    return Row(
+        plateau=r.plateau,
+        time=sensor_visit.visit.time_local[plateau.rows[0]],
+        target=number(r.target),
+        direction=r.direction,
+        method=r.method,
+        reference=r.reference,
+        part=r.part.value,
+        readings=r.n,
         **{name: number(value) for name, value in numbers.items()},
-        "repeatability": {
-            "s": number(line.repeatability.s),
-            "nu": number(line.repeatability.nu),
-            "basis": line.repeatability.basis,
-        },
-        "answer": {"kind": "withheld"} if withheld(r) else _answer(assessment, r.line),
-        "split": None if math.isnan(r.error_loop) else _split(assessment, r, parts),
-        "verdict": words.NO_VERDICT if withheld(r) else r.verdict.value,
-        "reservations": reservations.marks(r.reservations, point(r)),
-    }
+        repeatability=RowRepeatability(
+            s=number(line.repeatability.s), nu=number(line.repeatability.nu), basis=line.repeatability.basis
+        ),
+        answer=WithheldAnswer(kind="withheld") if withheld(r) else _answer(assessment, r.line),
+        split=None if math.isnan(r.error_loop) else _split(assessment, r, parts),
+        verdict=words.NO_VERDICT if withheld(r) else r.verdict.value,
+        reservations=reservations.marks(r.reservations, point(r)),
+    )
 
 
-def _answer(assessment: Assessment, line: int) -> dict[str, Any]:
-    """Which answer gave U; a seed is text, since it is longer than the numbers that some programs read from JSON."""
+def _answer(assessment: Assessment, line: int) -> LinearAnswer | MonteCarloAnswer:
+    """Which answer gave U."""
     drawn = assessment.answers.get(line)
     if drawn is None:
-        return {"kind": "linear"}
-    return {
-        "kind": "monte carlo",
-        "seed": str(drawn.seed),
-        "trials": drawn.trials,
-        "low": number(drawn.low),
-        "high": number(drawn.high),
-    }
+        return LinearAnswer(kind="linear")
+    return MonteCarloAnswer(
+        kind="monte carlo",
+        seed=str(drawn.seed),
+        trials=drawn.trials,
+        low=number(drawn.low),
+        high=number(drawn.high),
+    )
 
 
-def _split(assessment: Assessment, r: Result, parts: PartLines) -> dict[str, Any]:
+def _split(assessment: Assessment, r: Result, parts: PartLines) -> Split:
     """Sensor and loop apart: the linear budgets' U and k."""
     assert r.line is not None
     line, k = assessment.measurement.lines[r.line], assessment.measurement.whole().k
@@ -230,40 +241,40 @@ def _split(assessment: Assessment, r: Result, parts: PartLines) -> dict[str, Any
     }
     if withheld(r):
         numbers |= dict.fromkeys(("sensor_U", "sensor_k", "loop_U", "loop_k"), math.nan)
-    return {name: number(value) for name, value in numbers.items()}
+    return Split(**{name: number(value) for name, value in numbers.items()})
 
 
 def decision(
     policy: Policy, rule_words: str, stated: Sequence[Group], reservations: Reservations, of_reference: bool
-) -> dict[str, Any] | None:
+) -> Decision | None:
     """The rule, and what it says of each group in a sentence; nothing where no tolerance is declared."""
-    judged = [group for group in stated if group["tolerance"]]
+    judged = [group for group in stated if group.tolerance]
     if not judged:
         return None
-    return {
-        "rule": policy.rule,
-        "from": words.first_day(policy.from_),
-        "guard_band": policy.guard_band if policy.rule == "guard_band" else None,
-        "largest_risk": policy.largest_risk if policy.rule == "specific_risk" else None,
-        "largest_u_over_t": policy.largest_u_over_t if policy.rule == "simple_acceptance" else None,
-        "words": rule_words,
-        "tolerance": words.REFERENCE_TOLERANCE if of_reference else words.SENSOR_TOLERANCE,
-        "summary": [_summary(group, reservations) for group in judged],
-    }
+    return Decision(
+        rule=policy.rule,
+        from_=words.first_day(policy.from_),
+        guard_band=policy.guard_band if policy.rule == "guard_band" else None,
+        largest_risk=policy.largest_risk if policy.rule == "specific_risk" else None,
+        largest_u_over_t=policy.largest_u_over_t if policy.rule == "simple_acceptance" else None,
+        words=rule_words,
+        tolerance=words.REFERENCE_TOLERANCE if of_reference else words.SENSOR_TOLERANCE,
+        summary=tuple(_summary(group, reservations) for group in judged),
+    )
 
 
 def _summary(group: Group, reservations: Reservations) -> str:
     """`Humidity, as found: pass at all 3 points.`, or verdict by verdict; with the reservations that qualify it."""
-    head = f"{group['channel'].capitalize()}, {group['phase_words'].lower()}"
+    head = f"{group.channel.capitalize()}, {group.phase_words.lower()}"
     by_verdict: dict[str, list[str]] = {}
-    for row in group["rows"]:
-        way = "" if row["direction"] == "start" else f" {row['direction']}"
-        by_verdict.setdefault(row["verdict"], []).append(f"{row['target']:g}{way}")
+    for row in group.rows:
+        way = "" if row.direction == "start" else f" {row.direction}"
+        by_verdict.setdefault(row.verdict, []).append(f"{as_float(row.target):g}{way}")
     order = [verdict.value for verdict in Verdict]
     present = sorted(by_verdict, key=order.index)
-    qualifying = {mark: said for row in group["rows"] for mark, said in reservations.qualifying(row).items()}
-    if len(present) == 1 and len(group["rows"]) > 1:
-        text = f"{present[0]} at all {len(group['rows'])} points"
+    qualifying = {mark: said for row in group.rows for mark, said in reservations.qualifying(row).items()}
+    if len(present) == 1 and len(group.rows) > 1:
+        text = f"{present[0]} at all {len(group.rows)} points"
     else:
         text = "; ".join(f"{verdict} at {', '.join(by_verdict[verdict])} %RH" for verdict in present)
     with_them = ", ".join(f"{mark} ({said})" for mark, said in qualifying.items())

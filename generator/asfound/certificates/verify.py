@@ -9,7 +9,7 @@ import hashlib
 import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
@@ -17,22 +17,19 @@ from typing import Any
 from pydantic import ValidationError
 
 from asfound import __version__
-from asfound.certificates.differences import Difference, differences, differences_beside
+from asfound.certificates.compared_values import Difference
+from asfound.certificates.differences import differences, differences_beside
 from asfound.certificates.evidence import PEOPLE, blob_id
-from asfound.certificates.page import attachment_names
 from asfound.certificates.pdf_file import PdfFile, read_pdf, text_differences
 from asfound.certificates.print_all import certificate
-from asfound.certificates.recompute import NOT_RECOMPUTED, CannotRecompute, frozen_bytes, recomputed
-from asfound.certificates.statement import PREVIEW_REVISION, Statement, statement_bytes
+from asfound.certificates.recompute import NOT_RECOMPUTED, CannotRecompute, recomputed
 from asfound.printing.templates import template_folders
-from asfound.printing.unprintable import Unprintable
-from asfound.records.issued import SCHEMA, Head
+from asfound.records.issued import Head
+from asfound.records.models.statement import PREVIEW_REVISION, SCHEMA, NotAStatement, Statement, read_statement
 from asfound.refusals import Refusal
 
 MOST_SAID = 20
 """Differences that are listed of one check."""
-_MISSHAPEN = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, AssertionError, RecursionError)
-"""What comes of a statement that was altered until it has another shape than ours have."""
 
 
 class Verdict(StrEnum):
@@ -59,7 +56,8 @@ class Verification:
     """All checks of one certificate."""
 
     number: str
-    statement: Statement = field(repr=False)
+    head: Head
+    """of the statement: who issued it, when, and which bytes it names"""
     checks: tuple[Check, ...]
     sha256: Mapping[str, str]
     """of the file of the certificate and of its visit as the issuer's records hold them, by path"""
@@ -76,32 +74,38 @@ def verify(content: bytes, templates: Path | None = None) -> Verification:
     Raises Refusal where this is no issued certificate of ours, or is damaged.
     """
     pdf = read_pdf(content)
-    name, stated, statement = _statement_of(pdf)
-    visit_name = attachment_names(statement)[0]
+    name, stated, head = _statement_of(pdf)
+    visit_name = head.evidence.visit.rpartition("/")[2]
     if visit_name not in pdf.attachments:
         raise Refusal(
             f"the record of the visit, {visit_name}, is not attached: nothing can be computed without it",
             "ask for the file as it was issued; printing to a new PDF loses attachments",
         )
     visit = pdf.attachments[visit_name][0]
-    checks = (
-        _attachments(pdf, (visit_name, name), statement, visit),
-        _numbers(statement, visit),
-        _pages(content, pdf, statement, visit, templates),
-    )
+    try:
+        statement = read_statement(stated)
+    except NotAStatement as why:
+        words = f"the statement does not have the shape of ours: {why}"
+        checks: tuple[Check, ...] = (Check(name="statement", verdict=Verdict.DIFFERS, words=words),)
+    else:
+        checks = (
+            _attachments(pdf, (visit_name, name), statement, visit),
+            _numbers(statement, visit),
+            _pages(content, pdf, statement, visit, templates),
+        )
     return Verification(
-        number=statement["number"],
-        statement=statement,
+        number=head.number,
+        head=head,
         checks=checks,
         sha256={
-            f"issued/{statement['sensor']}/{statement['visit']}.{statement['revision']}.json": _sha256(stated),
-            statement["evidence"]["visit"]: _sha256(visit),
+            f"issued/{head.sensor}/{head.visit}.{head.revision}.json": _sha256(stated),
+            head.evidence.visit: _sha256(visit),
         },
     )
 
 
-def _statement_of(pdf: PdfFile) -> tuple[str, bytes, Statement]:
-    """Name, bytes and content of the attached statement."""
+def _statement_of(pdf: PdfFile) -> tuple[str, bytes, Head]:
+    """Name, bytes and head of the attached statement."""
     cure = "give the PDF of a certificate as it was issued; printing to a new PDF loses attachments"
     found = [
         (name, held, statement)
@@ -119,13 +123,11 @@ def _statement_of(pdf: PdfFile) -> tuple[str, bytes, Statement]:
         cure = "ask for the issued certificate: its number ends in r1, r2, …"
         raise Refusal("this is a preview: nothing was issued, so there is nothing to verify", cure)
     try:
-        Head.model_validate(statement)
-        _ = statement["evidence"]["records"], statement["evidence"]["pools"]
-    except (ValidationError, KeyError) as problem:
-        where = problem.errors()[0]["loc"] if isinstance(problem, ValidationError) else problem.args
-        lacking = ".".join(map(str, where))
+        head = Head.model_validate(statement)
+    except ValidationError as problem:
+        lacking = ".".join(map(str, problem.errors()[0]["loc"]))
         raise Refusal(f"the attached statement {name} lacks {lacking}, or holds something else", cure) from None
-    return name, held, statement
+    return name, held, head
 
 
 def _json(content: bytes) -> dict[str, Any] | None:
@@ -138,33 +140,29 @@ def _json(content: bytes) -> dict[str, Any] | None:
 
 def _attachments(pdf: PdfFile, ours: Sequence[str], statement: Statement, visit: bytes) -> Check:
     """Hashes of the attachments against those that the statement names."""
-    try:
-        found = [*_repeated_keys(pdf.attachments[ours[1]][0]), *_unlike(pdf, ours, statement, visit)]
-    except _MISSHAPEN as problem:
-        found = [_misshapen(problem)]
+    found = [*_repeated_keys(pdf.attachments[ours[1]][0]), *_unlike(pdf, ours, statement, visit)]
     if found:
         words = "what is attached is not what the statement names"
         return Check(name="attachments", verdict=Verdict.DIFFERS, words=words, details=tuple(found))
-    records = sum(record["path"] != PEOPLE for record in statement["evidence"]["records"])
+    records = sum(record.path != PEOPLE for record in statement.evidence.records)
     words = f"the visit’s record and the {records} records that it leans on have the SHA-256 that the statement names"
     return Check(name="attachments", verdict=Verdict.SAME, words=words)
 
 
 def _unlike(pdf: PdfFile, ours: Sequence[str], statement: Statement, visit: bytes) -> Iterator[str]:
-    evidence = statement["evidence"]
-    if _sha256(visit) != evidence["sha256"]:
-        yield f"{ours[0]} has the SHA-256 {_sha256(visit)}, the statement names {evidence['sha256']}"
-    elif blob_id(visit) != evidence["blob"]:
-        yield f"{ours[0]} has the git id {blob_id(visit)}, the statement names {evidence['blob']}"
-    for record in evidence["records"]:
-        content = frozen_bytes(record)
-        if content is None and record["path"] != PEOPLE:
-            yield f"the text of {record['path']} is missing"
-        elif content is not None and _sha256(content) != record["sha256"]:
-            yield f"the text of {record['path']} has another SHA-256 than is named beside it"
-    number = f"{statement['sensor']}/{statement['visit']}.{statement['revision']}"
-    if statement["number"] != number:
-        yield f"the number {statement['number']} does not belong to {number}"
+    evidence = statement.evidence
+    if _sha256(visit) != evidence.sha256:
+        yield f"{ours[0]} has the SHA-256 {_sha256(visit)}, the statement names {evidence.sha256}"
+    elif blob_id(visit) != evidence.blob:
+        yield f"{ours[0]} has the git id {blob_id(visit)}, the statement names {evidence.blob}"
+    for record in evidence.records:
+        if record.content is None and record.path != PEOPLE:
+            yield f"the text of {record.path} is missing"
+        elif record.content is not None and _sha256(record.content) != record.sha256:
+            yield f"the text of {record.path} has another SHA-256 than is named beside it"
+    number = f"{statement.sensor}/{statement.visit}.{statement.revision}"
+    if statement.number != number:
+        yield f"the number {statement.number} does not belong to {number}"
     for name, contents in pdf.attachments.items():
         if name not in ours:
             yield f"{name} is attached, which no certificate of ours has"
@@ -188,18 +186,16 @@ def _repeated_keys(content: bytes) -> list[str]:
 def _numbers(statement: Statement, visit: bytes) -> Check:
     """Everything computed again from the attachments alone."""
     try:
-        again = json.loads(statement_bytes(recomputed(statement, visit)))
+        again = recomputed(statement, visit)
         found: list[Difference] = [
             *differences(statement, again, apart_from=NOT_RECOMPUTED),
             *differences_beside(statement, again, apart_from=NOT_RECOMPUTED),
         ]
-        rules = {r["rule"] for r in statement["reservations"]} & NOT_RECOMPUTED
-        rows = sum(len(group["rows"]) for group in statement["results"])
+        rules = {r.rule for r in statement.reservations} & NOT_RECOMPUTED
+        rows = sum(len(group.rows) for group in statement.results)
     except CannotRecompute as why:
         return Check(name="numbers", verdict=Verdict.DIFFERS, words=f"nothing comes out of the attached records: {why}")
-    except _MISSHAPEN as problem:
-        return Check(name="numbers", verdict=Verdict.DIFFERS, words=_misshapen(problem))
-    then = statement["evidence"]["code"]
+    then = statement.evidence.code
     version = "" if then == __version__ else f" (asfound {then} computed them, this is {__version__})"
     if found:
         many = f"{len(found)} numbers or words do" if len(found) > 1 else "one number or word does"
@@ -214,17 +210,15 @@ def _numbers(statement: Statement, visit: bytes) -> Check:
 def _pages(content: bytes, pdf: PdfFile, statement: Statement, visit: bytes, templates: Path | None) -> Check:
     """The certificate printed again from its attachments, against the file."""
     name = "pages"
+    if _sha256(visit) != statement.evidence.sha256:
+        words = "not printed again: the attached record is not the one that the statement names"
+        return Check(name=name, verdict=Verdict.OPEN, words=words)
     try:
         printed = certificate(statement, visit, template_folders(templates))
     except Refusal as problem:
         return Check(name=name, verdict=Verdict.OPEN, words=f"not printed again: {problem}")
-    except Unprintable as problem:
+    except ValueError as problem:  # a character without glyph, a record that is no text, an address too long to draw
         return Check(name=name, verdict=Verdict.DIFFERS, words=f"the statement cannot be printed: {problem}")
-    except _MISSHAPEN as problem:
-        if _sha256(visit) != statement["evidence"]["sha256"]:
-            words = "not printed again: the attached record is not the one that the statement names"
-            return Check(name=name, verdict=Verdict.OPEN, words=words)
-        return Check(name=name, verdict=Verdict.DIFFERS, words=_misshapen(problem))
     if printed == content:
         words = "printed again from the attachments: the same, byte for byte"
         return Check(name=name, verdict=Verdict.SAME, words=words)
@@ -236,7 +230,7 @@ def _pages(content: bytes, pdf: PdfFile, statement: Statement, visit: bytes, tem
     if pdf.drawn == again.drawn:
         words = "printed again: every page is drawn the same; the file itself was saved anew by another program"
         return Check(name=name, verdict=Verdict.SAME, words=words)
-    then, now = (statement["evidence"]["code"], pdf.creator), (__version__, again.creator)
+    then, now = (statement.evidence.code, pdf.creator), (__version__, again.creator)
     if then == now:
         words = f"the words are the same, what is drawn is not: something was put over a page; or {own}"
         return Check(name=name, verdict=Verdict.DIFFERS, words=words)
@@ -247,28 +241,24 @@ def _pages(content: bytes, pdf: PdfFile, statement: Statement, visit: bytes, tem
     return Check(name=name, verdict=Verdict.OPEN, words=words)
 
 
-def _misshapen(problem: Exception) -> str:
-    return f"the statement does not have the shape of ours ({type(problem).__name__}: {problem})"
-
-
 def _sha256(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
 def as_text(file: str, verification: Verification) -> str:
     """What was done and what came out, line by line."""
-    statement, evidence = verification.statement, verification.statement["evidence"]
+    head = verification.head
     lines = [f"{file}: certificate {verification.number}"]
     for check in verification.checks:
         lines.append(f"  {check.name:<12}{check.verdict.value:<9}{check.words}")
         lines += [f"    - {said}" for said in check.details[:MOST_SAID]]
         if len(check.details) > MOST_SAID:
             lines.append(f"    - and {len(check.details) - MOST_SAID} more")
-    approved = evidence["approved"]
+    approved = head.evidence.approved
     lines += [
         "  It cannot be told from the file alone whether its issuer issued it: who has this program can print a",
-        f"  certificate that agrees with itself. It says that {approved['name']} approved it on {approved['day']} and",
-        f"  that it was issued on {statement['issued']}; it does not know whether a later revision replaced it.",
+        f"  certificate that agrees with itself. It says that {approved.name} approved it on {approved.day} and",
+        f"  that it was issued on {head.issued}; it does not know whether a later revision replaced it.",
         "  Compare with records.sha256 on the Data page of the issuer’s site:",
     ]
     lines += [f"    {digest}  {path}" for path, digest in verification.sha256.items()]

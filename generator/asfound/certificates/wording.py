@@ -10,13 +10,14 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 
 from asfound.records.models import CertificateWording, Limits, MeasuringRange, Scaling, Tolerance
+from asfound.records.models.stated_evidence import Approved
 
 TITLE = "Calibration certificate"
 CHECK_TITLE = "Record of a check between calibrations"
 PREVIEW = "PREVIEW – not issued"
 PREVIEW_WARNING = "This is a preview: it has not been issued."
 NOT_REVIEWED = "not reviewed: preview"
-APPROVED: Mapping[str | None, str] = {
+APPROVED: Mapping[str, str] = {
     "merge": "by merging it",
     "reviewed-by": "by review",
     "signature": "by signature",
@@ -97,9 +98,9 @@ def salt_formula(salt: str) -> str:
     return salt.translate(_SUBSCRIPTS)
 
 
-def first_day(day: date) -> str | None:
+def first_day(day: date) -> date | None:
     """The first day of a dated setting; none where it has held ever since."""
-    return None if day == date.min else day.isoformat()
+    return None if day == date.min else day
 
 
 def title(phases: Iterable[str]) -> str:
@@ -107,12 +108,12 @@ def title(phases: Iterable[str]) -> str:
     return CHECK_TITLE if set(phases) == {"check"} else TITLE
 
 
-def authorised(approved: Mapping[str, str | None], other: str | None = None) -> str:
+def authorised(approved: Approved, other: str | None = None) -> str:
     """Who stands for an issued certificate: whoever approved the record of the visit, or another person."""
-    how = f" {APPROVED[approved['how']]}" if approved["how"] in APPROVED else ""
+    how = f" {APPROVED[approved.how]}" if approved.how in APPROVED else ""
     if other is not None:
-        return f"{other}; the record was approved by {approved['name']} on {approved['day']}{how}"
-    return f"{approved['name']}, who approved the record on {approved['day']}{how}"
+        return f"{other}; the record was approved by {approved.name} on {approved.day}{how}"
+    return f"{approved.name}, who approved the record on {approved.day}{how}"
 
 
 def place(notes: Iterable[str], elsewhere: str | None) -> str:

@@ -11,12 +11,14 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Annotated, Any
+from typing import Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from asfound.faults import Fault, Place, RecordsRefused, Rule, error
-from asfound.records.models.fields import parse_day
+from asfound.records.models.fields import Day
+from asfound.records.models.stated_evidence import Approved
+from asfound.records.models.statement import SCHEMA, NotAStatement, Replaces, Statement, read_statement
 from asfound.records.snapshot import Snapshot
 
 ISSUED_NAME = error("issued-name", "a certificate's file is not issued/SENSOR/VISIT.rN.json of its own certificate")
@@ -27,14 +29,12 @@ ISSUED_WITHOUT_REASON = error(
     "issued-without-reason", "a certificate replaces another without naming it or without saying why"
 )
 
-SCHEMA = "asfound certificate 1"
 NAME = re.compile(
     r"issued/([A-Za-z][A-Za-z0-9]*(?:-[A-Za-z0-9]+)*)/([0-9]{4}-[0-9]{2}-[0-9]{2}-[a-z0-9]+(?:-[a-z0-9]+)*)"
     r"\.r([1-9][0-9]{0,3})\.json"
 )
 _BULK = b',\n  "records": ['
 """Where the head of a file ends that was written as we write them."""
-_COMPUTED_FROM = ("records", "pools")
 _NEVER_EDIT = "restore the file as it was issued (git knows it): an issued certificate is never edited"
 
 
@@ -44,14 +44,7 @@ class _Stated(BaseModel):
     model_config = ConfigDict(frozen=True, extra="ignore")
 
 
-class Replaces(_Stated):
-    """The certificate that another replaces."""
-
-    number: str
-    reason: str
-
-
-class Authorised(_Stated):
+class HeadAuthorised(_Stated):
     """Who authorised a certificate."""
 
     id: str
@@ -60,17 +53,7 @@ class Authorised(_Stated):
     """as the certificate says it"""
 
 
-class Approved(_Stated):
-    """The approval of the visit's bytes that a certificate rests on."""
-
-    person: str
-    name: str
-    day: Annotated[date, BeforeValidator(parse_day)]
-    how: str
-    commit: str | None
-
-
-class Evidence(_Stated):
+class HeadEvidence(_Stated):
     """What a certificate was computed from: the visit's record, and how it is known to be approved."""
 
     visit: str
@@ -94,9 +77,9 @@ class Head(_Stated):
     visit: str
     revision: str = Field(pattern=r"^r[1-9][0-9]*$")
     replaces: Replaces | None
-    issued: Annotated[date, BeforeValidator(parse_day)]
-    authorised: Authorised
-    evidence: Evidence
+    issued: Day
+    authorised: HeadAuthorised
+    evidence: HeadEvidence
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,7 +105,7 @@ class Issued:
         return self.head.issued
 
     @property
-    def evidence(self) -> Evidence:
+    def evidence(self) -> HeadEvidence:
         """What it was computed from."""
         return self.head.evidence
 
@@ -132,28 +115,31 @@ class Issued:
         return self.files[self.path]
 
     @property
-    def statement(self) -> Mapping[str, Any]:
+    def statement(self) -> Statement:
         """All that it states, read now: keep it where it is needed twice. Raises RecordsRefused where it cannot be."""
-        statement, fault = _whole(self.path, self.content)
-        fault = fault or self._other_end(statement)
-        if fault is not None:
-            raise RecordsRefused([fault])
+        content = self.content
+        try:
+            statement = read_statement(content)
+        except NotAStatement as problem:
+            raise RecordsRefused([self._behind_the_head(content, problem)]) from None
+        if Head.model_validate(statement, from_attributes=True) != self.head:
+            raise RecordsRefused([self._twice("with two values")])
         return statement
 
-    def _other_end(self, statement: Mapping[str, Any]) -> Fault | None:
+    def _behind_the_head(self, content: bytes, problem: NotAStatement) -> Fault:
         """What is wrong with the file behind its head."""
-        message = ""
+        stated, fault = _whole(self.path, content)
+        if fault is not None:
+            return fault
         try:
-            if Head.model_validate(statement) != self.head:
-                message = "a key stands in it twice, with two values"
+            if Head.model_validate(stated) != self.head:
+                return self._twice("with two values")
         except ValidationError:
-            message = "a key stands in it twice, once without what certificates hold"
-        if message:
-            return _fault(ISSUED_UNREADABLE, self.path, message, _NEVER_EDIT)
-        if all(isinstance(statement["evidence"].get(key), list) for key in _COMPUTED_FROM):
-            return None
-        message = "evidence holds no records or no pools to compute it from"
-        return _fault(ISSUED_INCOMPLETE, self.path, message, _NEVER_EDIT, self.content, "evidence")
+            return self._twice("once without what certificates hold")
+        return _fault(ISSUED_INCOMPLETE, self.path, str(problem), _NEVER_EDIT, content, *reversed(problem.keys))
+
+    def _twice(self, how: str) -> Fault:
+        return _fault(ISSUED_UNREADABLE, self.path, f"a key stands in it twice, {how}", _NEVER_EDIT)
 
 
 def read_issued(files: Snapshot, path: str) -> tuple[Issued | None, list[Fault]]:

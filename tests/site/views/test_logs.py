@@ -18,12 +18,14 @@ from asfound.assessment.assess import assess
 from asfound.certificates.differences import differences
 from asfound.certificates.recompute import CannotRecompute, recomputed
 from asfound.certificates.statement import statements
+from asfound.records.models.statement import document
 from asfound.records.snapshot import from_folder, laid_over
 from asfound.site.charts.logs import MOST_POINTS, thinned
 from asfound.site.lookup.lookup import look_up
 from asfound.site.views.logs import log_views
 from asfound.terminal.explain import as_text, explain_file
 from tests.builders import Files, assessed, facility, records, sensor, two_pressure
+from tests.certificates.certified import as_statement
 from tests.logs import Run, log_rows, run_files
 
 LOG, MAPPING_FILE, VISIT = "logs/2026-03-16-lab.csv", "logs/2026-03-16-lab.yml", "visits/2026/2026-03-16-lab.csv"
@@ -82,14 +84,14 @@ def test_a_log_without_any_reading_in_a_stretch_is_thinned_too():
 
 def test_the_certificate_names_the_log_and_freezes_it_and_comes_out_again_from_itself_alone(files: Files):
     (stated,) = statements(assessed(files))
-    (remark,) = [text for text in stated["remarks"] if "log" in text]
+    (remark,) = [text for text in stated.remarks if "log" in text]
     assert (
         LOG in remark
         and hashlib.sha256(files[LOG]).hexdigest() in remark
         and "20 %RH, 50 %RH rising, 80 %RH rising" in remark
     )
-    frozen = {record["path"]: record for record in stated["evidence"]["records"]}
-    assert frozen[LOG]["text"].encode() == files[LOG] and frozen[MAPPING_FILE]["text"].encode() == files[MAPPING_FILE]
+    frozen = {record.path: record for record in stated.evidence.records}
+    assert frozen[LOG].content == files[LOG] and frozen[MAPPING_FILE].content == files[MAPPING_FILE]
     assert not differences(stated, recomputed(stated, files[VISIT]))
 
 
@@ -97,13 +99,14 @@ def test_a_tampered_log_gives_another_certificate(files: Files):
     (stated,) = statements(assessed(files))
     window = files[LOG].decode().replace("2026-03-16 08:14:00,20.", "2026-03-16 08:14:00,24.")
     assert window.encode() != files[LOG]
-    for record in stated["evidence"]["records"]:
+    altered = document(stated)
+    for record in altered["evidence"]["records"]:
         if record["path"] == LOG:
             record["text"] = window
-    assert differences(stated, recomputed(stated, files[VISIT]))
-    stated["evidence"]["records"] = [r for r in stated["evidence"]["records"] if r["path"] != LOG]
+    assert differences(as_statement(altered), recomputed(as_statement(altered), files[VISIT]))
+    altered["evidence"]["records"] = [r for r in altered["evidence"]["records"] if r["path"] != LOG]
     with pytest.raises(CannotRecompute, match="there is no log"):
-        recomputed(stated, files[VISIT])
+        recomputed(as_statement(altered), files[VISIT])
 
 
 def test_a_log_in_another_encoding_is_frozen_byte_for_byte(files: Files):
