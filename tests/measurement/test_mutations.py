@@ -20,7 +20,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "k = 2 whatever the degrees of freedom": (Slip("budgets", "k, k * u)", "k, 2.0 * u)"), "variance_group"),
     "contributions added without squares": (
-        Slip("budgets", "np.sqrt(np.bincount(terms.row, c_u**2, results))", "np.bincount(terms.row, c_u, results)"),
+        Slip("budgets", "np.sqrt(sums_by(terms.row, c_u**2, results))", "sums_by(terms.row, c_u, results)"),
         "gum_h2",
     ),
     "one tail of the t distribution for two": (

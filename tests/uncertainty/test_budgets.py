@@ -126,3 +126,16 @@ def test_summed_terms_say_the_same_as_their_parts(entries):
     whole[summed.row, summed.source] = summed.weight
     assert whole == pytest.approx(by_hand)
     assert np.all(np.diff(summed.row * 5 + summed.source) > 0)
+
+
+@settings(max_examples=60)
+@given(SOURCES, st.randoms(use_true_random=False))
+def test_no_digit_of_a_budget_depends_on_the_order_in_which_its_sources_were_numbered(sources, chance):
+    order = chance.sample(range(len(sources)), len(sources))
+    place = np.argsort(order)
+    weight = 1.0 / (1.0 + np.arange(len(sources)))
+    rows = np.zeros(len(sources), int)
+    one = make_budgets(catalogue_of(sources), Terms(rows, np.arange(len(sources)), weight), 1)
+    other = make_budgets(catalogue_of([sources[i] for i in order]), Terms(rows, place, weight), 1)
+    for figure in ("u", "nu", "U"):
+        assert getattr(one, figure)[0] == getattr(other, figure)[0], figure

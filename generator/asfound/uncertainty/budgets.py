@@ -61,11 +61,21 @@ def make_budgets(catalogue: Catalogue, terms: Terms, results: int) -> Budgets:
     """Combine the terms of results 0 … results−1."""
     terms = terms.summed()
     c_u = terms.weight * catalogue.standard_uncertainties()[terms.source] if len(terms.row) else terms.weight
-    u = np.sqrt(np.bincount(terms.row, c_u**2, results))
+    u = np.sqrt(sums_by(terms.row, c_u**2, results))
     nu = effective_freedom(terms, c_u, u, catalogue)
     k = coverage_factor(nu)
     starts = np.searchsorted(terms.row, np.arange(results + 1))
     return Budgets(catalogue, terms, starts, u, nu, k, k * u)
+
+
+def sums_by(number: np.ndarray, values: np.ndarray, n: int) -> np.ndarray:
+    """Sums of the values of each number 0 … n−1, shape (n,), the smallest first.
+
+    In an order of their own: sources are numbered as they come, and the last digit of a result's u must not depend on
+    what else is on record.
+    """
+    order = np.lexsort((values, number))
+    return np.bincount(number[order], values[order], n)
 
 
 def effective_freedom(terms: Terms, c_u: np.ndarray, u: np.ndarray, catalogue: Catalogue) -> np.ndarray:
@@ -75,8 +85,8 @@ def effective_freedom(terms: Terms, c_u: np.ndarray, u: np.ndarray, catalogue: C
     groups = catalogue.groups()[terms.source]
     span = int(groups.max()) + 1
     keys, first, inverse = np.unique(terms.row * span + groups, return_index=True, return_inverse=True)
-    variance = np.bincount(inverse, c_u**2, len(keys))
+    variance = sums_by(inverse, c_u**2, len(keys))
     nu = catalogue.degrees_of_freedom()[terms.source][first]
-    denominator = np.bincount(keys // span, variance**2 / nu, len(u))
+    denominator = sums_by(keys // span, variance**2 / nu, len(u))
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(denominator > 0, u**4 / denominator, np.inf)

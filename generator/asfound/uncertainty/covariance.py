@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from asfound.uncertainty.budgets import Budgets, effective_freedom
+from asfound.uncertainty.budgets import Budgets, effective_freedom, sums_by
 from asfound.uncertainty.sources import coverage_factor
 from asfound.uncertainty.terms import Terms
 
@@ -47,7 +47,7 @@ def expanded_of_combinations(
         budgets.terms.weight[entries] * np.asarray(weights, float)[which],
     ).summed()
     c_u = terms.weight * budgets.catalogue.standard_uncertainties()[terms.source]
-    u = np.sqrt(np.bincount(terms.row, c_u**2, int(np.max(sums)) + 1))
+    u = np.sqrt(sums_by(terms.row, c_u**2, int(np.max(sums)) + 1))
     k = coverage_factor(effective_freedom(terms, c_u, u, budgets.catalogue))
     return u, k, k * u
 
