@@ -26,7 +26,8 @@ from asfound.humidity import (
 from asfound.measurement.calibrations import Calibrations, Report
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.reference_inputs import ReferenceInputs
-from asfound.records.models.references import NEEDED, Reference
+from asfound.records.methods import NEEDED
+from asfound.records.models.references import Reference
 from asfound.uncertainty.duals import differentiate
 from asfound.uncertainty.formulations import State, formulation_terms
 from asfound.uncertainty.sources import rectangular
