@@ -53,7 +53,7 @@ VALUES = (
 def few_trials() -> Iterator[None]:
     """Monte Carlo with few trials: what is drawn is tested elsewhere."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("asfound.assessment.assess.monte_carlo", partial(monte_carlo, trials=20))
+        patch.setattr("asfound.assessment.pipeline.monte_carlo", partial(monte_carlo, trials=20))
         yield
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from asfound.certificates import wording as words
 from asfound.certificates.statement_results import number
 from asfound.certificates.traceability import Link, PublishedValue
+from asfound.records.methods import SALT_SOURCE
 from asfound.records.models import Reference
 from asfound.records.models.stated_traceability import CalibrationLink, StatedPublishedValue
 from asfound.rounding import expanded
@@ -42,7 +43,7 @@ def published_values(values: Iterable[PublishedValue]) -> tuple[StatedPublishedV
         StatedPublishedValue(
             **_standard(value.reference),
             salt=value.salt,
-            source=words.SALT_SOURCE,
+            source=SALT_SOURCE,
             lowest=number(value.lowest),
             highest=number(value.highest),
             unit="%RH",

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import date
 
+from asfound.records.methods import KIND_NAMES, METHODS, SALT_SOURCE
 from asfound.records.models import CertificateWording, Limits, MeasuringRange, Scaling, Tolerance
 from asfound.records.models.stated_evidence import Approved
 
@@ -45,35 +46,9 @@ ADJUSTMENTS = {
     "table": "correction table replaced",
     "element": "sensing element replaced",
 }
-KINDS = {
-    "two_pressure": "two-pressure humidity generator",
-    "chilled_mirror": "chilled-mirror hygrometer",
-    "saturated_salt": "saturated salt solutions",
-    "transfer_probe": "transfer probe",
-    "loop_meter": "loop meter",
-    "barometer": "barometer",
-}
+KINDS = KIND_NAMES
 
-SALT_SOURCE = "Greenspan (1977), J. Res. NBS 81A, 89–96"
 _SUBSCRIPTS = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
-_FORMULAS = "saturation vapour pressure and enhancement factor after Hardy (1998), ITS-90"
-_PRINCIPLES = {
-    "two_pressure": (
-        "Two-pressure method: the humidity at the probe follows from pressure and temperature of the saturator and "
-        f"of the chamber; {_FORMULAS}."
-    ),
-    "chilled_mirror": (
-        "Chilled mirror: the humidity at the probe follows from the temperature at which {} stands on the mirror, "
-        f"and from temperature and pressure at the probe; {_FORMULAS}."
-    ),
-    "saturated_salt": (
-        f"Saturated solutions of {{}}: the humidity over a solution at its temperature, after {SALT_SOURCE}."
-    ),
-    "transfer_probe": (
-        "Comparison with a transfer probe, its reading corrected after its certificate and brought to the "
-        f"temperature at the sensor at constant vapour pressure; {_FORMULAS}."
-    ),
-}
 
 
 def principles(methods: Iterable[str]) -> list[str]:
@@ -84,7 +59,7 @@ def principles(methods: Iterable[str]) -> list[str]:
         named = details.setdefault(kind, [])
         if detail not in named:
             named.append(detail)
-    return [_PRINCIPLES[kind].format(_joined(named)) for kind, named in details.items()]
+    return [METHODS[kind].principle.format(_joined(named)) for kind, named in details.items()]
 
 
 def _joined(named: list[str]) -> str:

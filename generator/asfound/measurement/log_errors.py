@@ -163,7 +163,7 @@ def samples_of(
     errors: dict[Which, np.ndarray] = {}
     for channel in Channel:
         shown = indications(table, apart, settings, channel, _untold)
-        value = (reference.humidity if channel is Channel.HUMIDITY else reference.temperature).value
+        value = reference.of(channel).value
         errors[channel, Part.TOTAL] = shown.far_end - value
         errors[channel, Part.SENSOR] = shown.sensor.value - value
         errors[channel, Part.LOOP] = shown.far_end - shown.sensor.value

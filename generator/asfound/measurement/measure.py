@@ -146,7 +146,7 @@ class _Stage:
 
     def _channel(self, channel: Channel, reference: ReferenceValues) -> None:
         shown = indications(self.table, self.calibrations, self.settings, channel, self.report)
-        value = reference.humidity if channel is Channel.HUMIDITY else reference.temperature
+        value = reference.of(channel)
         far_end = Measured(shown.far_end, Terms.none())
         minus = np.full(self.table.n, -1.0)
         against = value.terms.scaled(minus)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, assert_never
 
 import numpy as np
 
@@ -27,7 +27,9 @@ from asfound.humidity.domains import OutsideRange
 from asfound.measurement.calibrations import Calibrations, Report
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.reference_inputs import ReferenceInputs
-from asfound.records.models.references import NEEDED, Reference
+from asfound.records.methods import NEEDED
+from asfound.records.models import Channel
+from asfound.records.models.references import Reference
 from asfound.uncertainty.duals import differentiate, in_blocks
 from asfound.uncertainty.formulations import State, formulation_terms
 from asfound.uncertainty.sources import rectangular
@@ -66,6 +68,16 @@ class ReferenceValues:
     """pressure at the probe, Pa"""
     method: np.ndarray
     groups: tuple[MethodGroup, ...]
+
+    def of(self, channel: Channel) -> Measured:
+        """What a channel is compared with."""
+        match channel:
+            case Channel.HUMIDITY:
+                return self.humidity
+            case Channel.TEMPERATURE:
+                return self.temperature
+            case _:
+                assert_never(channel)
 
 
 def reference_values(

@@ -29,6 +29,7 @@ from asfound.planning.instrument_readings import Instrument
 from asfound.planning.target_model import Conditions, Remark, SensorTargets, Setting, Target
 from asfound.planning.usual import Usual, usual, usual_at
 from asfound.records.load import Records
+from asfound.records.methods import METHODS
 from asfound.records.models import Reference, Sensor
 from asfound.records.settings_in_force import SettingsOn
 from asfound.refusals import Refusal
@@ -40,7 +41,6 @@ COOLING_K_PER_PA = 0.27e-5
 """Air cools by this where it expands without giving heat (Joule-Thomson coefficient near 0 °C and up to 1 MPa)."""
 JUST_APART_C = 0.05
 """Two temperatures nearer to each other than this are told apart by no instrument here."""
-HUMIDITY_KINDS = ("two_pressure", "chilled_mirror", "saturated_salt", "transfer_probe")
 
 
 def targets(
@@ -77,7 +77,7 @@ def reference_of(records: Records, sensor: Sensor, day: date, wanted: str | None
 
     Raises Refusal where there is none, or no telling which.
     """
-    known = [name for name, reference in records.references.items() if reference.kind in HUMIDITY_KINDS]
+    known = [name for name, reference in records.references.items() if reference.kind in METHODS]
     before = usual(records, sensor.id, day) or usual_at(records, SettingsOn(records, sensor, day).place.place, day)
     chosen = wanted or (before.reference if before and before.reference in known else None)
     if chosen is None:

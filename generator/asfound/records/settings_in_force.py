@@ -74,14 +74,14 @@ class SettingsOn:
 
     def scaling(self, channel: Channel) -> Any:
         """The loop's scaling for a channel."""
-        return self.dated("scaling" if channel is Channel.HUMIDITY else "temperature_scaling")
+        return self.dated(channel.key("scaling"))
 
     def tolerance(self, channel: Channel, phase: str) -> Any:
         """The tolerance that judges a phase: as left has its own limit where one is given."""
-        suffix = "tolerance" if channel is Channel.HUMIDITY else "temperature_tolerance"
+        suffix = channel.key("tolerance")
         own_limit = self.dated(f"as_left_{suffix}") if phase == "as_left" else None
         return own_limit or self.dated(suffix)
 
     def range(self, channel: Channel) -> Any:
         """The range that the sensor is specified for."""
-        return self.dated("range" if channel is Channel.HUMIDITY else "temperature_range")
+        return self.dated(channel.key("range"))

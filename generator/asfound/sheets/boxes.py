@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from asfound.planning.instrument_readings import Instrument
 from asfound.planning.usual import Usual, usual_unit
+from asfound.records.methods import METHODS
 from asfound.records.models import Channel
 from asfound.records.rules.readings import plausible_range
 from asfound.records.settings_in_force import SettingsOn
@@ -15,19 +16,6 @@ from asfound.records.visits.columns import CONDENSATES
 from asfound.refusals import Refusal
 from asfound.units import CANONICAL, UNITS, Unit, header_unit
 
-_READ: dict[str, tuple[str, ...]] = {
-    "two_pressure": ("saturation_pressure", "saturation_temperature", "chamber_pressure", "chamber_temperature"),
-    "chilled_mirror": (
-        "mirror_temperature",
-        "condensate",
-        "mirror_pressure",
-        "chamber_temperature",
-        "chamber_pressure",
-    ),
-    "saturated_salt": ("chamber_temperature",),
-    "transfer_probe": ("reference_humidity", "reference_temperature", "air_temperature"),
-}
-"""Kind of reference → what is read from it."""
 _SIGNAL_UNITS = {"current": "mA", "voltage": "V"}
 _LOOP_MA = (3.8, 20.5)
 """Outside it a loop says that it is broken (NAMUR NE 43, from memory): there is no result."""
@@ -113,7 +101,7 @@ def _columns(instrument: Instrument, medium: str) -> list[str]:
         optional.add("air_temperature")
     if "mirror_pressure" in reference.quantities and not _known_unit(instrument, "mirror_pressure"):
         optional.add("mirror_pressure")  # never read so far: the chamber's is taken
-    return [column for column in _READ[reference.kind] if column not in optional]
+    return [column for column in METHODS[reference.kind].read if column not in optional]
 
 
 def _known_unit(instrument: Instrument, quantity: str) -> bool:

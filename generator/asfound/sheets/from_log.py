@@ -21,9 +21,9 @@ from asfound.measurement.cell_sources import Part
 from asfound.measurement.log_errors import Samples, samples_of
 from asfound.measurement.reading_table import Cell
 from asfound.records.load import Records, load
+from asfound.records.methods import NEEDED
 from asfound.records.models import Channel
 from asfound.records.models.log_mapping import LogMapping, read_log_mapping
-from asfound.records.models.references import NEEDED
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.snapshot import LOGS, Snapshot
 from asfound.records.visits.local_time import TimeRefused, clock_seconds

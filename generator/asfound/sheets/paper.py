@@ -12,6 +12,7 @@ from asfound.printing.text import PAPERS, clean
 from asfound.printing.typst import printing
 from asfound.printing.unprintable import Unprintable, unprintable_faults
 from asfound.records.load import Records
+from asfound.records.methods import METHODS
 from asfound.records.visits.columns import ADJUSTMENTS, CONDITIONS
 from asfound.rounding import NOTHING, fixed
 from asfound.sheets.boxes import Box
@@ -21,12 +22,7 @@ from asfound.wording.words import listed
 
 ACROSS, ACROSS_ALL = 8, 11
 """Boxes that one table is wide enough for: of sensors beside each other, and where it holds everything."""
-TO_DO = {
-    "two_pressure": "Dial",
-    "chilled_mirror": "Expect",
-    "saturated_salt": "Take",
-    "transfer_probe": "Wait for",
-}
+TO_DO = {kind: method.to_do for kind, method in METHODS.items()}
 """What a technician does to bring a reference to a point."""
 CLOSING = (
     "Before you leave: the loop is given back and watched, hoses and vessels are without pressure, the operator knows. "

@@ -7,17 +7,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from asfound.planning.target_model import Remark, SensorTargets, Target
+from asfound.records.methods import METHODS
 from asfound.rounding import NOTHING, fixed, json_number
 from asfound.terminal.tables import aligned, wrapped
 from asfound.wording.cautions import LINES
 from asfound.wording.words import listed
 
-VERBS = {
-    "two_pressure": "dial",
-    "chilled_mirror": "expect",
-    "saturated_salt": "take",
-    "transfer_probe": "wait for",
-}
+VERBS = {kind: method.to_do.lower() for kind, method in METHODS.items()}
 
 
 def as_text(found: Sequence[SensorTargets]) -> str:

@@ -10,6 +10,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from asfound.faults import did_you_mean
+from asfound.records.methods import NEEDED
 from asfound.records.models.fields import (
     Amount,
     Day,
@@ -47,21 +48,6 @@ QUANTITIES: dict[str, str] = {
     "voltage": "voltage",
 }
 """Names of what a reference measures (its CSV columns, and a loop meter's two) → kind of quantity."""
-
-NEEDED: dict[str, tuple[str, ...]] = {
-    "two_pressure": (
-        "saturation_pressure",
-        "saturation_temperature",
-        "chamber_pressure",
-        "chamber_temperature",
-    ),
-    "chilled_mirror": ("mirror_temperature", "chamber_temperature"),
-    "saturated_salt": ("chamber_temperature",),
-    "transfer_probe": ("reference_humidity", "reference_temperature"),
-    "loop_meter": (),
-    "barometer": ("ambient_pressure",),
-}
-"""Kind of reference → the quantities it must have a record of."""
 
 Kind = Literal["two_pressure", "chilled_mirror", "saturated_salt", "transfer_probe", "loop_meter", "barometer"]
 

@@ -6,7 +6,7 @@ A sensor's key replaces its family's whole.
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Literal, Self
+from typing import Literal, Self, assert_never
 
 from pydantic import Field, model_validator
 
@@ -38,7 +38,23 @@ class Channel(StrEnum):
     @property
     def unit(self) -> str:
         """The unit of readings, errors and tolerances of this channel."""
-        return "%RH" if self is Channel.HUMIDITY else "degC"
+        match self:
+            case Channel.HUMIDITY:
+                return "%RH"
+            case Channel.TEMPERATURE:
+                return "degC"
+            case _:
+                assert_never(self)
+
+    def key(self, setting: str) -> str:
+        """The key of a sensor's file that holds a setting of this channel: `scaling`, `temperature_scaling`."""
+        match self:
+            case Channel.HUMIDITY:
+                return setting
+            case Channel.TEMPERATURE:
+                return f"temperature_{setting}"
+            case _:
+                assert_never(self)
 
 
 class Limits(Record):

@@ -145,7 +145,7 @@ def missing_ranges(survey: Survey) -> Iterator[Fault]:
             entries = settings.whole(key)
             if not isinstance(entries, tuple) or not isinstance(entries[0], Tolerance):
                 continue
-            ranged = "range" if channel is Channel.HUMIDITY else "temperature_range"
+            ranged = channel.key("range")
             of_range = any(part.of_range is not None for entry in entries for part in (entry, *entry.bands))
             if of_range and not settings.whole(ranged):
                 message = f"{key} of {name} is a share of its range, and there is no {ranged}"

@@ -5,18 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from asfound.faults import Fault, reservation
+from asfound.records.methods import METHODS
 from asfound.records.models.references import Reference
 from asfound.records.rules.survey import RuleAcross, Survey
 
 NOT_DECLARED = reservation("not-declared", "a reference does not say how large one of its usual errors may be")
-
-_USUAL: dict[str, tuple[str, ...]] = {
-    "two_pressure": ("saturator_gradient", "chamber_gradient", "lowest_efficiency"),
-    "chilled_mirror": ("chamber_gradient",),
-    "saturated_salt": ("chamber_gradient", "salt_condition"),
-    "transfer_probe": ("hysteresis", "temperature_coefficient"),
-}
-"""Kind of reference → what is usual for its method beside its certificates."""
 
 
 def sources_not_declared(survey: Survey) -> Iterator[Fault]:
@@ -32,7 +25,8 @@ def sources_not_declared(survey: Survey) -> Iterator[Fault]:
 
 
 def _silent(reference: Reference) -> Iterator[str]:
-    yield from (key for key in _USUAL.get(reference.kind, ()) if getattr(reference, key) is None)
+    usual = METHODS[reference.kind].usual_sources if reference.kind in METHODS else ()
+    yield from (key for key in usual if getattr(reference, key) is None)
     without = [name for name, known in reference.quantities.items() if known.calibrations[-1].drift is None]
     if without:
         yield f"drift since the newest calibration of {', '.join(without)}"

@@ -43,7 +43,7 @@ def signals_that_do_not_fit(survey: Survey) -> Iterator[Fault]:
                 if signal is not None and quantity != (channel.value if signal == "direct" else signal):
                     message = f"{column} is read in {unit}, and the signal of {sensor.id} is {signal}"
                 elif quantity in _SIGNALS and scaling is None:
-                    key = "scaling" if channel is Channel.HUMIDITY else "temperature_scaling"
+                    key = channel.key("scaling")
                     message = f"no {key} of {sensor.id} was in force on {part.visit.day}"
                     cure = f"add `{key}:` to the sensor or its family: low, high, reads_low, reads_high"
                     yield rows.fault(NO_SCALING, row, column, message, cure)

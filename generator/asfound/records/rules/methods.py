@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from asfound.faults import Fault, error
+from asfound.records.methods import METHODS
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
 from asfound.records.visits.columns import COLUMNS, INDICATIONS, REFERENCE_READINGS
 
@@ -26,32 +27,6 @@ SATURATION_BELOW_CHAMBER = error(
 SALT_NOT_IN_CELLS = error("salt-not-in-cells", "a row names a salt that the reference has no cell of")
 
 _PRESSURES = ("saturation_pressure", "chamber_pressure", "mirror_pressure")
-_METHODS: dict[str, tuple[str, ...]] = {
-    "two_pressure": (
-        "saturation_pressure",
-        "saturation_temperature",
-        "chamber_pressure",
-        "chamber_temperature",
-    ),
-    "chilled_mirror": (
-        "mirror_temperature",
-        "condensate",
-        "mirror_pressure",
-        "chamber_temperature",
-        "chamber_pressure",
-    ),
-    "saturated_salt": ("salt", "chamber_temperature"),
-    "transfer_probe": ("reference_humidity", "reference_temperature", "air_temperature"),
-}
-"""Kind of reference → the columns of its method."""
-_ALTERNATIVES = {("chilled_mirror", "chamber_pressure"): "ambient_pressure"}
-_OPTIONAL = {("chilled_mirror", "mirror_pressure")}
-_MEDIA = {
-    "two_pressure": ("chamber",),
-    "chilled_mirror": ("chamber",),
-    "saturated_salt": ("salt cell",),
-    "transfer_probe": ("chamber", "in air"),
-}
 _OUTLET_PA = 1000.0
 """No saturator is further below its chamber than its pressure readings may be wrong."""
 _FREEZING_C = 0.5
@@ -77,17 +52,17 @@ def missing_readings(survey: Survey) -> Iterator[Fault]:
     """Every column of the method stands in the row, or in another row of its moment."""
     rows = survey.rows
     in_air = rows.shared_words("medium").among(("in air",))
-    for kind, columns in _METHODS.items():
+    for kind, method in METHODS.items():
         of_kind = _of_kind(survey, kind) & rows.read(*INDICATIONS) & ~rows.damaged
         lacking: dict[int, list[str]] = {}
-        for column in columns:
-            if column == "condensate" or (kind, column) in _OPTIONAL:
+        for column in method.columns:
+            if column in method.optional:
                 continue
             there = _there(survey, column)
-            other = _ALTERNATIVES.get((kind, column))
+            other = method.alternatives.get(column)
             if other:
                 there = there | _there(survey, other)
-            if column == "air_temperature":
+            if column in method.in_air_only:
                 there = there | ~in_air
             for row in row_numbers(of_kind & ~there):
                 lacking.setdefault(row, []).append(column)
@@ -131,11 +106,11 @@ def dew_or_frost(survey: Survey) -> Iterator[Fault]:
 def mixed_methods(survey: Survey) -> Iterator[Fault]:
     """A reading that the row's reference cannot have given."""
     rows, references = survey.rows, survey.rows.words("reference")
-    every = dict.fromkeys(column for columns in _METHODS.values() for column in columns)
-    for kind, columns in _METHODS.items():
+    every = dict.fromkeys(column for method in METHODS.values() for column in method.columns)
+    for kind, method in METHODS.items():
         of_kind = _of_kind(survey, kind)
         for column in every:
-            if column in columns:
+            if column in method.columns:
                 continue
             filled = rows.read(column) if COLUMNS[column].is_number else rows.words(column).filled
             for row in row_numbers(of_kind & filled):
@@ -150,7 +125,8 @@ def media_that_do_not_fit(survey: Survey) -> Iterator[Fault]:
     """A blank medium is the chamber."""
     rows = survey.rows
     medium = rows.shared_words("medium")
-    for kind, fitting in _MEDIA.items():
+    for kind, method in METHODS.items():
+        fitting = method.media
         fits = medium.among(fitting) | (~medium.filled if "chamber" in fitting else False)
         for row in row_numbers(_of_kind(survey, kind) & ~fits):
             shown = repr(medium[row]) if medium[row] else "blank (the chamber)"

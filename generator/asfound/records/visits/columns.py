@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from asfound.records.methods import METHODS
+
 PHASES = ("as_found", "as_left", "adjusted", "check", "withdrawn")
 """`check`: a reference checked between calibrations; `withdrawn`: voids the sensor's rows of this visit."""
 READING_PHASES = ("as_found", "as_left", "check")
@@ -122,16 +124,8 @@ REQUIRED = ("sensor", "time", "phase")
 NUMBERS = tuple(name for name, column in COLUMNS.items() if column.is_number)
 PRESSURES = tuple(name for name in NUMBERS if "pressure" in COLUMNS[name].quantities)
 
-REFERENCE_READINGS = (
-    "saturation_pressure",
-    "saturation_temperature",
-    "chamber_pressure",
-    "chamber_temperature",
-    "mirror_temperature",
-    "mirror_pressure",
-    "reference_humidity",
-    "reference_temperature",
-    "air_temperature",
+REFERENCE_READINGS = tuple(
+    dict.fromkeys(name for method in METHODS.values() for name in method.columns if COLUMNS[name].is_number)
 )
 """Numbers read from the reference: several sensors at one time and reference share them."""
 SHARED_WORDS = ("condensate", "salt", "barometer", "medium")

@@ -1,0 +1,115 @@
+"""Each reference method declared once: every table that repeats something of a method is made from here.
+
+`loop_meter` and `barometer` are kinds of reference without a method: they give no humidity.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+SALT_SOURCE = "Greenspan (1977), J. Res. NBS 81A, 89–96"
+_FORMULAS = "saturation vapour pressure and enhancement factor after Hardy (1998), ITS-90"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Method:
+    """How one kind of reference gives a humidity, as far as records, sheets, certificates and pages tell of it."""
+
+    kind: str
+    """what a reference's file says"""
+    name: str
+    """what certificates and pages call the reference"""
+    columns: tuple[str, ...]
+    """columns of a visit's row that belong to the method, as a sheet lists them"""
+    optional: tuple[str, ...] = ()
+    """of these, columns that a complete row may leave out, or that another rule asks for"""
+    alternatives: Mapping[str, str] = field(default_factory=dict)
+    """of these, a column and the one that may stand in its place"""
+    in_air_only: tuple[str, ...] = ()
+    """of these, columns that are needed where sensor and reference stand in air"""
+    not_read: tuple[str, ...] = ()
+    """of these, columns that are told beforehand and not read from the reference"""
+    media: tuple[str, ...]
+    """where probe and reference may meet"""
+    needed: tuple[str, ...]
+    """quantities that the reference must have a record of"""
+    usual_sources: tuple[str, ...]
+    """keys of the reference for what is usual for the method beside its certificates"""
+    to_do: str
+    """what a technician does to bring the reference to a point"""
+    principle: str
+    """how the method arrives at its value, as a certificate says it; {} takes the details of the rows"""
+
+    @property
+    def read(self) -> tuple[str, ...]:
+        """Columns that are read from the reference."""
+        return tuple(column for column in self.columns if column not in self.not_read)
+
+
+_ALL = (
+    Method(
+        kind="two_pressure",
+        name="two-pressure humidity generator",
+        columns=("saturation_pressure", "saturation_temperature", "chamber_pressure", "chamber_temperature"),
+        media=("chamber",),
+        needed=("saturation_pressure", "saturation_temperature", "chamber_pressure", "chamber_temperature"),
+        usual_sources=("saturator_gradient", "chamber_gradient", "lowest_efficiency"),
+        to_do="Dial",
+        principle="Two-pressure method: the humidity at the probe follows from pressure and temperature of the "
+        f"saturator and of the chamber; {_FORMULAS}.",
+    ),
+    Method(
+        kind="chilled_mirror",
+        name="chilled-mirror hygrometer",
+        columns=("mirror_temperature", "condensate", "mirror_pressure", "chamber_temperature", "chamber_pressure"),
+        optional=("condensate", "mirror_pressure"),
+        alternatives={"chamber_pressure": "ambient_pressure"},
+        media=("chamber",),
+        needed=("mirror_temperature", "chamber_temperature"),
+        usual_sources=("chamber_gradient",),
+        to_do="Expect",
+        principle="Chilled mirror: the humidity at the probe follows from the temperature at which {} stands on the "
+        f"mirror, and from temperature and pressure at the probe; {_FORMULAS}.",
+    ),
+    Method(
+        kind="saturated_salt",
+        name="saturated salt solutions",
+        columns=("salt", "chamber_temperature"),
+        not_read=("salt",),
+        media=("salt cell",),
+        needed=("chamber_temperature",),
+        usual_sources=("chamber_gradient", "salt_condition"),
+        to_do="Take",
+        principle=f"Saturated solutions of {{}}: the humidity over a solution at its temperature, after {SALT_SOURCE}.",
+    ),
+    Method(
+        kind="transfer_probe",
+        name="transfer probe",
+        columns=("reference_humidity", "reference_temperature", "air_temperature"),
+        in_air_only=("air_temperature",),
+        media=("chamber", "in air"),
+        needed=("reference_humidity", "reference_temperature"),
+        usual_sources=("hysteresis", "temperature_coefficient"),
+        to_do="Wait for",
+        principle="Comparison with a transfer probe, its reading corrected after its certificate and brought to the "
+        f"temperature at the sensor at constant vapour pressure; {_FORMULAS}.",
+    ),
+)
+METHODS: Mapping[str, Method] = {method.kind: method for method in _ALL}
+"""Kind of reference → its method."""
+WITHOUT_METHOD: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "loop_meter": ("loop meter", ()),
+    "barometer": ("barometer", ("ambient_pressure",)),
+}
+"""Kind of reference that gives no humidity → what it is called, and the quantities it must have a record of."""
+KIND_NAMES: Mapping[str, str] = {
+    **{kind: method.name for kind, method in METHODS.items()},
+    **{kind: name for kind, (name, _) in WITHOUT_METHOD.items()},
+}
+"""Kind of reference → what certificates and pages call it."""
+NEEDED: Mapping[str, tuple[str, ...]] = {
+    **{kind: method.needed for kind, method in METHODS.items()},
+    **{kind: needed for kind, (_, needed) in WITHOUT_METHOD.items()},
+}
+"""Kind of reference → the quantities it must have a record of."""

@@ -1,0 +1,42 @@
+"""A reference method is declared once, and stands in everything that is made of its declaration."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import pytest
+
+from asfound.certificates.wording import KINDS, principles
+from asfound.measurement.reference_values import _References
+from asfound.planning.targets import _Aim
+from asfound.records.methods import METHODS, NEEDED
+from asfound.records.models.references import QUANTITIES, Kind, Reference
+from asfound.records.visits.columns import COLUMNS, MEDIA, REFERENCE_READINGS
+from asfound.sheets.paper import TO_DO
+from asfound.terminal.targets import VERBS
+
+
+def test_a_file_may_name_exactly_the_kinds_that_are_declared() -> None:
+    assert get_args(Kind) == tuple(NEEDED) == tuple(KINDS)
+
+
+@pytest.mark.parametrize("kind", METHODS)
+def test_a_method_names_columns_quantities_media_and_keys_that_exist(kind: str) -> None:
+    method = METHODS[kind]
+    assert {*method.columns} <= {*COLUMNS}
+    assert {*method.optional, *method.alternatives, *method.in_air_only, *method.not_read} <= {*method.columns}
+    assert {*method.alternatives.values()} <= {*COLUMNS}
+    assert {*method.needed} <= {*QUANTITIES} & {*method.columns}
+    assert {*method.media} <= {*MEDIA}
+    assert {*method.usual_sources} <= {*Reference.model_fields}
+
+
+@pytest.mark.parametrize("kind", METHODS)
+def test_a_method_stands_in_every_table(kind: str) -> None:
+    numbers = {column for column in METHODS[kind].columns if COLUMNS[column].is_number}
+    assert numbers <= {*REFERENCE_READINGS}
+    assert kind in TO_DO
+    assert kind in VERBS
+    assert principles([f"{kind} (NaCl)"])
+    assert hasattr(_References, f"_{kind}"), "no model"
+    assert hasattr(_Aim, f"_{kind}"), "no targets"
