@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,13 +36,13 @@ KINDS = (
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     top = tmp_path_factory.mktemp("store")
     (top / "records").mkdir()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(shell, "load_builder", lambda: lambda records, day, templates: store.content())
         build_site(ROOT / "mkdocs.yml", top / "records", top / "site", store.TODAY)
-    yield top / "site"
+    return top / "site"
 
 
 @pytest.mark.parametrize("page", [{"viewport": PHONE, "has_touch": True, "is_mobile": True}], indirect=True)

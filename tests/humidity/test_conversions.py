@@ -47,7 +47,8 @@ def test_frost_point_with_a_pressure_agrees_with_the_real_gas_model(rh):
 @pytest.mark.parametrize("rh", [60.0, 75.0, 95.0])
 def test_dew_point_without_a_pressure_is_that_of_the_ashrae_handbook(celsius, rh):
     """psychrolib, ASHRAE Handbook Fundamentals 2017 ch. 1: a ratio of pure vapour pressures, from
-    Hyland–Wexler."""
+    Hyland–Wexler.
+    """
     handbook = psychrolib.GetTDewPointFromRelHum(celsius, rh / 100)
     assert dew_point_c(rh, celsius) == pytest.approx(handbook, abs=0.002)
 
@@ -71,7 +72,7 @@ def test_mole_fraction_mixing_ratio_and_density_agree_with_the_real_gas_model(rh
 
 @pytest.mark.parametrize(("rh", "celsius"), [(20.0, 10.0), (50.0, 23.0), (90.0, 40.0)])
 def test_mixing_ratio_exceeds_that_of_the_ashrae_handbook_by_the_enhancement_factor(rh, celsius):
-    """psychrolib takes f = 1; at one atmosphere that is 0.4 to 0.5 % low."""
+    """Psychrolib takes f = 1; at one atmosphere that is 0.4 to 0.5 % low."""
     handbook = psychrolib.GetHumRatioFromRelHum(celsius, rh / 100, 101325.0)
     assert 1.003 < mixing_ratio(rh, celsius, 101325.0) / handbook < 1.006
 
@@ -117,7 +118,8 @@ def test_above_ice_saturation_is_refused(celsius, pressure_pa, excess):
 
 def test_the_ratio_alone_knows_no_limit_of_saturation():
     """For random draws that stray past it; 1.1024 is 286.5 Pa over 259.874 Pa at −10 °C (Murphy and Koop,
-    IAPWS)."""
+    IAPWS).
+    """
     assert 99.0 * water_to_ice_ratio(-10.0, 101325.0) == pytest.approx(99.0 * 1.1024, rel=2e-3)
 
 

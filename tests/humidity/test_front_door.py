@@ -1,5 +1,6 @@
 """The package's front door is stable: its names, their signatures and documentation, and that numpy is
-enough."""
+enough.
+"""
 
 from __future__ import annotations
 

@@ -112,7 +112,8 @@ def test_the_saturator_s_efficiency_multiplies():
 
 def test_a_frozen_saturator_gives_what_frost_on_a_mirror_would():
     """Ice against supercooled water at −10 °C: 259.87 Pa against 286.5 Pa, IAPWS R14-08 and Murphy and Koop
-    2005."""
+    2005.
+    """
     frozen = two_pressure_rh(3e5, -10.0, 1e5, 5.0, saturator_over="ice")
     assert frozen == rh_from_mirror(-10.0, 5.0, "frost", 1e5, mirror_pa=3e5)
     supercooled = two_pressure_rh(3e5, -10.0, 1e5, 5.0)

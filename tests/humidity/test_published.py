@@ -1,5 +1,6 @@
 """Every published value of tests/published/ is met within its tolerance; the source stands beside each in
-the table."""
+the table.
+"""
 
 from __future__ import annotations
 
@@ -42,7 +43,8 @@ def test_coefficients_are_the_published_ones_digit_by_digit(group, used):
 )
 def test_the_publication_s_celsius_form_gives_the_same_enhancement_factor(group, over, celsius):
     """Hardy 1998 prints α and ln β both as polynomials in T and in t; the two agree to 2.5e-8 up to 1.2
-    MPa."""
+    MPa.
+    """
     printed = [
         float(row["expected"])
         for row in published_checks.table("hardy_coefficients")

@@ -1,5 +1,6 @@
 """Saturation pressure and enhancement factor against independent libraries, and the inverse against the
-forward."""
+forward.
+"""
 
 from __future__ import annotations
 
@@ -51,7 +52,8 @@ def test_over_ice_it_agrees_with_iapws_r14_08_which_it_leaves_towards_the_cold(c
 @pytest.mark.parametrize("celsius", range(-50, 101, 5))
 def test_it_stays_within_7e_4_of_the_older_formulation_of_the_ashrae_handbook(celsius):
     """ASHRAE Handbook Fundamentals 2017 ch. 1 eq. (5) and (6), Hyland and Wexler 1983, as psychrolib has
-    them."""
+    them.
+    """
     over = "ice" if celsius <= 0 else "water"
     ashrae = psychrolib.GetSatVapPres(celsius)
     assert saturation_vapour_pressure(celsius, over) == pytest.approx(ashrae, rel=9e-4)

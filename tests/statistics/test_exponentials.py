@@ -23,7 +23,7 @@ LANCZOS3_Y = np.array(
 
 @pytest.mark.parametrize("start", [0.0001, 0.0005])
 def test_misra1a_of_nist_strd(start):
-    """y = b1·(1 − exp(−b2·x)), lower level of difficulty, from both of NIST's starts."""
+    """Y = b1·(1 − exp(−b2·x)), lower level of difficulty, from both of NIST's starts."""
     fit = separable_fit(MISRA1A_Y, lambda rate: (1.0 - np.exp(-rate[0] * MISRA1A_X))[:, None], (start,))
     assert fit.amplitudes == pytest.approx([2.3894212918e02], rel=1e-6)
     assert fit.constants == pytest.approx([5.5015643181e-04], rel=1e-6)
@@ -32,7 +32,7 @@ def test_misra1a_of_nist_strd(start):
 
 @pytest.mark.parametrize("start", [1.0, 0.75])
 def test_boxbod_of_nist_strd(start):
-    """y = b1·(1 − exp(−b2·x)), higher level of difficulty, from both of NIST's starts."""
+    """Y = b1·(1 − exp(−b2·x)), higher level of difficulty, from both of NIST's starts."""
     x = np.array([1.0, 2.0, 3.0, 5.0, 7.0, 10.0])
     y = np.array([109.0, 149.0, 149.0, 191.0, 213.0, 224.0])
     fit = separable_fit(y, lambda rate: (1.0 - np.exp(-rate[0] * x))[:, None], (start,))

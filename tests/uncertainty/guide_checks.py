@@ -147,7 +147,7 @@ def gum_h2(program: Program) -> Iterator[Check]:
 
 
 def _cosine(program: Program) -> Any:
-    """cos and sin of a Dual; the humidity functions need neither."""
+    """Cos and sin of a Dual; the humidity functions need neither."""
     return lambda x: program.duals.Dual(np.cos(x.real), -np.sin(x.real) * x.gradient)
 
 

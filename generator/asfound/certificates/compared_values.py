@@ -38,7 +38,7 @@ class Difference:
 
     @property
     def delta(self) -> float:
-        """computed − stated; nan where one of them is no number."""
+        """Computed − stated; nan where one of them is no number."""
         if isinstance(self.stated, float) and isinstance(self.computed, float):
             return self.computed - self.stated
         return math.nan

@@ -7,7 +7,7 @@ other word differs where it is not the same.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import Any
 
 from asfound.certificates import wording as words
@@ -119,6 +119,10 @@ def _others(stated: Stated, computed: Stated, where: str) -> Iterator[Difference
         yield from document_differences(document(stated, only=others), document(computed, only=others), where, "")
 
 
+_Numbers = Callable[[str, str, Any, Any, str, float], Iterator[Difference]]
+"""Compares two numbers: key, name, both, their unit, and the least that counts."""
+
+
 class _Comparison:
     """Two statements of one certificate, compared."""
 
@@ -192,8 +196,7 @@ class _Comparison:
 
     def _numbers(self, where: str, unit: str, stated: Row, computed: Row, *, withheld: bool) -> Iterator[Difference]:
         U = as_float(stated.U) if stated.U is not None else as_float(computed.U)
-        answers = stated.answer, computed.answer
-        drawn = _scatter([a.trials for a in answers if isinstance(a, MonteCarloAnswer)], U)
+        drawn = _scatter([a.trials for a in (stated.answer, computed.answer) if isinstance(a, MonteCarloAnswer)], U)
 
         def number(key: str, name: str, one: Any, other: Any, in_unit: str, least: float) -> Iterator[Difference]:
             if withheld and one is None:
@@ -216,21 +219,36 @@ class _Comparison:
         yield from number("nu", "ν of the repeatability", scatter.nu, now.nu, "", least)
         yield from word_differences(where, "basis of the repeatability", scatter.basis, now.basis)
         if not withheld:
-            for key, name in (("kind", "way to U"), ("seed", "seed"), ("trials", "trials")):
-                yield from word_differences(where, name, *(getattr(answer, key, None) for answer in answers))
-            for key, name in _ANSWER.items():
-                one, again = (getattr(answer, key, None) for answer in answers)
-                yield from number(key, name, one, again, unit, share)
+            yield from self._answers(where, unit, stated, computed, number, share)
+        yield from self._splits(where, unit, stated, computed, number, share)
+
+    @staticmethod
+    def _answers(
+        where: str, unit: str, stated: Row, computed: Row, number: _Numbers, share: float
+    ) -> Iterator[Difference]:
+        """How U was come by, and what belongs to that way."""
+        answers = stated.answer, computed.answer
+        for key, name in (("kind", "way to U"), ("seed", "seed"), ("trials", "trials")):
+            yield from word_differences(where, name, *(getattr(answer, key, None) for answer in answers))
+        for key, name in _ANSWER.items():
+            one, again = (getattr(answer, key, None) for answer in answers)
+            yield from number(key, name, one, again, unit, share)
+
+    @staticmethod
+    def _splits(
+        where: str, unit: str, stated: Row, computed: Row, number: _Numbers, share: float
+    ) -> Iterator[Difference]:
+        """Sensor and loop apart."""
         split, other = stated.split, computed.split
         if split is None or other is None:
             given = whether_given(split), whether_given(other)
             yield from word_differences(where, "sensor and loop apart", *given)
-        else:
-            for key, name in _SPLIT.items():
-                yield from number(key, name, getattr(split, key), getattr(other, key), unit, share)
-            for key, name in _SPLIT_WITHOUT_UNIT.items():
-                least = LEAST_SHARE * abs(as_float(getattr(split, key)))
-                yield from number(key, name, getattr(split, key), getattr(other, key), "", least)
+            return
+        for key, name in _SPLIT.items():
+            yield from number(key, name, getattr(split, key), getattr(other, key), unit, share)
+        for key, name in _SPLIT_WITHOUT_UNIT.items():
+            least = LEAST_SHARE * abs(as_float(getattr(split, key)))
+            yield from number(key, name, getattr(split, key), getattr(other, key), "", least)
 
     def _hysteresis(self, group: Group, stated: Group, computed: Group) -> Iterator[Difference]:
         mine, others = ({as_float(h.target): h for h in one.hysteresis} for one in (stated, computed))

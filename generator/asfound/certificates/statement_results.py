@@ -101,7 +101,7 @@ class Reservations:
 
 
 def _mark(position: int) -> str:
-    """a, b, … z, aa, ab, …"""
+    """The mark of a position: a, b, … z, aa, ab, and so on."""
     head, tail = divmod(position, 26)
     return (_mark(head - 1) if head else "") + chr(ord("a") + tail)
 

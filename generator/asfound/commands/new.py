@@ -65,7 +65,6 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """The exit code."""
-
     folder: Path = options.directory
     if (options.history and not options.sensors) or (options.demo and options.sensors):
         raise Refusal("old results need the list of their sensors", "give --sensors too, and leave out --demo")

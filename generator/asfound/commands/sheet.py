@@ -67,7 +67,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _write(folder: Path, name: str, made: dict[str, bytes]) -> list[Path]:
     """All files or none; what is there already may hold readings and is left as it is."""
-
     paths = {folder / f"{name}.{ending}": content for ending, content in made.items()}
     for path in paths:
         if path.exists():

@@ -1,5 +1,4 @@
-"""Humidity computed from what reference instruments read. The front door for other programs; needs numpy
-only.
+"""Humidity computed from what reference instruments read: the front door for other programs; needs numpy only.
 
 Everything works on scalars and arrays and broadcasts. Temperatures are in °C (ITS-90), pressures absolute
 and in Pa, humidity in %RH over liquid water unless a name says ice. A value outside its range raises

@@ -113,11 +113,13 @@ def is_ice(over: Any, *, words: tuple[str, str] = ("water", "ice"), name: str = 
 
 
 def require_temperature(quantity: str, temperature_c: Numeric, ice: NDArray[np.bool_]) -> None:
+    """Raise OutsideRange where the formulas for the phase do not hold, °C."""
     for phase, concerned in (("water", ~ice), ("ice", ice)):
         require_within(f"{quantity} over {phase}", temperature_c, TEMPERATURE_RANGE_C[phase], "°C", where=concerned)
 
 
 def require_pressure(quantity: str, pressure_pa: Numeric) -> None:
+    """Raise OutsideRange where an absolute pressure in Pa is beyond the range of the enhancement factor."""
     require_within(
         f"absolute {quantity}",
         pressure_pa,
@@ -128,6 +130,7 @@ def require_pressure(quantity: str, pressure_pa: Numeric) -> None:
 
 
 def require_humidity(quantity: str, rh_percent: Numeric, cure: str = "") -> None:
+    """Raise OutsideRange where a humidity is none that air can have, %RH."""
     require_within(quantity, rh_percent, HUMIDITY_RANGE_PERCENT, "%RH", cure=cure)
 
 

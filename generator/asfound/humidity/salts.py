@@ -119,8 +119,7 @@ def salt_rh(salt: str, temperature_c: Numeric) -> Numeric:
 
 
 def salt_uncertainty(salt: str, temperature_c: Numeric) -> Numeric:
-    """The uncertainty that the publication states for `salt_rh`, in %RH; linear between its table's
-    temperatures.
+    """The uncertainty that the publication states for `salt_rh`, %RH; linear between its table's temperatures.
 
     Arguments and errors as for `salt_rh`. It is Greenspan's "estimated uncertainty", printed without a
     coverage factor that we could verify: the budget that uses it must say what it assumes of it.

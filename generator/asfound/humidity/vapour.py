@@ -263,7 +263,7 @@ def _ln_vapour_pressure(kelvin: Numeric, ice: NDArray[np.bool_]) -> Numeric:
 
 
 def _slope(kelvin: NDArray[np.float64], ice: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """d ln e / dT. The slope of ln f is fifty times smaller: leaving it out costs Newton a step or two."""
+    """D ln e / dT. The slope of ln f is fifty times smaller: leaving it out costs Newton a step or two."""
     *powers, of_logarithm = _select(ice, VAPOUR_ICE, VAPOUR_WATER)
     scaled = [(index - 2) * power for index, power in enumerate(powers)]
     return np.asarray(_horner(scaled, kelvin) / kelvin**3 + of_logarithm / kelvin)

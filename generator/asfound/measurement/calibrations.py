@@ -335,6 +335,7 @@ def outside_use(known: QuantityRecord, points: np.ndarray, x: np.ndarray, beyond
 
 
 def reach_text(known: QuantityRecord, points: np.ndarray, unit: str) -> str:
+    """From where to where a quantity is calibrated, as messages say it."""
     if known.lowest is None and known.highest is None:
         return f"certificate ({_range_text(points, unit)})"
     lowest = points[0] if known.lowest is None else known.lowest.value

@@ -117,8 +117,9 @@ class CellSources:
         steps: Mapping[str, np.ndarray],
         around: Surroundings,
     ) -> tuple[Terms, np.ndarray]:
-        """Sources of the errors of the cells `at` (terms by cell), and the signed corrections, shape (cells,), to add
-        for what is left of settling.
+        """Sources of the errors of the cells `at` (terms by cell), and signed corrections for what is left of settling.
+
+        The corrections, shape (cells,), are to be added.
 
         `repeatability` by position in `at`; `n` (readings) and `steps` (resolutions as read) have shape (cells,).
         """
@@ -303,8 +304,9 @@ class CellSources:
         )
 
     def _numbered(self, own: Sequence[tuple[Series, np.ndarray]], kinds: Sequence[_Kind]) -> list[Terms]:
-        """The terms of each part's `own` sources, by cell, and of all kinds; what has no number yet is numbered plateau
-        by plateau.
+        """The terms of each part's `own` sources, by cell, and of all kinds.
+
+        What has no number yet is numbered plateau by plateau.
         """
         series, places, waiting = [one for one, _ in own], [cells for _, cells in own], []
         for kind in kinds:

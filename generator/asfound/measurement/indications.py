@@ -75,8 +75,10 @@ def indications(
 def _corrected_checks(
     table: ReadingTable, calibrations: Calibrations, channel: Channel, value: np.ndarray, report: Report
 ) -> Terms:
-    """A check between calibrations asks whether a reference still is what its calibration says: its reading is
-    corrected by the calibration in force, whose sources come along, so that what the check shares with it cancels.
+    """A check between calibrations asks whether a reference still is what its calibration says.
+
+    Its reading is corrected by the calibration in force, whose sources come along, so that what the check shares with
+    it cancels.
     """
     quantity = f"reference_{channel.value}"
     known = calibrations.records.references

@@ -71,29 +71,46 @@ def repeatabilities(
         by_key.setdefault(key, []).append(i)
     for key, members in by_key.items():
         members.sort(key=days.__getitem__)
-        name = "/".join(key)
-        squares, freedom = 0.0, 0
+        pool = _Pool("/".join(key))
         waiting: deque[int] = deque()
-        estimated: tuple[date, int] | None = None
         for i in members:
             while waiting and days[waiting[0]] < days[i]:
                 j = waiting.popleft()
-                squares += s[j] ** 2 * (n[j] - 1)
-                freedom += n[j] - 1
-            if freedom >= least_pool[i] and squares > 0.0:
-                if (days[i], freedom) != estimated:  # of one day and freedom: one estimate
-                    estimated = (days[i], freedom)
-                    group = f"pool/{name}/{days[i]}/{freedom}"
-                    pooled = Repeatability(
-                        s=math.sqrt(squares / freedom), nu=float(freedom), basis="pooled", group=group
-                    )
-                result[i] = pooled
+                pool.add(s[j], n[j])
+            if pool.freedom >= least_pool[i] and pool.squares > 0.0:
+                result[i] = pool.on(days[i])
             elif math.isfinite(declared[i]):
-                if declared[i] not in of_family:
-                    of_family[declared[i]] = Repeatability(s=declared[i], nu=math.inf, basis="declared", group="")
-                result[i] = of_family[declared[i]]
+                known = Repeatability(s=declared[i], nu=math.inf, basis="declared", group="")
+                result[i] = of_family.setdefault(declared[i], known)
             elif n[i] > 1:
                 result[i] = Repeatability(s=s[i], nu=n[i] - 1.0, basis="own", group="")
             if usable[i] and n[i] > 1:
                 waiting.append(i)
     return result
+
+
+class _Pool:
+    """What a family's plateaus say of the scatter of single readings, as it grows from day to day."""
+
+    def __init__(self, name: str) -> None:
+        self.name, self.squares, self.freedom = name, 0.0, 0
+        self._estimates: dict[tuple[date, int], Repeatability] = {}
+
+    def add(self, s: float, n: int) -> None:
+        """One more plateau: the standard deviation of its n readings."""
+        self.squares += s**2 * (n - 1)
+        self.freedom += n - 1
+
+    def on(self, day: date) -> Repeatability:
+        """The estimate on a day: of one day and freedom one and the same."""
+        key = (day, self.freedom)
+        if key not in self._estimates:
+            self._estimates = {
+                key: Repeatability(
+                    s=math.sqrt(self.squares / self.freedom),
+                    nu=float(self.freedom),
+                    basis="pooled",
+                    group=f"pool/{self.name}/{day}/{self.freedom}",
+                )
+            }
+        return self._estimates[key]

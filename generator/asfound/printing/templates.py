@@ -26,9 +26,7 @@ def template_folders(own: Path | None = None) -> tuple[Path, ...]:
 
 
 def template_files(folders: tuple[Path, ...], kind: str) -> dict[str, Path]:
-    """The files of one sub-folder (`styles`, `scripts`, `fixed`) by their path in it, the first folder's
-    winning.
-    """
+    """The files of one sub-folder (`styles`, `scripts`, `fixed`) by their path in it, the first folder's winning."""
     found: dict[str, Path] = {}
     for folder in reversed(folders):
         root = folder / kind

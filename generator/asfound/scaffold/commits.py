@@ -59,7 +59,7 @@ def fast_import(commits: Sequence[DemoCommit]) -> bytes:
 
 
 def mode_of(path: str) -> str:
-    """git's mode of a file: hooks are programs."""
+    """Git's mode of a file: hooks are programs."""
     return "100755" if path.startswith(".githooks/") else "100644"
 
 

@@ -72,7 +72,7 @@ def individuals(
 def ewma(
     values: Sequence[float] | np.ndarray, centre: float, sigma: float, weight: float = WEIGHT, width: float = WIDTH
 ) -> Ewma:
-    """z = weight·x + (1 − weight)·z from z = centre on, with the exact limits of so many values."""
+    """Z = weight·x + (1 − weight)·z from z = centre on, with the exact limits of so many values."""
     x = np.asarray(values, float)
     averages = np.empty(len(x))
     average = centre

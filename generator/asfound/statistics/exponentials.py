@@ -53,5 +53,5 @@ def separable_fit(y: np.ndarray, shapes: Shapes, start: Sequence[float]) -> Fit:
 
 
 def first_order(t: np.ndarray, y: np.ndarray, start: float) -> Fit:
-    """a + b·exp(−t/τ): constants (τ,), amplitudes (a, b)."""
+    """A + b·exp(−t/τ): constants (τ,), amplitudes (a, b)."""
     return separable_fit(y, lambda tau: np.column_stack([np.ones_like(t), np.exp(-t / tau[0])]), (start,))

@@ -20,7 +20,7 @@ from asfound.records.visits.visit_files import NAME
 from asfound.refusals import Refusal
 from asfound.rounding import NOTHING, expanded, fixed, freedom, json_number, significant, value_with
 from asfound.site.views.results import worst
-from asfound.soak.waiting import expanded as U_of_left
+from asfound.soak.waiting import expanded as expanded_left
 from asfound.terminal.tables import GLYPHS, aligned, wrapped
 
 
@@ -138,7 +138,7 @@ def _logs(explained: Explained, results: Sequence[Result]) -> Iterator[str]:
         if one is None or not math.isfinite(one.left):
             said = f"what was left of the approach is not known{f': {one.reason}' if one else ''}"
         else:
-            U = U_of_left(one)
+            U = expanded_left(one)
             constants = " and ".join(f"{significant(minutes, 2)} min" for minutes in one.time_constants_min)
             said = f"{value_with(one.left, U, sign=True)} ± {expanded(U)} %RH of the approach was left"
             said += f" ({one.model}, {constants})" if constants else ""

@@ -43,7 +43,7 @@ def in_blocks(n: int) -> Iterator[slice]:
 
 
 def variables(*values: _Array) -> tuple[Dual, ...]:
-    """m arrays of shape (n,) → m Duals, each the variable of its own gradient row."""
+    """M arrays of shape (n,) → m Duals, each the variable of its own gradient row."""
     m, n = len(values), len(values[0])
     duals = []
     for i, value in enumerate(values):

@@ -140,7 +140,7 @@ class Catalogue(Sequence[Source]):
         return parts
 
     def standard_uncertainties(self) -> np.ndarray:
-        """u of every source, shape (sources,)."""
+        """U of every source, shape (sources,)."""
         return self._columns()[0]
 
     def degrees_of_freedom(self) -> np.ndarray:
@@ -198,7 +198,7 @@ def rectangular(identity: str, label: str, half_width: float, unit: str) -> Sour
 
 
 def coverage_factor(nu: np.ndarray | float) -> np.ndarray:
-    """k of Student's t for 95.45 % and exact (not truncated) ν (JCGM 100:2008, G.6.4; H.1 there truncates)."""
+    """K of Student's t for 95.45 % and exact (not truncated) ν (JCGM 100:2008, G.6.4; H.1 there truncates)."""
     nu = np.asarray(nu, float)
     upper = (1.0 + COVERAGE) / 2.0
     finite = np.isfinite(nu)

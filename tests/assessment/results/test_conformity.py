@@ -81,7 +81,7 @@ def test_the_probability_of_lying_outside_is_a_probability_and_grows_with_the_er
 @settings(max_examples=100)
 @given(ERRORS, SIZES, SIZES)
 def test_a_guard_band_of_u_is_at_least_as_strict_as_its_risk(error, u, tolerance):
-    """w = U = 2·u leaves at most 2.28 % beyond the nearer limit and as much beyond the other."""
+    """W = U = 2·u leaves at most 2.28 % beyond the nearer limit and as much beyond the other."""
     if verdict(Policy(rule="guard_band"), error, u, math.inf, tolerance) is Verdict.PASS:
         assert probability_outside(error, u, math.inf, tolerance) <= 2.0 * 0.0227502 + 1e-9
 

@@ -34,7 +34,7 @@ class Case:
 
     @property
     def state(self) -> str:
-        """nobody has it yet, open, or closed."""
+        """Nobody has it yet, open, or closed."""
         if self.record is None:
             return "nobody has it yet"
         return "closed" if self.record.closed else "open"

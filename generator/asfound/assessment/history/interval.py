@@ -265,7 +265,7 @@ def _to_the_limit(since: date, drift: Drift, number: int, outlook: PointOutlook,
 
 
 def drift_limited_years(offset: float, rate: float, u_rate: float, u: float, tolerance: float, k: float = 2.0) -> float:
-    """t of |offset| + |rate|·t + k·√(u² + (u_rate·t)²) = tolerance, years; 0 where it is reached already, else inf.
+    """T of |offset| + |rate|·t + k·√(u² + (u_rate·t)²) = tolerance, years; 0 where it is reached already, else inf.
 
     The arithmetic of a control chart's interval (ILAC-G24, method 2), in closed form: with a = tolerance − |offset|
     and b = |rate| it is the first root of (b² − k²·u_rate²)·t² − 2·a·b·t + a² − k²·u² = 0.

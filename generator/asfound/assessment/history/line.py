@@ -107,12 +107,12 @@ class Fit:
 
     @property
     def chi_squared(self) -> float:
-        """of the residuals about the line, with the covariance of the fit"""
+        """Of the residuals about the line, with the covariance of the fit."""
         return self.estimate.chi_squared
 
     @property
     def freedom(self) -> int:
-        """results less parameters: what χ² has to be compared with"""
+        """Results less parameters: what χ² has to be compared with."""
         return self.estimate.freedom
 
     @property

@@ -96,7 +96,7 @@ class Result:
         return (self.visit, self.sensor, self.channel.value, self.plateau)
 
     def altered(self, **values: object) -> Result:
-        """This row with other values, as a table of its own."""
+        """The row with other values, as a table of its own."""
         own = {name: column[self.at : self.at + 1] for name, column in self.columns.items()}
         return Result({**own, **{name: _column(name, [value]) for name, value in values.items()}}, 0)
 

@@ -240,20 +240,7 @@ class Reference(Record):
     @model_validator(mode="after")
     def _quantities_fit_the_kind(self) -> Self:
         for name, record in self.quantities.items():
-            if name not in QUANTITIES:
-                message, cure = f"unknown quantity {name!r}", f"use one of {', '.join(QUANTITIES)}"
-                raise custom_error("unknown-quantity", message, cure + did_you_mean(name, QUANTITIES), *_AT, name)
-            for at, amount in _amounts(record):
-                if amount.quantity != QUANTITIES[name]:
-                    message = f"{name} has an amount of {amount.quantity}"
-                    cure = f"use a unit of {QUANTITIES[name]}"
-                    raise custom_error("mixed-quantities", message, cure, *_AT, name, *at)
-            if record.unit is not None:
-                try:
-                    header_unit(record.unit, (QUANTITIES[name],))
-                except UnitError as wrong:
-                    cure = wrong.cure.replace("[", "").replace("]", "")
-                    raise custom_error("bad-unit", str(wrong), cure, *_AT, name, "unit") from None
+            _check_units(name, record)
         for name in NEEDED[self.kind]:
             if name not in self.quantities:
                 message, cure = f"a {self.kind} needs the quantity {name!r}", f"add `{name}:` under quantities"
@@ -303,3 +290,20 @@ def _amounts(record: QuantityRecord) -> Iterator[tuple[tuple[str | int, ...], Am
         for key, table in (("points", calibration.points), ("as_found", calibration.as_found)):
             for line, point in enumerate(table):
                 yield ("calibrations", number, key, line, "at"), point.at
+
+
+def _check_units(name: str, record: QuantityRecord) -> None:
+    """A quantity's name is known, and all its amounts are of its kind."""
+    if name not in QUANTITIES:
+        message, cure = f"unknown quantity {name!r}", f"use one of {', '.join(QUANTITIES)}"
+        raise custom_error("unknown-quantity", message, cure + did_you_mean(name, QUANTITIES), *_AT, name)
+    for at, amount in _amounts(record):
+        if amount.quantity != QUANTITIES[name]:
+            message = f"{name} has an amount of {amount.quantity}"
+            raise custom_error("mixed-quantities", message, f"use a unit of {QUANTITIES[name]}", *_AT, name, *at)
+    if record.unit is not None:
+        try:
+            header_unit(record.unit, (QUANTITIES[name],))
+        except UnitError as wrong:
+            cure = wrong.cure.replace("[", "").replace("]", "")
+            raise custom_error("bad-unit", str(wrong), cure, *_AT, name, "unit") from None

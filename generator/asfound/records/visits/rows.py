@@ -84,14 +84,7 @@ class SensorVisit:
 
 def with_shared_readings(visit: Visit) -> Visit:
     """Of rows with one time and reference, only the first needs the reference's readings: the others get them."""
-    first: dict[tuple[int, str], int] = {}
-    taking: list[tuple[int, int]] = []
-    moments = zip(visit.time_utc.tolist(), visit.text["reference"], visit.text["phase"], strict=True)
-    for row, (time, reference, phase) in enumerate(moments):
-        if reference and phase in READING_PHASES:
-            giver = first.setdefault((time, reference), row)
-            if giver != row:
-                taking.append((row, giver))
+    taking = _taking(visit)
     if not taking:
         return visit
     rows, givers = np.array(taking).T
@@ -110,6 +103,18 @@ def with_shared_readings(visit: Visit) -> Visit:
             code[rows] = np.where(code[rows] > 0, code[rows], code[givers])
             text[name] = Words(values=text[name].values, code=code)
     return replace(visit, block=replace(block, number=number, gauge=gauge, step=step, text=text), start=0)
+
+
+def _taking(visit: Visit) -> list[tuple[int, int]]:
+    """(row, the row that gives it the readings of the reference) of each row after the first of its moment."""
+    first: dict[tuple[int, str], int] = {}
+    moments = zip(visit.time_utc.tolist(), visit.text["reference"], visit.text["phase"], strict=True)
+    together = (
+        (row, first.setdefault((time, reference), row))
+        for row, (time, reference, phase) in enumerate(moments)
+        if reference and phase in READING_PHASES
+    )
+    return [(row, giver) for row, giver in together if giver != row]
 
 
 def without_lines(visit: Visit, lines: Container[int]) -> Visit:

@@ -145,8 +145,9 @@ class Visit:
         return rows_by_line(self.content)[self.lines[row]]
 
     def place(self, row: int, column: str) -> Place:
-        """Place of a row's field, by character column as editors count; without that column, of the log that the row
-        names in place of readings, else of the row.
+        """Place of a row's field, by character column as editors count.
+
+        Without that column: of the log that the row names in place of readings, else of the row.
         """
         numbers, raw = self.fields.get(column) or self.fields.get("log", ()), self.raw_row(row)
         filled = [n for n in numbers if n < len(raw) and raw[n].strip()]

@@ -85,8 +85,9 @@ def _with_breaks(time_utc: np.ndarray, *series: np.ndarray) -> tuple[np.ndarray,
 
 
 def thinned(n: int, series: Sequence[np.ndarray]) -> np.ndarray:
-    """Positions of at most MOST_POINTS of n samples, rising: in each of equal parts the lowest and highest of each
-    series, and both ends of the whole.
+    """Positions of at most MOST_POINTS of n samples, rising.
+
+    In each of equal parts the lowest and highest of each series, and both ends of the whole.
     """
     if n <= MOST_POINTS:
         return np.arange(n)

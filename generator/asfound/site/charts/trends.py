@@ -1,5 +1,6 @@
-"""Charts of trends as data, drawn by site_templates/scripts/chart_trends.js: changes against their control limits,
-drift of all sensors side by side; and the checks of a reference, drawn as a history.
+"""Charts of trends as data, drawn by site_templates/scripts/chart_trends.js.
+
+Changes against their control limits, drift of all sensors side by side, and the checks of a reference as a history.
 """
 
 from __future__ import annotations

@@ -45,8 +45,9 @@ Say = Callable[[str], None]
 
 
 def site_content(records: Path, day: date, templates: Path, say: Say | None = None) -> SiteContent:
-    """Pages and files of the site of `records` on a day; the same from the same records, templates, code, day and
-    history of the commit that is checked out.
+    """Pages and files of the site of `records` on a day.
+
+    The same from the same records, templates, code, day and history of the commit that is checked out.
 
     `templates`: a folder of templates whose files stand in for those that came with us. `say` is told what is being
     done (by default on stderr). Raises RecordsRefused where the records hold errors, or a character that cannot be

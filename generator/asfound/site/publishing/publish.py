@@ -33,9 +33,7 @@ POLL_S = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Published:
-    """What a build put in place: the folder, and how many pages and other files of the records' own it
-    holds.
-    """
+    """What a build put in place: the folder, and how many pages and other files of the records' own it holds."""
 
     site: Path
     pages: int

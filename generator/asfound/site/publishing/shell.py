@@ -214,9 +214,7 @@ class ShellPlugin(BasePlugin[ShellConfig]):
             os.environ["SOURCE_DATE_EPOCH"] = self._epoch_before
 
     def _set_epoch(self, day: date) -> None:
-        """What mkdocs stamps with the time gets the build's day (SOURCE_DATE_EPOCH, reproducible-
-        builds.org).
-        """
+        """What mkdocs stamps with the time gets the build's day (SOURCE_DATE_EPOCH, reproducible-builds.org)."""
         self._epoch_before = os.environ.get("SOURCE_DATE_EPOCH")
         midnight = datetime(day.year, day.month, day.day, tzinfo=UTC)
         os.environ["SOURCE_DATE_EPOCH"] = str(int(midnight.timestamp()))
@@ -239,9 +237,7 @@ class RecordPage(Page):
         }
 
     def render(self, config: MkDocsConfig, files: Files) -> None:
-        """Take the body as it is; the table of contents hangs below the page's one h1, as the theme
-        expects.
-        """
+        """Take the body as it is; the table of contents hangs below the page's one h1, as the theme expects."""
         body = self._body.body
         if self._body.in_search:
             body = CELL_ENDS.sub("\\g<0>\n", body)
@@ -256,9 +252,7 @@ class RecordPage(Page):
 
 
 def _kind(page: Page) -> object | None:
-    """What pages must share to have the same shell around them; None for one that the navigation shows as
-    open.
-    """
+    """What pages must share to have the same shell around them; None for one that the navigation shows as open."""
     if not isinstance(page, RecordPage) or page.previous_page or page.next_page or page.parent:
         return None
     return page.file.dest_uri.rpartition("/")[0], page.meta["scripts"], bool(page.meta["hide"])

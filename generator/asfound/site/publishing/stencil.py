@@ -65,9 +65,7 @@ class Stencil:
 
 
 def _cut_items(whole: str) -> tuple[str, str, str]:
-    """The page with one mark for all entries of its table of contents, one entry, and what joins two of
-    them.
-    """
+    """The page with one mark for all entries of its table of contents, one entry, and what joins two of them."""
     first, second = (whole.find(name) for name in NAMES)
     if first < 0:
         return whole, "", ""

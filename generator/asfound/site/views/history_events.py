@@ -1,5 +1,6 @@
-"""What happened to a position and its instrument over the years, as marks of its history: adjustments, swaps, moves,
-other tolerances, and other references or calibrations of them behind the results.
+"""What happened to a position and its instrument over the years, as marks of its history.
+
+Adjustments, swaps, moves, other tolerances, and other references or calibrations of them behind the results.
 """
 
 from __future__ import annotations

@@ -55,8 +55,10 @@ def trusted(standing: Standing) -> bool:
 
 
 def sound(standing: Standing) -> bool:
-    """In tolerance where it works, when calibrated and in use today; not drifting, in date or deferred, no finding
-    open, on references in date."""
+    """In tolerance where it works, when calibrated and in use today, and nothing else speaks against it.
+
+    Not drifting, in date or deferred, no finding open, on references in date.
+    """
     return (
         in_service(standing)
         and standing.state is State.IN
