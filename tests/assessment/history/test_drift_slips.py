@@ -5,66 +5,86 @@ from __future__ import annotations
 import pytest
 
 from tests.assessment.history import drift_checks
-from tests.assessment.test_mutations import failures
-from tests.program import Slip, as_it_is, with_slip
+from tests.program import as_it_is
+from tests.slips import Slip, is_found
 
 SLIPS = {
     "visits that shift each result for itself": (
-        Slip("line", "between**2 * (epoch.visits @ epoch.visits.T)", "between**2 * np.eye(len(epoch.results))"),
+        Slip(
+            "line._covariance",
+            "between**2 * (epoch.visits @ epoch.visits.T)",
+            "between**2 * np.eye(len(epoch.results))",
+        ),
         "two_points",
     ),
-    "a standard deviation for a variance": (Slip("line", "between**2 * (epoch", "between * (epoch"), "one_point"),
-    "span about zero for span about the middle": (
-        Slip("line", "1.0, reference_value - self.centre)", "1.0, reference_value)"),
-        "two_points",
-    ),
-    "the root of the variance forgotten": (Slip("line", "u=math.sqrt(variance),", "u=variance,"), "one_point"),
-    "half of Satterthwaite": (
-        Slip("least_squares", "nu = 2.0 * variance**2 * information", "nu = variance**2 * information"),
+    "a standard deviation for a variance": (
+        Slip("line._covariance", "between**2 * (epoch", "between * (epoch"),
         "one_point",
     ),
-    "a bound for the probability of one tail": (Slip("outlook", "0.025, 0.5, 0.975", "0.05, 0.5, 0.95"), "ahead"),
+    "span about zero for span about the middle": (
+        Slip("Fit.rate_at", "1.0, reference_value - self.centre)", "1.0, reference_value)"),
+        "two_points",
+    ),
+    "the root of the variance forgotten": (
+        Slip("Fit._combination", "u=math.sqrt(variance),", "u=variance,"),
+        "one_point",
+    ),
+    "half of Satterthwaite": (
+        Slip(
+            "least_squares.effective_freedom", "nu = 2.0 * variance**2 * information", "nu = variance**2 * information"
+        ),
+        "one_point",
+    ),
+    "a bound for the probability of one tail": (Slip("EARLIEST", "0.025, 0.5, 0.975", "0.05, 0.5, 0.95"), "ahead"),
     "the whole tolerance for what U leaves of it": (
-        Slip("outlook", "[tolerances[i] - points[i].U for", "[tolerances[i] for"),
+        Slip("_leaves", "[tolerances[i] - points[i].U for", "[tolerances[i] for"),
         "ahead",
     ),
-    "trust without the visit's shift": (Slip("outlook", "now.spread(i, visit=1.0, ", "now.spread(i, "), "ahead"),
-    "trust without hysteresis": (Slip("outlook", "visit=1.0, own=width)", "visit=1.0)"), "ahead"),
-    "the whole width of a hysteresis for its half": (Slip("outlook", "hysteresis / 2.0 /", "hysteresis /"), "ahead"),
-    "a prediction without its measurement": (Slip("outlook", ", own=newest.u**2)", ")"), "ahead"),
-    "a mishap that goes on": (Slip("line", "< MOVES_OTHERWISE", "< 0.0"), "made_good"),
-    "years of 360 days": (Slip("calibrations", "DAYS_A_YEAR = 365.25", "DAYS_A_YEAR = 360.0"), "one_point"),
+    "trust without the visit's shift": (Slip("outlooks", "now.spread(i, visit=1.0, ", "now.spread(i, "), "ahead"),
+    "trust without hysteresis": (Slip("outlooks", "visit=1.0, own=width)", "visit=1.0)"), "ahead"),
+    "the whole width of a hysteresis for its half": (Slip("outlooks", "hysteresis / 2.0 /", "hysteresis /"), "ahead"),
+    "a prediction without its measurement": (Slip("outlooks", ", own=newest.u**2)", ")"), "ahead"),
+    "a mishap that goes on": (Slip("_moves_otherwise", "< MOVES_OTHERWISE", "< 0.0"), "made_good"),
+    "years of 360 days": (Slip("DAYS_A_YEAR", "DAYS_A_YEAR = 365.25", "DAYS_A_YEAR = 360.0"), "one_point"),
     "residuals over all results": (
-        Slip("drift", "float(left @ left) / freedom / squares", "float(left @ left) / len(years) / squares"),
+        Slip("naive_sentence", "float(left @ left) / freedom / squares", "float(left @ left) / len(years) / squares"),
         "plainly",
     ),
-    "a normal k for three residuals": (Slip("drift", "nu=freedom", "nu=math.inf"), "plainly"),
+    "a normal k for three residuals": (Slip("naive_sentence", "nu=freedom", "nu=math.inf"), "plainly"),
     "maximum likelihood for restricted": (
-        Slip("least_squares", "free = whitened[:, p:] - q @ (q.T @ whitened[:, p:])", "free = whitened[:, p:]"),
+        Slip("contrasts", "free = whitened[:, p:] - q @ (q.T @ whitened[:, p:])", "free = whitened[:, p:]"),
         "pools",
     ),
-    "contrasts not weighed": (Slip("least_squares", "weights=s[kept] ** 2", "weights=np.ones(kept.sum())"), "pools"),
-    "the information twice": (Slip("least_squares", "return 0.5 * float(np.sum((found", "return float(np.sum((found"),
-                              "pools"),
+    "contrasts not weighed": (Slip("contrasts", "weights=s[kept] ** 2", "weights=np.ones(kept.sum())"), "pools"),
+    "the information twice": (
+        Slip("information", "return 0.5 * float(np.sum((found", "return float(np.sum((found"),
+        "pools",
+    ),
     "the one that jumped among the others": (
-        Slip("visit_to_visit", "kept = _alike([found for _, found in members])", "kept = list(range(len(members)))"),
+        Slip("pool_of", "kept = _alike([found for _, found in members])", "kept = list(range(len(members)))"),
         "pools",
     ),
     "points of another laboratory as independent": (
-        Slip("epochs", "* (self.visits @ self.visits.T) + np.diag", "* np.eye(n) + np.diag"),
+        Slip("Epoch.covariance", "* (self.visits @ self.visits.T) + np.diag", "* np.eye(n) + np.diag"),
         "from_elsewhere",
     ),
     "another position as if nothing were": (
-        Slip("epochs", "segment, position = segment + 1, visit.position", "position = visit.position"),
+        Slip("epochs._entries", "segment, position = segment + 1, visit.position", "position = visit.position"),
         "from_elsewhere",
     ),
-    "another loop compared": (Slip("drift", "if before.position != now.position:", "if False:"), "from_elsewhere"),
+    "another loop compared": (
+        Slip("pairs_between", "if before.position != now.position:", "if False:"),
+        "from_elsewhere",
+    ),
     "one visit's shift in a difference of two": (
-        Slip("drift", "2.0 * between**2", "between**2"),
+        Slip("expanded_of_changes", "2.0 * between**2", "between**2"),
         "changes",
     ),
-    "E_n upside down": (Slip("drift", "return self.change / self.U if", "return self.U / self.change if"), "changes"),
-}  # fmt: skip
+    "E_n upside down": (
+        Slip("Change.e_n", "return self.change / self.U if", "return self.U / self.change if"),
+        "changes",
+    ),
+}
 CHECKS = {check.__name__: check for check in drift_checks.ALL}
 
 
@@ -78,5 +98,4 @@ def test_drift_is_what_it_must_be(check):
 @pytest.mark.parametrize("name", SLIPS)
 def test_a_slip_in_drift_is_found(name):
     slip, check = SLIPS[name]
-    with with_slip(slip) as program:
-        assert failures(CHECKS[check], program) != []
+    assert is_found(slip, CHECKS[check], as_it_is())
