@@ -8,7 +8,7 @@ from functools import cache, partial
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from asfound.assessment.assess import Assessment, assess, check
@@ -16,6 +16,7 @@ from asfound.assessment.results.conformity import Verdict
 from asfound.faults import RecordsRefused
 from asfound.measurement.monte_carlo import monte_carlo
 from asfound.records.snapshot import from_folder
+from tests.examples import examples
 
 DEMO = Path(__file__).resolve().parents[1] / "records"
 VISITS = (
@@ -98,7 +99,7 @@ def test_the_undamaged_records_are_assessed() -> None:
     assert_sound(assessment)
 
 
-@settings(max_examples=40)
+@examples(10)
 @given(path=st.sampled_from(VISITS), at=st.floats(0, 1), word=st.sampled_from(WORDS))
 def test_a_damaged_field_of_a_visit_is_refused_or_assessed(path: str, at: float, word: str) -> None:
     text = small()[path].decode("utf-8-sig")
@@ -110,7 +111,7 @@ def test_a_damaged_field_of_a_visit_is_refused_or_assessed(path: str, at: float,
         assert_sound(assessment)
 
 
-@settings(max_examples=40)
+@examples(10)
 @given(folder=st.sampled_from(["references/", "sensors/", "families/", "facility", "people"]), data=st.data())
 def test_a_damaged_value_of_a_record_is_refused_or_assessed(folder: str, data: st.DataObject) -> None:
     path = data.draw(st.sampled_from(sorted(p for p in small() if p.startswith(folder))))
@@ -123,7 +124,7 @@ def test_a_damaged_value_of_a_record_is_refused_or_assessed(folder: str, data: s
         assert_sound(assessment)
 
 
-@settings(max_examples=15)
+@examples(5)
 @given(path=st.sampled_from([*VISITS, "facility.yml", "references/GEN-01.yml"]), data=st.data())
 def test_a_lost_line_is_refused_or_assessed(path: str, data: st.DataObject) -> None:
     lines = small()[path].splitlines(keepends=True)

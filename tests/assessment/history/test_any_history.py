@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date, timedelta
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from asfound.assessment.history.drift import Ahead, drift
@@ -13,6 +13,7 @@ from asfound.assessment.history.epochs import VisitHistory, epochs_of
 from asfound.assessment.history.visit_to_visit import component, pool_of
 from asfound.records.models import Channel, Policy
 from tests.assessment.history.histories import Instrument
+from tests.examples import examples
 
 FIRST = date(2012, 2, 29)
 
@@ -50,7 +51,7 @@ def any_history(data):
     return instrument, visits, day
 
 
-@settings(max_examples=150)
+@examples(40)
 @given(st.data())
 def test_whatever_the_history_something_sound_is_said_of_it(data):
     instrument, visits, last = any_history(data)
