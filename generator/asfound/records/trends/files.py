@@ -294,7 +294,7 @@ class _ParquetReading(_Reading):
             import pyarrow
             from pyarrow import parquet
         except ImportError:
-            cure = f"install asfound with its extra `parquet`, or {_EXPORT_AGAIN}"
+            cure = f"install pyarrow beside asfound, or {_EXPORT_AGAIN}"
             return self.unreadable("reading Parquet needs the package pyarrow, which is not installed", cure)
         try:
             table = parquet.read_table(io.BytesIO(self.content))
