@@ -151,11 +151,11 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "hysteresis",
     ),
     "an efficiency above saturation": (
-        Slip("reference_values", "efficiency[at] = 1.0 - half", "efficiency[at] = 1.0 + half"),
+        Slip("two_pressure", "efficiency[at] = 1.0 - half", "efficiency[at] = 1.0 + half"),
         "one_sided_effects",
     ),
     "a lossy saturator corrected downwards": (
-        Slip("reference_values", "saturation_pa.value + lost", "saturation_pa.value - lost"),
+        Slip("two_pressure", "saturation_pa.value + lost", "saturation_pa.value - lost"),
         "one_sided_effects",
     ),
     "gauge for absolute": (
@@ -171,16 +171,16 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "one_barometer",
     ),
     "the mirror's pressure left out": (
-        Slip("reference_values", "np.where(own, mirror_pa.value, chamber_pa.value)", "chamber_pa.value"),
+        Slip("chilled_mirror", "np.where(own, mirror_pa.value, chamber_pa.value)", "chamber_pa.value"),
         "reference_values",
     ),
     "frost taken for dew": (
-        Slip("reference_values", "rh_from_mirror(mirror, air, condensate,", 'rh_from_mirror(mirror, air, "dew",'),
+        Slip("chilled_mirror", "rh_from_mirror(mirror, air, condensate,", 'rh_from_mirror(mirror, air, "dew",'),
         "reference_values",
     ),
     "a sensor over ice judged over water": (
         Slip(
-            "reference_values",
+            "evaluation",
             "return model(*values) * water_to_ice_ratio(values[temperature], values[pressure])",
             "return model(*values)",
         ),
