@@ -6,6 +6,7 @@ It is declared in this file alone, as DEVELOPERS.md says; no other file of the p
 from __future__ import annotations
 
 import csv
+import html
 import io
 import json
 from collections.abc import Iterator
@@ -45,6 +46,8 @@ PSYCHROMETER = Method(
     media=("chamber",),
     needed=("dry_bulb", "wet_bulb", "chamber_pressure"),
     usual_sources=("chamber_gradient",),
+    probe_temperature="dry_bulb",
+    equation="e = e'w(tw) − A·P·(t − tw) with A = 6.53e-4·(1 + 0.000944 tw) 1/K (WMO-No. 8, Annex 4.B)",
     gives_targets=False,
     to_do="Read",
     principle="Psychrometer: the humidity follows from the temperatures of a dry and a wet thermometer in moving air.",
@@ -157,6 +160,8 @@ def test_a_site_is_built_that_names_it(tmp_path: Path):
     assert main(["build", "--records", str(records), "--date", DAY, "--site", str(tmp_path / "site")]) == CLEAN
     page = (tmp_path / "site/references/PSY-01.html").read_text(encoding="utf-8")
     assert PSYCHROMETER.name in page
+    method = html.unescape((tmp_path / "site/method.html").read_text(encoding="utf-8"))
+    assert PSYCHROMETER.equation in method
 
 
 def test_its_certificate_says_the_principle_and_agrees_with_itself():

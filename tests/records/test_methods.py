@@ -25,6 +25,7 @@ def test_a_method_names_columns_quantities_media_and_keys_that_exist(kind: str) 
     assert {*method.alternatives.values()} <= {*COLUMNS}
     assert {*method.needed} <= {*QUANTITIES} & {*method.columns}
     assert {*method.media} <= {*MEDIA}
+    assert method.probe_temperature in method.needed
     assert {*method.usual_sources} <= {*Reference.model_fields}
 
 

@@ -136,7 +136,7 @@ class _Aim:
 
     def _ambient(self, barometer: Instrument | None) -> float:
         if self.given.ambient_pa is None:
-            if self.reference.kind in ("two_pressure", "chilled_mirror"):
+            if any("pressure" in column for column in METHODS[self.reference.kind].columns):
                 self.taken.append("room at 1013.25 hPa, the standard atmosphere: give --ambient")
             return STANDARD_PRESSURE_PA
         reading = self.given.ambient_pa
@@ -144,7 +144,7 @@ class _Aim:
         return barometer.true("ambient_pressure", reading) if barometer else reading
 
     def _chamber_temperature(self) -> float:
-        quantity = "reference_temperature" if self.reference.kind == "transfer_probe" else "chamber_temperature"
+        quantity = METHODS[self.reference.kind].probe_temperature
         if self.given.chamber_c is not None:
             self.taken.append(f"chamber at {fixed(self.given.chamber_c, 2)} °C")
             return self.instrument.true(quantity, self.given.chamber_c)

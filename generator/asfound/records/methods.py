@@ -45,6 +45,10 @@ class Method:
     """keys of the reference for what is usual for the method beside its certificates"""
     to_do: str
     """what a technician does to bring the reference to a point"""
+    probe_temperature: str = "chamber_temperature"
+    """of these, the column that tells how warm it is at the reference"""
+    equation: str = ""
+    """how the humidity follows, as a line of the Method page; blank where the page's own text says it"""
     gives_targets: bool = True
     """whether it can be told beforehand what the reference will show at a point, or what to set"""
     principle: str
@@ -97,6 +101,7 @@ _ALL = (
         name="transfer probe",
         columns=("reference_humidity", "reference_temperature", "air_temperature"),
         in_air_only=("air_temperature",),
+        probe_temperature="reference_temperature",
         media=("chamber", "in air"),
         needed=("reference_humidity", "reference_temperature"),
         usual_sources=("hysteresis", "temperature_coefficient"),
