@@ -10,9 +10,10 @@ MODULES = {
     "asfound.statistics": ("control_charts", "least_squares"),
     "asfound.uncertainty": ("budgets", "covariance", "duals", "formulations", "sources", "terms"),
     "asfound.measurement": (
-        "calibrations", "cell_sources", "indications", "lines", "measure", "monte_carlo", "reading_table",
+        "calibrations", "cell_sources", "evaluation", "indications", "lines", "measure", "monte_carlo", "reading_table",
         "reference_inputs", "reference_values", "repeatability", "shifts", "visit_curves",
     ),
+    "asfound.measurement.methods": ("chilled_mirror", "saturated_salt", "transfer_probe", "two_pressure", "registry"),
     "asfound.assessment": ("assess", "due", "pipeline", "standing"),
     "asfound.assessment.results": ("adjustment", "assembly", "conformity", "judging", "slots", "summary", "table"),
     "asfound.assessment.history": (

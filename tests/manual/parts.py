@@ -17,9 +17,11 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 import asfound
 from asfound import cli, humidity
 from asfound.faults import RULES, Rule, Severity
+from asfound.records.methods import NEEDED
 from asfound.records.models import RECORD_MODELS
 from asfound.records.models.fields import Id, Record, Text, _Written
 from asfound.records.models.periods import _OneOrMore
+from asfound.records.models.references import Kind
 from asfound.records.models.sensors import SensorSettings
 from asfound.records.visits.columns import COLUMNS, REQUIRED, Column
 from asfound.scaffold.old_lists import old_results, old_sensors
@@ -168,6 +170,8 @@ def _stands(hint: Any, parts: dict[str, type[Record]]) -> str:
         return "id"
     if hint == Text:
         return "text"
+    if hint == Kind:
+        return _words(NEEDED)
     origin, inside = get_origin(hint), get_args(hint)
     if origin is Annotated:
         return _annotated(inside[0], inside[1:], parts)

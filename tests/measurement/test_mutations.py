@@ -167,11 +167,11 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "hysteresis",
     ),
     "an efficiency above saturation": (
-        Slip("_References._two_pressure", "efficiency[at] = 1.0 - half", "efficiency[at] = 1.0 + half"),
+        Slip("two_pressure.evaluate_rows", "efficiency[at] = 1.0 - half", "efficiency[at] = 1.0 + half"),
         "one_sided_effects",
     ),
     "a lossy saturator corrected downwards": (
-        Slip("_References._two_pressure", "saturation_pa.value + lost", "saturation_pa.value - lost"),
+        Slip("two_pressure.evaluate_rows", "saturation_pa.value + lost", "saturation_pa.value - lost"),
         "one_sided_effects",
     ),
     "gauge for absolute": (
@@ -187,12 +187,12 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "one_barometer",
     ),
     "the mirror's pressure left out": (
-        Slip("_References._chilled_mirror", "np.where(own, mirror_pa.value, chamber_pa.value)", "chamber_pa.value"),
+        Slip("chilled_mirror._of_condensate", "np.where(own, mirror_pa.value, chamber_pa.value)", "chamber_pa.value"),
         "reference_values",
     ),
     "frost taken for dew": (
         Slip(
-            "_References._chilled_mirror",
+            "chilled_mirror._of_condensate",
             "rh_from_mirror(mirror, air, condensate,",
             'rh_from_mirror(mirror, air, "dew",',
         ),

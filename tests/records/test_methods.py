@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from typing import get_args
-
 import pytest
+from pydantic import TypeAdapter
 
 from asfound.certificates.wording import KINDS, principles
-from asfound.measurement.reference_values import _References
+from asfound.measurement.methods.registry import MODELS
 from asfound.planning.targets import _Aim
-from asfound.records.methods import METHODS, NEEDED
-from asfound.records.models.references import QUANTITIES, Kind, Reference
-from asfound.records.visits.columns import COLUMNS, MEDIA, REFERENCE_READINGS
-from asfound.sheets.paper import TO_DO
-from asfound.terminal.targets import VERBS
+from asfound.records.methods import METHODS, NEEDED, QUANTITIES, reference_readings
+from asfound.records.models.references import Kind, Reference
+from asfound.records.visits.columns import COLUMNS, MEDIA
 
 
 def test_a_file_may_name_exactly_the_kinds_that_are_declared() -> None:
-    assert get_args(Kind) == tuple(NEEDED) == tuple(KINDS)
+    assert TypeAdapter(Kind).json_schema()["enum"] == [*NEEDED] == [*KINDS]
 
 
 @pytest.mark.parametrize("kind", METHODS)
@@ -28,15 +25,14 @@ def test_a_method_names_columns_quantities_media_and_keys_that_exist(kind: str) 
     assert {*method.alternatives.values()} <= {*COLUMNS}
     assert {*method.needed} <= {*QUANTITIES} & {*method.columns}
     assert {*method.media} <= {*MEDIA}
+    assert method.probe_temperature in method.needed
     assert {*method.usual_sources} <= {*Reference.model_fields}
 
 
 @pytest.mark.parametrize("kind", METHODS)
 def test_a_method_stands_in_every_table(kind: str) -> None:
     numbers = {column for column in METHODS[kind].columns if COLUMNS[column].is_number}
-    assert numbers <= {*REFERENCE_READINGS}
-    assert kind in TO_DO
-    assert kind in VERBS
+    assert numbers <= {*reference_readings()}
     assert principles([f"{kind} (NaCl)"])
-    assert hasattr(_References, f"_{kind}"), "no model"
-    assert hasattr(_Aim, f"_{kind}"), "no targets"
+    assert kind in MODELS, "no model"
+    assert hasattr(_Aim, f"_{kind}") is METHODS[kind].gives_targets

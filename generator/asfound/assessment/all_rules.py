@@ -12,7 +12,8 @@ from types import MappingProxyType, ModuleType
 from asfound.assessment.references import doubt
 from asfound.assessment.results import assembly, judging, plausibility
 from asfound.faults import Rule
-from asfound.measurement import calibrations, indications, measure, reference_values
+from asfound.measurement import calibrations, evaluation, indications, measure
+from asfound.measurement.methods import saturated_salt, two_pressure
 from asfound.records import issued as issued_of_records
 from asfound.records import load
 from asfound.records.models import validation, yaml_text
@@ -40,8 +41,10 @@ FINDERS: tuple[ModuleType, ...] = (
     plausibility,
     calibrations,
     indications,
+    evaluation,
     measure,
-    reference_values,
+    saturated_salt,
+    two_pressure,
     issued_of_records,
     load,
     validation,

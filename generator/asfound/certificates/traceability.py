@@ -12,9 +12,9 @@ from datetime import date
 
 from asfound.assessment.assess import Assessment
 from asfound.assessment.results.table import Result
-from asfound.records.methods import NEEDED
+from asfound.records.methods import NEEDED, QUANTITIES
 from asfound.records.models import Channel, Reference
-from asfound.records.models.references import QUANTITIES, Calibration
+from asfound.records.models.references import Calibration
 from asfound.units import CANONICAL
 
 Key = tuple[str, str, date]

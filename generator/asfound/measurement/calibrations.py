@@ -12,7 +12,8 @@ from asfound.faults import error, reservation
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.shifts import Shift
 from asfound.records.load import Records
-from asfound.records.models.references import QUANTITIES, Calibration, QuantityRecord, Reference
+from asfound.records.methods import QUANTITIES
+from asfound.records.models.references import Calibration, QuantityRecord, Reference
 from asfound.uncertainty.sources import (
     Catalogue,
     Series,

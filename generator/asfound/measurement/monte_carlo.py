@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 
 from asfound.measurement.cell_sources import Part
+from asfound.measurement.evaluation import MethodGroup
 from asfound.measurement.lines import Measurement
-from asfound.measurement.reference_values import MethodGroup
 from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.duals import differentiate

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from asfound.faults import Place
-from asfound.records.visits.columns import INDICATIONS, NUMBERS, PRESSURES
+from asfound.records.visits.columns import COLUMNS, INDICATIONS
 from asfound.records.visits.joined import Joined
 from asfound.records.visits.rows import Plateau, SensorVisit
 from asfound.records.visits.visit_files import Visit
@@ -87,6 +87,7 @@ def reading_table(sensor_visits: Sequence[SensorVisit]) -> ReadingTable:
     cell = np.repeat(np.arange(len(cells)), counts)
     visit = np.array([number_of[id(c.sensor_visit.visit)] for c in cells], np.int64)[cell]
     joined = Joined(visits, visit, visit_row)
+    numbers = [name for name, column in COLUMNS.items() if column.is_number]
 
     def words(kind: str, name: str) -> np.ndarray:
         column = joined.words(kind, name)
@@ -98,9 +99,9 @@ def reading_table(sensor_visits: Sequence[SensorVisit]) -> ReadingTable:
         cell=cell,
         visit=visit,
         visit_row=visit_row,
-        number={name: joined.numbers("number", name) for name in NUMBERS},
-        step={name: joined.numbers("step", name) for name in NUMBERS},
-        gauge={name: joined.numbers("gauge", name) for name in PRESSURES},
+        number={name: joined.numbers("number", name) for name in numbers},
+        step={name: joined.numbers("step", name) for name in numbers},
+        gauge={name: joined.numbers("gauge", name) for name in numbers if "pressure" in COLUMNS[name].quantities},
         quantity={name: words("quantity", name) for name in INDICATIONS},
         word={name: words("text", name) for name in _WORDS},
         day=np.array([one.day for one in visits], "datetime64[D]")[visit],

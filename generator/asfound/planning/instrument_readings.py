@@ -11,7 +11,8 @@ import numpy as np
 from asfound.measurement.calibrations import interpolation, outside_use, reach_text
 from asfound.planning.usual import usual_unit
 from asfound.records.load import Records
-from asfound.records.models.references import QUANTITIES, Calibration, QuantityRecord, Reference
+from asfound.records.methods import QUANTITIES
+from asfound.records.models.references import Calibration, QuantityRecord, Reference
 from asfound.refusals import Refusal
 from asfound.rounding import fixed
 from asfound.units import CANONICAL, UNITS, Unit, header_unit

@@ -69,11 +69,11 @@ class Target:
 
     @property
     def what(self) -> str:
-        """What is set or expected, in words."""
+        """What is set or expected, in words; `not told` where the method gives no targets."""
         shown = " or ".join(setting.text for setting in self.settings)
         if self.salt:
             return f"cell of {self.salt}: {fixed(self.humidity, 1)} %RH"
-        return shown
+        return shown or "not told"
 
 
 @dataclass(frozen=True, kw_only=True)

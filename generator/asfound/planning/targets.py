@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
 
 from asfound.assessment.due import SAME_POINT_RH
@@ -136,7 +136,7 @@ class _Aim:
 
     def _ambient(self, barometer: Instrument | None) -> float:
         if self.given.ambient_pa is None:
-            if self.reference.kind in ("two_pressure", "chilled_mirror"):
+            if any("pressure" in column for column in METHODS[self.reference.kind].columns):
                 self.taken.append("room at 1013.25 hPa, the standard atmosphere: give --ambient")
             return STANDARD_PRESSURE_PA
         reading = self.given.ambient_pa
@@ -144,7 +144,7 @@ class _Aim:
         return barometer.true("ambient_pressure", reading) if barometer else reading
 
     def _chamber_temperature(self) -> float:
-        quantity = "reference_temperature" if self.reference.kind == "transfer_probe" else "chamber_temperature"
+        quantity = METHODS[self.reference.kind].probe_temperature
         if self.given.chamber_c is not None:
             self.taken.append(f"chamber at {fixed(self.given.chamber_c, 2)} °C")
             return self.instrument.true(quantity, self.given.chamber_c)
@@ -175,12 +175,7 @@ class _Aim:
         kind = self.reference.kind
         self._suitable_state()
         reach = self._reach() if kind == "two_pressure" else None
-        method = {
-            "two_pressure": self._two_pressure,
-            "chilled_mirror": self._chilled_mirror,
-            "saturated_salt": self._saturated_salt,
-            "transfer_probe": self._transfer_probe,
-        }[kind]
+        method = self._method()
         found = tuple(method(point) for point in points)
         if any(len(target.settings) > 1 for target in found):
             text = "below 0 °C frost or supercooled dew may stand on the mirror: look, and write down which"
@@ -197,6 +192,24 @@ class _Aim:
             chamber_c=self.chamber_c,
             remarks=tuple(self.remarks),
         )
+
+    def _method(self) -> Callable[[float], Target]:
+        """What tells a target of one point. KeyError where a method that gives targets has none here."""
+        kind = self.reference.kind
+        if not METHODS[kind].gives_targets:
+            text = f"a {METHODS[kind].name} gives no targets: what it will show at a point is not told beforehand"
+            self.remarks.append(Remark(kind="no targets", text=text))
+            return self._untold
+        return {
+            "two_pressure": self._two_pressure,
+            "chilled_mirror": self._chilled_mirror,
+            "saturated_salt": self._saturated_salt,
+            "transfer_probe": self._transfer_probe,
+        }[kind]
+
+    def _untold(self, point: float) -> Target:
+        humidity = self._over_water(point)
+        return self._reached(point, humidity, (), [*self._condensing(humidity)])
 
     def _suitable_state(self) -> None:
         """Temperatures that the method or the reference's calibration does not hold for."""

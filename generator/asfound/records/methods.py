@@ -1,12 +1,17 @@
-"""Each reference method declared once: every table that repeats something of a method is made from here.
+"""Each reference method declared once: every table that repeats something of a method is made from here when needed.
 
 `loop_meter` and `barometer` are kinds of reference without a method: they give no humidity.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import TypeVar
+
+from asfound.records.visits.columns import COLUMNS, Column
+
+Value = TypeVar("Value")
 
 SALT_SOURCE = "Greenspan (1977), J. Res. NBS 81A, 89–96"
 _FORMULAS = "saturation vapour pressure and enhancement factor after Hardy (1998), ITS-90"
@@ -22,6 +27,8 @@ class Method:
     """what certificates and pages call the reference"""
     columns: tuple[str, ...]
     """columns of a visit's row that belong to the method, as a sheet lists them"""
+    own_columns: tuple[Column, ...] = ()
+    """of these, the ones that no visit has without the method"""
     optional: tuple[str, ...] = ()
     """of these, columns that a complete row may leave out, or that another rule asks for"""
     alternatives: Mapping[str, str] = field(default_factory=dict)
@@ -38,6 +45,12 @@ class Method:
     """keys of the reference for what is usual for the method beside its certificates"""
     to_do: str
     """what a technician does to bring the reference to a point"""
+    probe_temperature: str = "chamber_temperature"
+    """of these, the column that tells how warm it is at the reference"""
+    equation: str = ""
+    """how the humidity follows, as a line of the Method page; blank where the page's own text says it"""
+    gives_targets: bool = True
+    """whether it can be told beforehand what the reference will show at a point, or what to set"""
     principle: str
     """how the method arrives at its value, as a certificate says it; {} takes the details of the rows"""
 
@@ -88,6 +101,7 @@ _ALL = (
         name="transfer probe",
         columns=("reference_humidity", "reference_temperature", "air_temperature"),
         in_air_only=("air_temperature",),
+        probe_temperature="reference_temperature",
         media=("chamber", "in air"),
         needed=("reference_humidity", "reference_temperature"),
         usual_sources=("hysteresis", "temperature_coefficient"),
@@ -96,20 +110,65 @@ _ALL = (
         f"temperature at the sensor at constant vapour pressure; {_FORMULAS}.",
     ),
 )
-METHODS: Mapping[str, Method] = {method.kind: method for method in _ALL}
+METHODS: dict[str, Method] = {}
 """Kind of reference → its method."""
+
+
+def declare(method: Method) -> None:
+    """Make a method known, with the columns of its own, before any record is read; its model goes into
+    `asfound.measurement.methods.registry`.
+    """
+    METHODS[method.kind] = method
+    COLUMNS.update({column.name: column for column in method.own_columns})
+
+
+for _method in _ALL:
+    declare(_method)
+
+
+class _Made(Mapping[str, Value]):
+    """A table made from the methods that are declared when it is read."""
+
+    def __init__(self, make: Callable[[], dict[str, Value]]) -> None:
+        self._make = make
+
+    def __getitem__(self, key: str) -> Value:
+        return self._make()[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._make())
+
+    def __len__(self) -> int:
+        return len(self._make())
+
+
 WITHOUT_METHOD: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "loop_meter": ("loop meter", ()),
     "barometer": ("barometer", ("ambient_pressure",)),
 }
 """Kind of reference that gives no humidity → what it is called, and the quantities it must have a record of."""
-KIND_NAMES: Mapping[str, str] = {
-    **{kind: method.name for kind, method in METHODS.items()},
-    **{kind: name for kind, (name, _) in WITHOUT_METHOD.items()},
-}
+KIND_NAMES: Mapping[str, str] = _Made(
+    lambda: (
+        {kind: method.name for kind, method in METHODS.items()}
+        | {kind: name for kind, (name, _) in WITHOUT_METHOD.items()}
+    )
+)
 """Kind of reference → what certificates and pages call it."""
-NEEDED: Mapping[str, tuple[str, ...]] = {
-    **{kind: method.needed for kind, method in METHODS.items()},
-    **{kind: needed for kind, (_, needed) in WITHOUT_METHOD.items()},
-}
+NEEDED: Mapping[str, tuple[str, ...]] = _Made(
+    lambda: (
+        {kind: method.needed for kind, method in METHODS.items()}
+        | {kind: needed for kind, (_, needed) in WITHOUT_METHOD.items()}
+    )
+)
 """Kind of reference → the quantities it must have a record of."""
+_METERED = {"ambient_pressure": "pressure", "current": "current", "voltage": "voltage"}
+QUANTITIES: Mapping[str, str] = _Made(
+    lambda: {name: COLUMNS[name].quantities[0] for name in reference_readings()} | _METERED
+)
+"""Names of what a reference measures (its CSV columns, and a loop meter's two) → kind of quantity."""
+
+
+def reference_readings() -> tuple[str, ...]:
+    """Columns of numbers read from a reference: several sensors at one time and reference share them."""
+    every = dict.fromkeys(name for method in METHODS.values() for name in method.columns)
+    return tuple(name for name in every if COLUMNS[name].is_number)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from asfound.planning.instrument_readings import Instrument
 from asfound.planning.usual import Usual, usual_unit
-from asfound.records.methods import METHODS
+from asfound.records.methods import METHODS, QUANTITIES
 from asfound.records.models import Channel
 from asfound.records.rules.readings import plausible_range
 from asfound.records.settings_in_force import SettingsOn
@@ -86,22 +86,23 @@ def ambient_unit(barometer: Instrument) -> Unit:
 def needs_ambient(instrument: Instrument, medium: str) -> bool:
     """Whether the room's pressure counts: behind a gauge, for a mirror without a pressure of its own, in air."""
     reference = instrument.reference
-    if reference.kind == "chilled_mirror" and "chamber_pressure" not in reference.quantities:
+    instead = METHODS[reference.kind].alternatives
+    if medium == "in air" or any(instead[name] == "ambient_pressure" for name in {*instead} - {*reference.quantities}):
         return True
-    if reference.kind == "transfer_probe":
-        return medium == "in air"
     return any(instrument.unit(name).gauge for name in _columns(instrument, medium) if "pressure" in name)
 
 
 def _columns(instrument: Instrument, medium: str) -> list[str]:
     """What is read from it: of what not every such reference measures, that which this one does."""
     reference = instrument.reference
-    optional = {"mirror_pressure", "chamber_pressure", "air_temperature"} - {*reference.quantities}
-    if reference.kind == "transfer_probe" and medium != "in air":
-        optional.add("air_temperature")
+    method = METHODS[reference.kind]
+    spared = {*method.optional, *method.alternatives, *method.in_air_only} & {*QUANTITIES}
+    optional = spared - {*reference.quantities}
+    if medium != "in air":
+        optional |= {*method.in_air_only}
     if "mirror_pressure" in reference.quantities and not _known_unit(instrument, "mirror_pressure"):
         optional.add("mirror_pressure")  # never read so far: the chamber's is taken
-    return [column for column in METHODS[reference.kind].read if column not in optional]
+    return [column for column in method.read if column not in optional]
 
 
 def _known_unit(instrument: Instrument, quantity: str) -> bool:

@@ -22,8 +22,6 @@ from asfound.wording.words import listed
 
 ACROSS, ACROSS_ALL = 8, 11
 """Boxes that one table is wide enough for: of sensors beside each other, and where it holds everything."""
-TO_DO = {kind: method.to_do for kind, method in METHODS.items()}
-"""What a technician does to bring a reference to a point."""
 CLOSING = (
     "Before you leave: the loop is given back and watched, hoses and vessels are without pressure, the operator knows. "
     "What stands here is typed into the CSV of the same name, or into the form on the phone; asfound explain then "
@@ -80,7 +78,7 @@ def _session(session: Session) -> dict[str, Any]:
         "title": session_title(session),
         "taken": conditions_sentence(session),
         "sensors": [_sensor(part) for part in session.parts],
-        "dial": TO_DO[session.reference.kind],
+        "dial": METHODS[session.reference.kind].to_do,
         "points": [_point(session, number) for number in range(len(session.points))],
         "remarks": point_remarks(session),
         "readings": str(session.readings),

@@ -13,9 +13,10 @@ from markupsafe import Markup
 
 from asfound.printing.templates import template_files
 from asfound.printing.text import clean
+from asfound.records.methods import METHODS
 from asfound.records.visits.columns import ADJUSTMENTS, CONDITIONS
 from asfound.sheets.boxes import Box
-from asfound.sheets.paper import TO_DO, conditions_sentence, point_remarks, session_title
+from asfound.sheets.paper import conditions_sentence, point_remarks, session_title
 from asfound.sheets.plan import Part, Plan, Session
 from asfound.sheets.table import fixed_words, header
 from asfound.wording import cautions
@@ -60,7 +61,7 @@ def _session(plan: Plan, number: int, session: Session) -> dict[str, Any]:
         "barometer": session.barometer,
         "taken": clean(conditions_sentence(session)),
         "remarks": [clean(text) for text in point_remarks(session)],
-        "do": TO_DO[session.reference.kind],
+        "do": METHODS[session.reference.kind].to_do,
         "parts": session.parts,
         "phases": [
             {"name": name, "label": label, "key": f"s{number}.{name}", "steps": list(_steps(session, number, name))}
@@ -73,7 +74,7 @@ def _steps(session: Session, number: int, phase: str) -> Iterator[dict[str, Any]
     over = " over ice" if session.aimed.over_ice else ""
     for at, target in enumerate(session.points):
         key = f"s{number}.{phase}.{at}"
-        dialled = target.settings[0] if session.reference.kind == "two_pressure" and target.settings else None
+        dialled = next((one for one in target.settings if one.quantity == "saturation_pressure"), None)
 
         def doubts(box: Box, value: float | None = dialled.value if dialled else None) -> dict[str, Any]:
             expected = value if box.column == "saturation_pressure" else None

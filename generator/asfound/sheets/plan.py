@@ -12,6 +12,7 @@ from asfound.planning.target_model import Conditions, SensorTargets, Target
 from asfound.planning.targets import reference_of, sensor_of, targets
 from asfound.planning.usual import Usual, usual
 from asfound.records.load import Records
+from asfound.records.methods import METHODS
 from asfound.records.models import Reference
 from asfound.records.settings_in_force import SettingsOn, instrument_on
 from asfound.records.visits.visit_files import NAME
@@ -141,10 +142,11 @@ class _Known:
     @property
     def medium(self) -> str:
         """Where probe and reference meet; blank for a chamber."""
-        if self.reference.kind == "saturated_salt":
-            return "salt cell"
+        first, *others = METHODS[self.reference.kind].media
+        if first != "chamber":
+            return first
         before = self.usual.medium if self.usual and self.usual.reference == self.reference.id else ""
-        return before if self.reference.kind == "transfer_probe" and before != "chamber" else ""
+        return before if before in others else ""
 
     @property
     def barometer(self) -> str:

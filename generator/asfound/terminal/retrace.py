@@ -15,7 +15,7 @@ from asfound.assessment.results.table import Result
 from asfound.faults import did_you_mean, in_order
 from asfound.measurement.shifts import Shift, constant
 from asfound.records.load import Records
-from asfound.records.models.references import QUANTITIES
+from asfound.records.methods import QUANTITIES
 from asfound.refusals import Refusal
 from asfound.retrace.retrace import CERTIFICATE_SHARE, Moved, Retrace
 from asfound.rounding import MINUS, NOTHING, expanded, json_number, significant, value_with

@@ -13,8 +13,6 @@ from asfound.terminal.tables import aligned, wrapped
 from asfound.wording.cautions import LINES
 from asfound.wording.words import listed
 
-VERBS = {kind: method.to_do.lower() for kind, method in METHODS.items()}
-
 
 def as_text(found: Sequence[SensorTargets]) -> str:
     """The cautions, then each sensor with its points as lines."""
@@ -31,7 +29,7 @@ def _sensor_text(found: SensorTargets) -> str:
             f"  {found.reference} gives {fixed(found.reach[0], 1)} to {fixed(found.reach[1], 1)} %RH over water"
         )
     lines += [line for remark in found.remarks for line in wrapped(_said(remark), "  ! ", "    ")]
-    head = ("point", VERBS[found.kind], "dew or frost point")
+    head = ("point", METHODS[found.kind].to_do.lower(), "dew or frost point")
     rows = [(f"{target.point:g} %RH{over}", _what(target), _condensation(target)) for target in found.points]
     lines += aligned([head, *rows], indent=2)
     for remark, points in _together(found.points).items():

@@ -17,8 +17,8 @@ from asfound.faults import Fault, reservation
 from asfound.measurement.lines import Measurement
 from asfound.measurement.reading_table import Cell
 from asfound.records.load import Records
+from asfound.records.methods import QUANTITIES
 from asfound.records.models import Reference
-from asfound.records.models.references import QUANTITIES
 from asfound.rounding import expanded, value_with
 from asfound.units import CANONICAL
 

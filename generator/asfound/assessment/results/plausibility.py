@@ -9,9 +9,9 @@ import numpy as np
 from asfound.assessment.results.judging import far_from_target
 from asfound.faults import Fault, error
 from asfound.humidity import two_pressure_rh
+from asfound.measurement.evaluation import MethodGroup
 from asfound.measurement.lines import Measurement
 from asfound.measurement.reading_table import ReadingTable
-from asfound.measurement.reference_values import MethodGroup
 from asfound.records.visits.header import read_header
 from asfound.units import UNITS, Unit
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from datetime import date
-from typing import Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
 from asfound.faults import did_you_mean
-from asfound.records.methods import NEEDED
+from asfound.records.methods import NEEDED, QUANTITIES
 from asfound.records.models.fields import (
     Amount,
     Day,
@@ -33,23 +35,28 @@ from asfound.records.models.fields import (
 from asfound.records.models.periods import Period
 from asfound.units import UnitError, header_unit
 
-QUANTITIES: dict[str, str] = {
-    "saturation_pressure": "pressure",
-    "saturation_temperature": "temperature",
-    "chamber_pressure": "pressure",
-    "chamber_temperature": "temperature",
-    "mirror_temperature": "temperature",
-    "mirror_pressure": "pressure",
-    "reference_humidity": "humidity",
-    "reference_temperature": "temperature",
-    "air_temperature": "temperature",
-    "ambient_pressure": "pressure",
-    "current": "current",
-    "voltage": "voltage",
-}
-"""Names of what a reference measures (its CSV columns, and a loop meter's two) → kind of quantity."""
 
-Kind = Literal["two_pressure", "chilled_mirror", "saturated_salt", "transfer_probe", "loop_meter", "barometer"]
+class _OfDeclared:
+    """One of the kinds that are declared when a record is read."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """As a `Literal` of the kinds checks it."""
+        return core_schema.no_info_plain_validator_function(_declared)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        """As a `Literal` of the kinds shows it."""
+        return {"enum": list(NEEDED), "type": "string"}
+
+
+def _declared(kind: Any) -> str:
+    if isinstance(kind, str) and kind in NEEDED:
+        return kind
+    *first, last = [repr(one) for one in NEEDED]
+    raise PydanticKnownError("literal_error", {"expected": f"{', '.join(first)} or {last}"})
+
+
+Kind = Annotated[str, _OfDeclared()]
+"""What a reference is: a method that is declared, or a kind without one."""
 
 
 class TablePoint(Record):

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from asfound.faults import Fault, error
-from asfound.records.methods import METHODS
+from asfound.records.methods import METHODS, reference_readings
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
-from asfound.records.visits.columns import COLUMNS, INDICATIONS, REFERENCE_READINGS
+from asfound.records.visits.columns import COLUMNS, INDICATIONS
 
 READING_WITHOUT_REFERENCE = error("reading-without-reference", "a row has readings and names no reference")
 MISSING_READING = error("missing-reading", "a row lacks a reading that its reference's method needs")
@@ -83,7 +83,7 @@ def missing_indications(survey: Survey) -> Iterator[Fault]:
     """Where the reference was read, the sensor was."""
     rows = survey.rows
     for row in row_numbers(rows.own & ~rows.read(*INDICATIONS) & ~rows.damaged):
-        column = next(name for name in REFERENCE_READINGS if not np.isnan(rows.number(name)[row]))
+        column = next(name for name in reference_readings() if not np.isnan(rows.number(name)[row]))
         message = "the reference was read, the sensor was not"
         cure = "fill in output or far_end; a point that was not read has no readings, and says why in note"
         yield rows.fault(MISSING_INDICATION, row, column, message, cure)

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from asfound.faults import Fault, Place, error, reservation
+from asfound.records.methods import reference_readings
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
-from asfound.records.visits.columns import INDICATIONS, REFERENCE_READINGS, STATED
+from asfound.records.visits.columns import INDICATIONS, STATED
 
 ADJUSTED_WITHOUT_WORD = error("adjusted-without-word", "an adjusted row does not say what was adjusted")
 ADJUSTED_WITH_READINGS = error("adjusted-with-readings", "an adjusted row holds readings")
@@ -39,7 +40,7 @@ def adjusted_rows(survey: Survey) -> Iterator[Fault]:
         message = "the row does not say what was adjusted"
         cure = "write none, zero, span, table or element under adjustment"
         yield rows.fault(ADJUSTED_WITHOUT_WORD, row, "adjustment", message, cure)
-    readings = (*INDICATIONS, *REFERENCE_READINGS, *STATED)
+    readings = (*INDICATIONS, *reference_readings(), *STATED)
     for row in row_numbers(adjusted & rows.read(*readings)):
         column = next(name for name in readings if not np.isnan(rows.number(name)[row]))
         message, cure = "an adjusted row holds a reading", "give the reading a row of its own, with its phase"
@@ -104,7 +105,7 @@ def withdrawals(survey: Survey) -> Iterator[Fault]:
     """A withdrawal is one row with its reason, in a later revision."""
     rows, reasons = survey.rows, survey.rows.words("reason")
     withdrawn = rows.words("phase").among(("withdrawn",))
-    held = rows.read(*INDICATIONS, *REFERENCE_READINGS, *STATED)
+    held = rows.read(*INDICATIONS, *reference_readings(), *STATED)
     concerned = list(rows.firsts(withdrawn))
     visits = {part.visit.id for part, _ in concerned}
     first_revision: dict[tuple[str, str], int] = {}

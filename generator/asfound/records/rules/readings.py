@@ -7,8 +7,9 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from asfound.faults import Fault, error, reservation
+from asfound.records.methods import reference_readings
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
-from asfound.records.visits.columns import READING_PHASES, REFERENCE_READINGS, SHARED_WORDS, STATED
+from asfound.records.visits.columns import READING_PHASES, SHARED_WORDS, STATED
 from asfound.records.visits.header import read_header
 from asfound.units import CANONICAL, UNITS, Unit
 
@@ -135,7 +136,7 @@ def _others(unit: Unit) -> Iterator[Unit]:
 def contradictory_readings(survey: Survey) -> Iterator[Fault]:
     """Of several rows at one time and reference, each gives the reference's reading of the first, or none."""
     rows = survey.rows
-    for column in (*REFERENCE_READINGS, "ambient_pressure"):
+    for column in (*reference_readings(), "ambient_pressure"):
         if column != _PER_SENSOR:
             number = rows.number(column)
             yield from _contradictions(survey, column, number, ~np.isnan(number))
@@ -269,8 +270,8 @@ def stated_results(survey: Survey) -> Iterator[Fault]:
             message = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing"
             cure = "copy the result from the other laboratory's certificate"
             yield rows.fault(STATED_INCOMPLETE, row, missing[0], message, cure)
-    for row in row_numbers(rows.stated & rows.read(*REFERENCE_READINGS)):
-        column = next(name for name in REFERENCE_READINGS if not np.isnan(rows.number(name)[row]))
+    for row in row_numbers(rows.stated & rows.read(*reference_readings())):
+        column = next(name for name in reference_readings() if not np.isnan(rows.number(name)[row]))
         message = "the row holds another laboratory's result and a reading of a reference here"
         cure = "give the two a row each"
         yield rows.fault(STATED_WITH_READINGS, row, column, message, cure)

@@ -12,9 +12,10 @@ import numpy as np
 
 from asfound.faults import Fault, Place, Rule
 from asfound.records.load import Records
+from asfound.records.methods import reference_readings
 from asfound.records.models import Reference, Sensor
 from asfound.records.settings_in_force import SettingsOn, instrument_on
-from asfound.records.visits.columns import INDICATIONS, READING_PHASES, REFERENCE_READINGS, STATED
+from asfound.records.visits.columns import INDICATIONS, READING_PHASES, STATED
 from asfound.records.visits.field_values import Words
 from asfound.records.visits.rows import standing_rows
 from asfound.records.visits.visit_files import Visit
@@ -103,7 +104,7 @@ class Rows:
     def reading(self) -> np.ndarray:
         """Rows of a reading phase that hold a reading or another laboratory's result."""
         phase = self.words("phase").among(READING_PHASES)
-        return phase & self.read(*INDICATIONS, *REFERENCE_READINGS, *STATED)
+        return phase & self.read(*INDICATIONS, *reference_readings(), *STATED)
 
     @cached_property
     def stated(self) -> np.ndarray:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from asfound.records.methods import METHODS
-
 PHASES = ("as_found", "as_left", "adjusted", "check", "withdrawn")
 """`check`: a reference checked between calibrations; `withdrawn`: voids the sensor's rows of this visit."""
 READING_PHASES = ("as_found", "as_left", "check")
@@ -121,13 +119,6 @@ COLUMNS: dict[str, Column] = {
     )
 }
 REQUIRED = ("sensor", "time", "phase")
-NUMBERS = tuple(name for name, column in COLUMNS.items() if column.is_number)
-PRESSURES = tuple(name for name in NUMBERS if "pressure" in COLUMNS[name].quantities)
-
-REFERENCE_READINGS = tuple(
-    dict.fromkeys(name for method in METHODS.values() for name in method.columns if COLUMNS[name].is_number)
-)
-"""Numbers read from the reference: several sensors at one time and reference share them."""
 SHARED_WORDS = ("condensate", "salt", "barometer", "medium")
 INDICATIONS = ("output", "far_end", "output_temperature", "far_end_temperature")
 LOG = ("log", "log_from", "log_until")

@@ -20,7 +20,6 @@ UNEXPECTED_UNIT = error("unexpected-unit", "a column of words has a unit")
 
 NAME_AND_UNIT = re.compile(r"([A-Za-z_]+)\s*(?:\[(.*)\])?")
 """A field of a header: `output [%RH]`, or a name alone."""
-_BY_FOLDED_NAME = {name.casefold(): column for name, column in COLUMNS.items()}
 
 
 @dataclass(frozen=True)
@@ -98,7 +97,8 @@ def read_header(texts: tuple[str, ...]) -> Header:
 
 def _field(index: int, text: str) -> Field | Problem:
     match = NAME_AND_UNIT.fullmatch(text)
-    column = _BY_FOLDED_NAME.get(match[1].casefold()) if match else None
+    by_folded_name = {name.casefold(): column for name, column in COLUMNS.items()}
+    column = by_folded_name.get(match[1].casefold()) if match else None
     if match is None or column is None:
         return _unknown(index, text)
     name, unit = column.name, match[2]

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from asfound.records.load import Records
-from asfound.records.visits.columns import INDICATIONS, READING_PHASES, REFERENCE_READINGS, SHARED_WORDS
+from asfound.records.methods import reference_readings
+from asfound.records.visits.columns import INDICATIONS, READING_PHASES, SHARED_WORDS
 from asfound.records.visits.field_values import Words
 from asfound.records.visits.joined import Joined, whole_visits
 from asfound.records.visits.visit_files import Visit
@@ -90,7 +91,7 @@ def with_shared_readings(visit: Visit) -> Visit:
     rows, givers = np.array(taking).T
     block = visit.own_block
     number, step, gauge, text = (dict(getattr(block, kind)) for kind in ("number", "step", "gauge", "text"))
-    for name in (*REFERENCE_READINGS, "ambient_pressure"):
+    for name in (*reference_readings(), "ambient_pressure"):
         if name in number:
             lacking = np.isnan(number[name][rows]) & ~np.isnan(number[name][givers])
             for columns in (number, step, gauge):

@@ -12,6 +12,7 @@ from asfound.assessment import due
 from asfound.assessment.history import drift, epochs, line, outlook, visit_to_visit
 from asfound.assessment.results import conformity
 from asfound.measurement import cell_sources, monte_carlo
+from asfound.records.methods import METHODS
 from asfound.records.models import Policy
 from asfound.rounding import MINUS, fixed, significant
 from asfound.site.lookup.lookup import Lookup
@@ -64,6 +65,8 @@ class MethodView:
     """Everything on the Method page that is not prose."""
 
     procedure: str
+    equations: tuple[Fact, ...]
+    """of methods that bring their own equation"""
     tables: tuple[PublishedTable, ...]
     policies: tuple[PolicyView, ...]
     widths: tuple[Fact, ...]
@@ -80,6 +83,7 @@ def method(lookup: Lookup, published: bytes) -> MethodView:
     wording = lookup.records.facility.certificate
     return MethodView(
         procedure=f"{wording.method}, version {wording.method_version}",
+        equations=tuple(Fact(name=m.name.capitalize(), value=m.equation) for m in METHODS.values() if m.equation),
         tables=tuple(published_tables(published)),
         policies=tuple(_policy(p) for p in reversed(lookup.records.facility.policies)),
         widths=tuple(_widths()),

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from asfound.assessment.references.recalibrations import Recalibration
-from asfound.records.models.references import QUANTITIES
+from asfound.records.methods import QUANTITIES
 from asfound.retrace.carried_back import CarriedBack
 from asfound.retrace.retrace import Moved, Retrace
 from asfound.site.lookup.lookup import Lookup, visit_link

@@ -15,7 +15,7 @@ from asfound.assessment.results.table import Result
 from asfound.certificates.traceability import Link as TraceLink
 from asfound.certificates.traceability import Traceability
 from asfound.certificates.wording import KINDS
-from asfound.records.models.references import QUANTITIES
+from asfound.records.methods import QUANTITIES
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.visits.visit_files import Visit
 from asfound.rounding import NOTHING
