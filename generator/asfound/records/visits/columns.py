@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from asfound.records.channels import Channel
 from asfound.records.methods import METHODS
 
 PHASES = ("as_found", "as_left", "adjusted", "check", "withdrawn")
@@ -31,8 +32,7 @@ class Column:
         return bool(self.quantities) or self.plain_number
 
 
-_SIGNAL = ("humidity", "current", "voltage")
-_TEMPERATURE_SIGNAL = ("temperature", "current", "voltage")
+_SIGNALS = ("current", "voltage")
 
 COLUMNS: dict[str, Column] = {
     column.name: column
@@ -51,7 +51,7 @@ COLUMNS: dict[str, Column] = {
         Column(
             name="output",
             meaning="reading at the sensor: its display, or the signal of its loop",
-            quantities=_SIGNAL,
+            quantities=(Channel.HUMIDITY.value, *_SIGNALS),
         ),
         Column(
             name="far_end",
@@ -62,7 +62,7 @@ COLUMNS: dict[str, Column] = {
         Column(
             name="output_temperature",
             meaning="temperature reading at the sensor",
-            quantities=_TEMPERATURE_SIGNAL,
+            quantities=(Channel.TEMPERATURE.value, *_SIGNALS),
         ),
         Column(
             name="far_end_temperature",
@@ -129,7 +129,8 @@ REFERENCE_READINGS = tuple(
 )
 """Numbers read from the reference: several sensors at one time and reference share them."""
 SHARED_WORDS = ("condensate", "salt", "barometer", "medium")
-INDICATIONS = ("output", "far_end", "output_temperature", "far_end_temperature")
+INDICATIONS = tuple(column for channel in Channel for column in channel.declaration.columns)
+"""What is read of the sensor under test."""
 LOG = ("log", "log_from", "log_until")
 """What a row names in place of readings: a log of the visit and a window, whose means are computed at every build."""
 STATED = ("stated_reference", "stated_error", "stated_U", "stated_k")
