@@ -12,8 +12,9 @@ from datetime import date
 
 from asfound.assessment.assess import Assessment
 from asfound.assessment.results.table import Result
+from asfound.measurement.visit_curves import CALIBRATED_HERE
 from asfound.records.methods import NEEDED, QUANTITIES
-from asfound.records.models import Channel, Reference
+from asfound.records.models import Reference
 from asfound.records.models.references import Calibration
 from asfound.units import CANONICAL
 
@@ -154,6 +155,6 @@ def _numbers(assessment: Assessment) -> dict[tuple[str, str], str]:
 
 def calibrating(results: Iterable[Result], quantity: str) -> list[Result]:
     """Of what a visit measured of a reference, what calibrated a quantity: as left, else as found."""
-    channel = Channel.TEMPERATURE if QUANTITIES[quantity] == "temperature" else Channel.HUMIDITY
+    channel = CALIBRATED_HERE.get(quantity)
     mine = [r for r in results if r.channel is channel and r.line is not None]
     return [r for r in mine if r.phase == "as_left"] or [r for r in mine if r.phase == "as_found"]

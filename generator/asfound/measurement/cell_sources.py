@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import assert_never
 
 import numpy as np
 
@@ -223,7 +224,7 @@ class CellSources:
         """Probe against chamber air, and use at another temperature than the calibration's."""
         heating = self.declared(lambda on: on.whole("self_heating") or None)
         cells = at[~np.isnan(heating[at])]
-        sensitivity = around.humidity * around.slope if channel is Channel.HUMIDITY else np.full(len(self.cells), -1.0)
+        sensitivity = self._to_probe_temperature(channel, around)
         yield _Kind(
             name="self_heating",
             cells=cells,
@@ -248,12 +249,23 @@ class CellSources:
             of_instrument=True,
         )
 
+    def _to_probe_temperature(self, channel: Channel, around: Surroundings) -> np.ndarray:
+        """By how much an error changes with the probe's own temperature, per K, shape (cells,)."""
+        match channel:
+            case Channel.HUMIDITY:
+                return around.humidity * around.slope
+            case Channel.TEMPERATURE:
+                return np.full(len(self.cells), -1.0)
+            case _:
+                assert_never(channel)
+
     def _settling(self, channel: Channel, part: Part, at: np.ndarray, around: Surroundings) -> _Kind:
         """What is left of a first-order approach lies between 0 and step·exp(−t/τ): half of it is corrected."""
         tau = self.declared(lambda on: on.whole("time_constant") or None)
         if self.left:
             at = at[[(cell, part) not in self.left for cell in at.tolist()]]
-        cells = at[~np.isnan(tau[at]) & ~np.isnan(around.soak_min[at])] if channel is Channel.HUMIDITY else at[:0]
+        follows = ~np.isnan(tau[at]) & ~np.isnan(around.soak_min[at])
+        cells = at[follows & (channel is Channel.HUMIDITY)]
         step = [self.cells[cell].plateau.target - around.previous_target(cell) for cell in cells.tolist()]
         # math.exp is the same on every machine, numpy's vector loops are not to the last digit.
         share = [math.exp(x) for x in (-around.soak_min[cells] / tau[cells]).tolist()]

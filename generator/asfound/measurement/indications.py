@@ -24,11 +24,6 @@ LOOP_OUT_OF_RANGE = reservation(
     certificate=False,
 )
 
-COLUMNS_OF = {
-    Channel.HUMIDITY: ("output", "far_end"),
-    Channel.TEMPERATURE: ("output_temperature", "far_end_temperature"),
-}
-
 
 @dataclass(frozen=True, kw_only=True)
 class Indications:
@@ -46,7 +41,7 @@ def indications(
     report: Report,
 ) -> Indications:
     """Readings of one channel; `settings` by cell (None where a reference is the one calibrated)."""
-    output, far_end = COLUMNS_OF[channel]
+    output, far_end = channel.declaration.columns
     reading, quantity = table.number[output], table.quantity[output]
     value = np.where(quantity == channel.value, reading, np.nan)
     parts: list[Terms] = []
@@ -80,7 +75,7 @@ def _corrected_checks(
     Its reading is corrected by the calibration in force, whose sources come along, so that what the check shares with
     it cancels.
     """
-    quantity = f"reference_{channel.value}"
+    quantity = channel.declaration.reference
     known = calibrations.records.references
     checked = np.array(
         [
@@ -93,7 +88,7 @@ def _corrected_checks(
     if not len(rows):
         return Terms.none()
     instruments = np.array([table.cells[cell].sensor_visit.sensor for cell in table.cell[rows]], object)
-    step = table.step[COLUMNS_OF[channel][0]][rows]
+    step = table.step[channel.declaration.output][rows]
     corrected = calibrations.applied(table, rows, quantity, instruments, value[rows], step, report)
     value[rows] = corrected.value
     return Terms(rows[corrected.terms.row], corrected.terms.source, corrected.terms.weight)

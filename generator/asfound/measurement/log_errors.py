@@ -16,7 +16,7 @@ import numpy as np
 
 from asfound.measurement.calibrations import Calibrations
 from asfound.measurement.cell_sources import Part
-from asfound.measurement.indications import COLUMNS_OF, indications
+from asfound.measurement.indications import indications
 from asfound.measurement.reading_table import Cell, ReadingTable, reading_table
 from asfound.measurement.reference_values import reference_values
 from asfound.measurement.repeatability import Repeatability
@@ -248,7 +248,7 @@ def _fitted(window: LogWindow, samples: Samples, begin: float | None, why: str, 
 
 def resolution_of(window: LogWindow, part: Part) -> float:
     """Last digit of a display that was logged, %RH; a loop signal has none that counts."""
-    read = window.readings.get(COLUMNS_OF[Channel.HUMIDITY][part is Part.TOTAL])
+    read = window.readings.get(Channel.HUMIDITY.declaration.columns[part is Part.TOTAL])
     return read.step if read is not None and read.unit.quantity == "humidity" else 0.0
 
 

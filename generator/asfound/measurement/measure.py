@@ -15,7 +15,7 @@ import numpy as np
 from asfound.faults import Fault, Place, Rule, Severity, error, reservation
 from asfound.measurement.calibrations import Calibrations
 from asfound.measurement.cell_sources import CellSources, Left, Part, Surroundings
-from asfound.measurement.indications import COLUMNS_OF, indications
+from asfound.measurement.indications import indications
 from asfound.measurement.lines import Growing, Line, LineKey, Measurement
 from asfound.measurement.log_errors import Logged, logged_cells
 from asfound.measurement.reading_table import reading_table
@@ -230,7 +230,7 @@ class _Stage:
 
         It is the finest digit that the visit has of it: a spreadsheet drops trailing zeros.
         """
-        output, far_end = COLUMNS_OF[channel]
+        output, far_end = channel.declaration.columns
         parts = {id(cell.sensor_visit): None for cell in self.table.cells}
         number = {part: i for i, part in enumerate(parts)}
         part_of = np.array([number[id(cell.sensor_visit)] for cell in self.table.cells])

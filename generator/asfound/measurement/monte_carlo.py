@@ -97,8 +97,9 @@ def needs_monte_carlo(measurement: Measurement, lines: Sequence[int]) -> list[in
     variance = (terms.weight[limited] * catalogue.standard_uncertainties()[terms.source[limited]]) ** 2
     largest = np.zeros(len(budgets.u))
     np.maximum.at(largest, terms.row[limited], variance)
-    humidity = [line.reference_value if line.channel is Channel.HUMIDITY else -np.inf for line in measurement.lines]
-    wet = np.array(humidity, float) + 3.0 * budgets.u > NEAR_SATURATION
+    of_humidity = np.array([line.channel is Channel.HUMIDITY for line in measurement.lines], bool)
+    value = np.array([line.reference_value for line in measurement.lines], float)
+    wet = of_humidity & (value + 3.0 * budgets.u > NEAR_SATURATION)
     needed = wet | (largest >= RECTANGULAR_SHARE * budgets.u**2)
     return [number for number in lines if needed[number]]
 

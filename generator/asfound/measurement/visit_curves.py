@@ -14,10 +14,8 @@ from asfound.records.models import Channel
 from asfound.records.visits.rows import SensorVisit
 from asfound.uncertainty.terms import Terms
 
-CALIBRATED_HERE = {"reference_humidity": Channel.HUMIDITY, "reference_temperature": Channel.TEMPERATURE}
+CALIBRATED_HERE = {channel.declaration.reference: channel for channel in Channel}
 """Quantities of a reference that a visit here can calibrate, by what it reads of them."""
-SAME_POINT = {Channel.HUMIDITY: 3.0, Channel.TEMPERATURE: 2.0}
-"""Indications of a calibrating visit nearer to each other than this, in %RH or K, are one point (our choice)."""
 
 
 def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[list[SensorVisit]]:
@@ -118,7 +116,7 @@ def points_of(
     chosen.sort(key=lambda item: item[1].indication)
     groups = [chosen[:1]] if chosen else []
     for item in chosen[1:]:
-        near = item[1].indication - groups[-1][-1][1].indication < SAME_POINT[channel]
+        near = item[1].indication - groups[-1][-1][1].indication < channel.declaration.same_point
         groups[-1].append(item) if near else groups.append([item])
     points = []
     for group in groups:

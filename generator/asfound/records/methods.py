@@ -115,8 +115,9 @@ METHODS: dict[str, Method] = {}
 
 
 def declare(method: Method) -> None:
-    """Make a method known, with the columns of its own, before any record is read; its model goes into
-    `asfound.measurement.methods.registry`.
+    """Make a method known, with the columns of its own, before any record is read.
+
+    Its model goes into `asfound.measurement.methods.registry`.
     """
     METHODS[method.kind] = method
     COLUMNS.update({column.name: column for column in method.own_columns})

@@ -74,14 +74,14 @@ class SettingsOn:
 
     def scaling(self, channel: Channel) -> Any:
         """The loop's scaling for a channel."""
-        return self.dated(channel.key("scaling"))
+        return self.dated(channel.declaration.scaling)
 
     def tolerance(self, channel: Channel, phase: str) -> Any:
         """The tolerance that judges a phase: as left has its own limit where one is given."""
-        suffix = channel.key("tolerance")
-        own_limit = self.dated(f"as_left_{suffix}") if phase == "as_left" else None
-        return own_limit or self.dated(suffix)
+        keys = channel.declaration
+        own_limit = self.dated(keys.as_left_tolerance) if phase == "as_left" else None
+        return own_limit or self.dated(keys.tolerance)
 
     def range(self, channel: Channel) -> Any:
         """The range that the sensor is specified for."""
-        return self.dated(channel.key("range"))
+        return self.dated(channel.declaration.range)

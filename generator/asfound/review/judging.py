@@ -8,19 +8,12 @@ from typing import Any
 
 from asfound.assessment.results.conformity import Verdict
 from asfound.assessment.results.table import Result
+from asfound.records.channels import Channel
 from asfound.records.load import Records
 from asfound.records.settings_in_force import SettingsOn
 from asfound.review.assessed_side import Key
 
-JUDGING = (
-    "tolerance",
-    "as_left_tolerance",
-    "temperature_tolerance",
-    "as_left_temperature_tolerance",
-    "range",
-    "temperature_range",
-    "judged_at",
-)
+JUDGING = (*(key for channel in Channel for key in channel.judging_keys), "judged_at")
 """Keys of sensors and families that decide what is in tolerance."""
 
 

@@ -53,7 +53,7 @@ class Box:
 def box(column: str, unit: Unit) -> Box:
     """A box for a number, with the range in which its column is believed."""
     lowest, highest = plausible_range(column, unit) or (-math.inf, math.inf)
-    if column in ("output", "far_end") and unit.quantity == "humidity":
+    if column in Channel.HUMIDITY.declaration.columns and unit.quantity == "humidity":
         lowest, highest = 0.0, 100.0
     if unit.quantity == "current":
         lowest, highest = _LOOP_MA
@@ -128,8 +128,7 @@ def _boxes(settings: SettingsOn, before: Usual | None) -> Iterable[Box]:
     last = before.indications if before else {}
     signal = settings.whole("signal")
     for channel in settings.channels:
-        suffix = "" if channel is Channel.HUMIDITY else "_temperature"
-        output, far_end = f"output{suffix}", f"far_end{suffix}"
+        output, far_end = channel.declaration.columns
         own = last.get(output) or UNITS[CANONICAL[channel.value]]
         if signal in _SIGNAL_UNITS:
             own = UNITS[_SIGNAL_UNITS[signal]]

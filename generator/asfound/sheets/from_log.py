@@ -226,7 +226,7 @@ def _points(
     if judged is None:
         message = f"{cell.sensor_visit.sensor}: no humidity reading of it was logged"
         raise Refusal(f"{message}", "give its column in the mapping, e.g. `RH probe: output [mA]`")
-    read = log.of(cell.sensor_visit.sensor).get("far_end" if judged is Part.TOTAL else "output")
+    read = log.of(cell.sensor_visit.sensor).get(Channel.HUMIDITY.declaration.columns[judged is Part.TOTAL])
     resolution = read.step if read is not None and read.unit.quantity == "humidity" else 0.0
     tolerance = on.tolerance(Channel.HUMIDITY, asked.phase)
     planned = on.dated("points")

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterator
 
+from asfound.records.visits.columns import INDICATIONS
 from asfound.sheets.plan import Plan, Session
 
 NO_TIME = "--:--"
@@ -21,7 +22,7 @@ def header(plan: Plan) -> tuple[str, ...]:
     """Every column of the visit, once, in the order in which a row is read."""
     sensor = _each_once(
         [box.header for session in plan.sessions for part in session.parts for box in part.boxes],
-        ("output", "far_end", "output_temperature", "far_end_temperature"),
+        INDICATIONS,
     )
     readings = [box.header for session in plan.sessions for box in session.boxes]
     room = [box.header for session in plan.sessions for box in session.room]

@@ -11,7 +11,7 @@ from asfound.assessment.findings.exposure import Exposure
 from asfound.assessment.results.conformity import Verdict
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
-from asfound.records.models import Channel, Finding
+from asfound.records.models import Finding
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,10 +47,8 @@ class Case:
 
 def direction_of(result: Result) -> str:
     """What one error meant for the air."""
-    high = result.error > 0
-    if result.channel is Channel.TEMPERATURE:
-        return "the air was colder than shown" if high else "the air was warmer than shown"
-    return "the air was drier than shown" if high else "the air was damper than shown"
+    one = result.channel.declaration
+    return f"the air was {one.air_if_high if result.error > 0 else one.air_if_low} than shown"
 
 
 def find_cases(by_sensor: Mapping[str, Sequence[SensorVisitSummary]], records: Sequence[Finding]) -> tuple[Case, ...]:

@@ -14,7 +14,6 @@ import numpy as np
 
 from asfound.assessment.history.epochs import aimed_at
 from asfound.assessment.results.table import Result
-from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.covariance import covariance
 from asfound.uncertainty.sources import coverage_factor
@@ -133,7 +132,7 @@ def between_curves(early: ErrorCurve, late: ErrorCurve, share: float) -> ErrorCu
 def _points_of(results: Sequence[Result]) -> tuple[np.ndarray, np.ndarray]:
     """(reference values of the points, rising; weights of the results in each)."""
     values = np.array([r.reference_value for r in results])
-    marks = [aimed_at(r) if r.channel is Channel.HUMIDITY else r.reference_value for r in results]
+    marks = [aimed_at(r) if r.channel.declaration.aimed_at else r.reference_value for r in results]
     return _grouped(values, marks, [r.direction for r in results])
 
 

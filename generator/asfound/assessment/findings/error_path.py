@@ -113,7 +113,8 @@ def path_of_line(fit: Fit, channel: Channel, start: int, end: int) -> ErrorPath:
     curves = []
     for day in days:
         expected = fit.expected(day)
-        marks = expected.targets if channel is Channel.HUMIDITY else tuple(expected.reference_values.tolist())
+        aimed_at = channel.declaration.aimed_at
+        marks = expected.targets if aimed_at else tuple(expected.reference_values.tolist())
         curves.append(
             curve_of_line(
                 marks, expected.reference_values, expected.errors, expected.covariance, expected.between, expected.nu

@@ -116,7 +116,7 @@ class Investigation:
         end = min(_times(case.found), default=start)
         path, when = self._path(case, history, served[:number], start, end)
         curve = curve_of(case.found, self.budgets, self._between(case).sigma)
-        working = sensor.working_humidity if channel is Channel.HUMIDITY else sensor.working_temperature
+        working = sensor.working(channel)
         size: Size | None = size_at(curve, working) if working is not None else None
         trend, reason = self._trend(case, sensor, path, (start, end))
         return Exposure(

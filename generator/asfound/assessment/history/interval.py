@@ -285,4 +285,4 @@ def whole_months(since: date, until: date, policy: Policy) -> int:
 
 
 def _named(channel: Channel, target: float) -> str:
-    return f"{target:g} %RH" + (" (temperature)" if channel is Channel.TEMPERATURE else "")
+    return f"{target:g} %RH" + ("" if channel is Channel.HUMIDITY else f" ({channel})")

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import assert_never
 
 from asfound.assessment.history.epochs import Epoch
 from asfound.assessment.history.line import contrasts_of, tells_a_rate
@@ -97,5 +98,15 @@ def component(pool: Pool | None, channel: Channel, policy: Policy) -> VisitToVis
             left_out = f"{pool.left_out} instrument{'s' if pool.left_out > 1 else ''}"
             basis += f", without {left_out} that scatter{'' if pool.left_out > 1 else 's'} by far more"
         return VisitToVisit(sigma=pool.sigma, information=pool.information, basis=basis)
-    declared = policy.visit_to_visit if channel is Channel.HUMIDITY else policy.visit_to_visit_temperature
+    declared = _declared(policy, channel)
     return VisitToVisit(sigma=declared, information=math.inf, basis="declared" if declared else "none declared")
+
+
+def _declared(policy: Policy, channel: Channel) -> float:
+    match channel:
+        case Channel.HUMIDITY:
+            return policy.visit_to_visit
+        case Channel.TEMPERATURE:
+            return policy.visit_to_visit_temperature
+        case _:
+            assert_never(channel)

@@ -69,16 +69,27 @@ def advice(results: Sequence[Result], settings: SettingsOn, budgets: Budgets, *,
     if adjusted and all(r.verdict is Verdict.PASS for r in left):
         return Advice(action="leave", sentence="adjusted, and the as left passes: done")
     unfinished = "the as left does not pass yet: " if adjusted else ""
-    failing = [r for r in found if r.channel is Channel.TEMPERATURE and r.verdict is Verdict.FAIL]
+    failing = {
+        channel: sentence
+        for channel in Channel
+        if channel is not Channel.HUMIDITY and (sentence := _fails_by(found, channel))
+    }
     if not failing:
         return Advice(action=humidity.action, sentence=unfinished + humidity.sentence)
-    worst = max(failing, key=lambda r: abs(r.error))
-    sentence = (
-        f"the temperature channel fails by {value_with(worst.error, worst.U, sign=True)} °C: adjust or replace it"
-    )
+    sentence = "; ".join(failing.values())
     if humidity.action not in ("leave", "none"):
         return Advice(action=humidity.action, sentence=f"{unfinished}{humidity.sentence}; {sentence}")
-    return Advice(action="temperature", sentence=unfinished + sentence)
+    return Advice(action=" and ".join(failing), sentence=unfinished + sentence)
+
+
+def _fails_by(found: Sequence[Result], channel: Channel) -> str:
+    """The worst failure of a channel that is not adjusted at points; nothing where none fails."""
+    failing = [r for r in found if r.channel is channel and r.verdict is Verdict.FAIL]
+    if not failing:
+        return ""
+    worst = max(failing, key=lambda r: abs(r.error))
+    size = f"{value_with(worst.error, worst.U, sign=True)} {channel.declaration.symbol}"
+    return f"the {channel} channel fails by {size}: adjust or replace it"
 
 
 def _of_humidity(found: Sequence[Result], settings: SettingsOn, budgets: Budgets) -> Advice:

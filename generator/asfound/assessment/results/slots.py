@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 from asfound.faults import Fault
 from asfound.measurement.cell_sources import Part
-from asfound.measurement.indications import COLUMNS_OF
 from asfound.measurement.lines import Measurement
 from asfound.records.load import Records
 from asfound.records.models import Channel, Policy
@@ -71,7 +70,9 @@ def slots_of(records: Records, measurement: Measurement, sensor_visits: Iterable
 
 def _was_read(sv: SensorVisit, plateau: Plateau, channel: Channel) -> bool:
     rows = list(plateau.rows)
-    return any(not math.isnan(value) for column in COLUMNS_OF[channel] for value in sv.visit.number[column][rows])
+    return any(
+        not math.isnan(value) for column in channel.declaration.columns for value in sv.visit.number[column][rows]
+    )
 
 
 def held_against(measurement: Measurement, slot: Slot) -> tuple[Fault, ...]:

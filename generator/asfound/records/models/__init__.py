@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from asfound.records.channels import Channel
 from asfound.records.models.facility import (
     CertificateWording,
     Facility,
@@ -20,7 +21,6 @@ from asfound.records.models.periods import Dated, Period, Timeline, in_force
 from asfound.records.models.references import Reference
 from asfound.records.models.sensors import (
     Band,
-    Channel,
     ChannelDefaults,
     Family,
     Installed,

@@ -5,11 +5,11 @@ A sensor's key replaces its family's whole.
 
 from __future__ import annotations
 
-from enum import StrEnum
 from typing import Literal, Self, assert_never
 
 from pydantic import Field, model_validator
 
+from asfound.records.channels import Channel
 from asfound.records.models.fields import (
     ChannelSpread,
     ChannelValue,
@@ -27,34 +27,6 @@ from asfound.records.models.fields import (
     custom_error,
 )
 from asfound.records.models.periods import Dated, Period, Timeline
-
-
-class Channel(StrEnum):
-    """What a sensor reports."""
-
-    HUMIDITY = "humidity"
-    TEMPERATURE = "temperature"
-
-    @property
-    def unit(self) -> str:
-        """The unit of readings, errors and tolerances of this channel."""
-        match self:
-            case Channel.HUMIDITY:
-                return "%RH"
-            case Channel.TEMPERATURE:
-                return "degC"
-            case _:
-                assert_never(self)
-
-    def key(self, setting: str) -> str:
-        """The key of a sensor's file that holds a setting of this channel: `scaling`, `temperature_scaling`."""
-        match self:
-            case Channel.HUMIDITY:
-                return setting
-            case Channel.TEMPERATURE:
-                return f"temperature_{setting}"
-            case _:
-                assert_never(self)
 
 
 class Limits(Record):
@@ -304,6 +276,16 @@ class Sensor(SensorSettings):
     """times in which no calibration is due"""
     note: Text | None = None
     """free text"""
+
+    def working(self, channel: Channel) -> float | None:
+        """Where the sensor spends its time, in the channel's unit."""
+        match channel:
+            case Channel.HUMIDITY:
+                return self.working_humidity
+            case Channel.TEMPERATURE:
+                return self.working_temperature
+            case _:
+                assert_never(channel)
 
     @model_validator(mode="after")
     def _deferral_has_a_reason(self) -> Self:

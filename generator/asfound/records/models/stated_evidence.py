@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
+from asfound.records.channels import Channel
 from asfound.records.models.fields import Day
-from asfound.records.models.sensors import Channel
 from asfound.records.models.stated import Infinite, Number, Stated
 
 LARGEST_SCATTER = 1000.0

@@ -6,8 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from asfound.records.channels import Channel
 from asfound.records.models.fields import Day
-from asfound.records.models.sensors import Channel
 from asfound.records.models.stated import Number, Stated
 
 

@@ -13,8 +13,8 @@ from typing import Any, Literal
 
 from pydantic import Field, ValidationError
 
+from asfound.records.channels import Channel
 from asfound.records.models.fields import Day
-from asfound.records.models.sensors import Channel
 from asfound.records.models.stated import Number, Stated
 from asfound.records.models.stated_evidence import Evidence
 from asfound.records.models.stated_results import Decision, Group, Reservation

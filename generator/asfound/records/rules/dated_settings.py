@@ -24,23 +24,13 @@ RH_OVER_UNDECLARED = error(
     "rh-over-undeclared", "a sensor works or was read below 0 degC and does not say which humidity it shows"
 )
 
-_CHANNEL_KEYS: dict[str, Channel] = {
-    "humidity": Channel.HUMIDITY,
-    "tolerance": Channel.HUMIDITY,
-    "as_left_tolerance": Channel.HUMIDITY,
-    "adjustment_limit": Channel.HUMIDITY,
-    "scaling": Channel.HUMIDITY,
-    "range": Channel.HUMIDITY,
-    "temperature": Channel.TEMPERATURE,
-    "temperature_tolerance": Channel.TEMPERATURE,
-    "as_left_temperature_tolerance": Channel.TEMPERATURE,
-    "temperature_scaling": Channel.TEMPERATURE,
-    "temperature_range": Channel.TEMPERATURE,
-}
+_CHANNEL_KEYS = {key: channel for channel in Channel for key in channel.setting_keys}
 _SIGNAL_KEYS = ("low", "high")
 _NEEDED = {
-    "tolerance": (TOLERANCE_MISSING, "absolute: 2 %RH"),
-    "temperature_tolerance": (TOLERANCE_MISSING, "absolute: 0.5 degC"),
+    **{
+        one.tolerance: (TOLERANCE_MISSING, f"absolute: {one.tolerance_example}")
+        for one in (channel.declaration for channel in Channel)
+    },
     "points": (POINTS_MISSING, "humidity: [10 %RH, 35 %RH, 60 %RH]"),
     "interval": (INTERVAL_MISSING, "months: 12"),
 }
@@ -98,7 +88,7 @@ def families_without_channel(survey: Survey) -> Iterator[Fault]:
     for name, sensor, settings in _instruments(survey):
         channels = settings.whole("channels") or ()
         if Channel.HUMIDITY not in channels:
-            stated = "say only temperature" if channels else "do not say what it reports"
+            stated = f"say only {', '.join(channels)}" if channels else "do not say what it reports"
             message = f"{name} and its family {settings.model} {stated}"
             cure = "add `channels: [humidity]` or `channels: [humidity, temperature]` to the family"
             path = f"families/{settings.model}.yml"
@@ -108,8 +98,10 @@ def families_without_channel(survey: Survey) -> Iterator[Fault]:
 
 
 def _needed_keys(settings: SettingsOn) -> tuple[str, ...]:
-    temperature = Channel.TEMPERATURE in settings.channels
-    return tuple(key for key in _NEEDED if temperature or key != "temperature_tolerance")
+    # Whatever a file says of its channels, humidity is one of them: a sensor without it is told so elsewhere.
+    reported = {Channel.HUMIDITY, *settings.channels}
+    spared = {channel.declaration.tolerance for channel in Channel if channel not in reported}
+    return tuple(key for key in _NEEDED if key not in spared)
 
 
 def missing_settings(survey: Survey) -> Iterator[Fault]:
@@ -145,7 +137,7 @@ def missing_ranges(survey: Survey) -> Iterator[Fault]:
             entries = settings.whole(key)
             if not isinstance(entries, tuple) or not isinstance(entries[0], Tolerance):
                 continue
-            ranged = channel.key("range")
+            ranged = channel.declaration.range
             of_range = any(part.of_range is not None for entry in entries for part in (entry, *entry.bands))
             if of_range and not settings.whole(ranged):
                 message = f"{key} of {name} is a share of its range, and there is no {ranged}"

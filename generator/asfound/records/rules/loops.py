@@ -14,7 +14,7 @@ NO_SCALING = error("no-scaling", "mA or V were read and no scaling is in force t
 SIGNAL_MISMATCH = error("signal-mismatch", "a reading's unit is not that of the sensor's signal")
 CHANNEL_NOT_THERE = error("channel-not-there", "a row has a reading of a channel that the sensor does not have")
 
-_OUTPUTS = {"output": Channel.HUMIDITY, "output_temperature": Channel.TEMPERATURE}
+_OUTPUTS = {channel.declaration.output: channel for channel in Channel}
 _SIGNALS = ("current", "voltage")
 
 
@@ -43,7 +43,7 @@ def signals_that_do_not_fit(survey: Survey) -> Iterator[Fault]:
                 if signal is not None and quantity != (channel.value if signal == "direct" else signal):
                     message = f"{column} is read in {unit}, and the signal of {sensor.id} is {signal}"
                 elif quantity in _SIGNALS and scaling is None:
-                    key = channel.key("scaling")
+                    key = channel.declaration.scaling
                     message = f"no {key} of {sensor.id} was in force on {part.visit.day}"
                     cure = f"add `{key}:` to the sensor or its family: low, high, reads_low, reads_high"
                     yield rows.fault(NO_SCALING, row, column, message, cure)
@@ -64,18 +64,19 @@ def signals_of_references(survey: Survey) -> Iterator[Fault]:
         quantities = rows.quantity(column)
         for row in row_numbers(under_test & quantities.among(_SIGNALS)):
             message = f"{column} of a reference is read in {CANONICAL[quantities[row]]}"
-            cure = "read what the reference shows, in %RH and degC"
+            cure = f"read what the reference shows, in {' and '.join(channel.unit for channel in Channel)}"
             yield rows.fault(SIGNAL_MISMATCH, row, column, message, cure)
 
 
 def channels_not_there(survey: Survey) -> Iterator[Fault]:
-    """A temperature is read from a sensor that reports one."""
+    """A temperature is read from a sensor that reports one; that it reports humidity is asked of its settings."""
     rows = survey.rows
-    for column in ("output_temperature", "far_end_temperature"):
+    besides = [c for c in Channel if c is not Channel.HUMIDITY]
+    for column, channel in ((column, c) for c in besides for column in c.declaration.columns):
         for _, row, sensor, settings in survey.visited(rows.read(column)):
-            if Channel.TEMPERATURE not in settings.channels:
-                message = f"{column} is read, and {sensor.id} has no temperature channel"
-                cure = "add temperature to `channels:` of the sensor or its family, or clear the reading"
+            if channel not in settings.channels:
+                message = f"{column} is read, and {sensor.id} has no {channel} channel"
+                cure = f"add {channel} to `channels:` of the sensor or its family, or clear the reading"
                 yield rows.fault(CHANNEL_NOT_THERE, row, column, message, cure)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from asfound.faults import Fault, error, reservation
+from asfound.records.channels import Channel
 from asfound.records.methods import reference_readings
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
 from asfound.records.visits.columns import READING_PHASES, SHARED_WORDS, STATED
@@ -40,15 +41,12 @@ Range = tuple[float, float]
 _TEMPERATURES: Range = (-60.0, 90.0)
 _PLAUSIBLE: Mapping[tuple[str, str], Range] = {
     **{(column, "humidity"): (-5.0, 105.0) for column in ("reference_humidity", "stated_reference", "room_humidity")},
-    # A broken sensor shows what it likes, and what was found is recorded.
-    **{(column, "humidity"): (-50.0, 200.0) for column in ("output", "far_end")},
-    **{(column, "current"): (0.0, 25.0) for column in ("output", "output_temperature")},
-    **{(column, "voltage"): (-1.0, 12.0) for column in ("output", "output_temperature")},
+    **{(column, c.value): c.declaration.believed for c in Channel for column in c.declaration.columns},
+    **{(c.declaration.output, "current"): (0.0, 25.0) for c in Channel},
+    **{(c.declaration.output, "voltage"): (-1.0, 12.0) for c in Channel},
     **{
         (column, "temperature"): _TEMPERATURES
         for column in (
-            "output_temperature",
-            "far_end_temperature",
             "saturation_temperature",
             "chamber_temperature",
             "reference_temperature",

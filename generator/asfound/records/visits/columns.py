@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from asfound.records.channels import Channel
+
 PHASES = ("as_found", "as_left", "adjusted", "check", "withdrawn")
 """`check`: a reference checked between calibrations; `withdrawn`: voids the sensor's rows of this visit."""
 READING_PHASES = ("as_found", "as_left", "check")
@@ -29,8 +31,7 @@ class Column:
         return bool(self.quantities) or self.plain_number
 
 
-_SIGNAL = ("humidity", "current", "voltage")
-_TEMPERATURE_SIGNAL = ("temperature", "current", "voltage")
+_SIGNALS = ("current", "voltage")
 
 COLUMNS: dict[str, Column] = {
     column.name: column
@@ -49,7 +50,7 @@ COLUMNS: dict[str, Column] = {
         Column(
             name="output",
             meaning="reading at the sensor: its display, or the signal of its loop",
-            quantities=_SIGNAL,
+            quantities=(Channel.HUMIDITY.value, *_SIGNALS),
         ),
         Column(
             name="far_end",
@@ -60,7 +61,7 @@ COLUMNS: dict[str, Column] = {
         Column(
             name="output_temperature",
             meaning="temperature reading at the sensor",
-            quantities=_TEMPERATURE_SIGNAL,
+            quantities=(Channel.TEMPERATURE.value, *_SIGNALS),
         ),
         Column(
             name="far_end_temperature",
@@ -120,7 +121,8 @@ COLUMNS: dict[str, Column] = {
 }
 REQUIRED = ("sensor", "time", "phase")
 SHARED_WORDS = ("condensate", "salt", "barometer", "medium")
-INDICATIONS = ("output", "far_end", "output_temperature", "far_end_temperature")
+INDICATIONS = tuple(column for channel in Channel for column in channel.declaration.columns)
+"""What is read of the sensor under test."""
 LOG = ("log", "log_from", "log_until")
 """What a row names in place of readings: a log of the visit and a window, whose means are computed at every build."""
 STATED = ("stated_reference", "stated_error", "stated_U", "stated_k")

@@ -174,7 +174,8 @@ def _size(sensor: Sensor, case: Case, size: Size) -> Iterator[str]:
         "differs from visit to visit)"
     )
     if math.isfinite(size.true_when_shown):
-        verb = "held by" if sensor.controls and case.worst.channel is Channel.HUMIDITY else "shown by"
+        holds = sensor.controls and case.worst.channel is Channel.HUMIDITY
+        verb = "held by" if holds else "shown by"
         truth = f"{value_with(size.true_when_shown, size.U)} ± {expanded(size.U)} {symbol}"
         said += f": with {at} {verb} it, the air was at {truth}"
         there = words.difference(size.at - size.true_when_shown, size.U)

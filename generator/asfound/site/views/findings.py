@@ -118,8 +118,7 @@ def case_view(lookup: Lookup, case: Case, form: str | None = None) -> CaseView:
 def _told(lookup: Lookup, case: Case) -> list[Result]:
     """The result nearest the working point, where one is set, then the worst; one where they are the same."""
     sensor, worst = lookup.records.sensors[case.sensor], case.worst
-    humid = worst.channel is Channel.HUMIDITY
-    working = sensor.working_humidity if humid else sensor.working_temperature
+    working = sensor.working(worst.channel)
     if working is None:
         return [worst]
     # Settings of one point differ by their noise: of those that read alike the one with the largest error.
@@ -128,8 +127,9 @@ def _told(lookup: Lookup, case: Case) -> list[Result]:
 
 
 def _at(r: Result) -> str:
-    """Where it was found: the set point of the humidity, of the temperature its reference value."""
-    return f"{fixed(r.reference_value, 1)} °C" if r.channel is Channel.TEMPERATURE else words.point(r)
+    """Where it was found: at its set point, where the channel has none at its reference value."""
+    one = r.channel.declaration
+    return words.point(r) if one.aimed_at else f"{fixed(r.reference_value, 1)} {one.symbol}"
 
 
 def _error(r: Result) -> str:

@@ -12,13 +12,6 @@ from asfound.records.settings_in_force import SettingsOn
 from asfound.wording import words
 from asfound.wording.words import Fact
 
-_TOLERANCES = {
-    "tolerance": (Channel.HUMIDITY, "Humidity tolerance"),
-    "as_left_tolerance": (Channel.HUMIDITY, "Humidity tolerance as left"),
-    "temperature_tolerance": (Channel.TEMPERATURE, "Temperature tolerance"),
-    "as_left_temperature_tolerance": (Channel.TEMPERATURE, "Temperature tolerance as left"),
-    "adjustment_limit": (Channel.HUMIDITY, "Adjustment advised above"),
-}
 _SIGNALS = {"direct": "its own display or data", "current": "current loop", "voltage": "voltage"}
 _JUDGED = {"far_end": "at the far end of the loop", "sensor": "at the sensor"}
 _OVER = {"water": "liquid water", "ice": "ice"}
@@ -47,8 +40,18 @@ def _dated(settings: SettingsOn, key: str, name: str, say: Callable[[Any], str])
     yield Fact(name=name, value=say(entry), note=", ".join(note))
 
 
+def _tolerances() -> Iterator[tuple[Channel, str, str]]:
+    """Channel, key and name of each tolerance, limits of adjustment last."""
+    for channel in Channel:
+        yield channel, channel.declaration.tolerance, f"{channel.capitalize()} tolerance"
+        yield channel, channel.declaration.as_left_tolerance, f"{channel.capitalize()} tolerance as left"
+    for channel in Channel:
+        if (key := channel.declaration.adjustment_limit) is not None:
+            yield channel, key, "Adjustment advised above"
+
+
 def _judging(settings: SettingsOn) -> Iterator[Fact]:
-    for key, (channel, name) in _TOLERANCES.items():
+    for channel, key, name in _tolerances():
         symbol, span = words.unit(channel.unit), settings.range(channel)
 
         def say(entry: Tolerance, symbol: str = symbol, span: Any = span) -> str:
@@ -68,10 +71,9 @@ def _judging(settings: SettingsOn) -> Iterator[Fact]:
 def _working(settings: SettingsOn) -> Iterator[Fact]:
     sensor = settings.sensor
     working = []
-    if sensor.working_humidity is not None:
-        working.append(words.amount(sensor.working_humidity, "humidity"))
-    if sensor.working_temperature is not None:
-        working.append(words.amount(sensor.working_temperature, "temperature"))
+    for channel in Channel:
+        if (at := sensor.working(channel)) is not None:
+            working.append(words.amount(at, channel.value))
     if working:
         yield Fact(name="Works at", value=" and ".join(working))
     limits = sensor.process_limits
@@ -89,7 +91,7 @@ def _signal(settings: SettingsOn) -> Iterator[Fact]:
     over = settings.whole("rh_over")
     if over:
         yield Fact(name="Shows relative humidity over", value=_OVER[over], note=_origin(settings, "rh_over"))
-    for channel, prefix in ((Channel.HUMIDITY, ""), (Channel.TEMPERATURE, "temperature_")):
+    for channel in Channel:
         if channel not in settings.channels:
             continue
         symbol = words.unit(channel.unit)
@@ -100,8 +102,8 @@ def _signal(settings: SettingsOn) -> Iterator[Fact]:
         def say_range(entry: Any, symbol: str = symbol) -> str:
             return f"{entry.lowest.value:g} to {entry.highest.value:g} {symbol}"
 
-        yield from _dated(settings, f"{prefix}scaling", f"Scaling of the {channel} loop", say_scaling)
-        yield from _dated(settings, f"{prefix}range", f"{channel.capitalize()} range", say_range)
+        yield from _dated(settings, channel.declaration.scaling, f"Scaling of the {channel} loop", say_scaling)
+        yield from _dated(settings, channel.declaration.range, f"{channel.capitalize()} range", say_range)
 
 
 _DECLARED = {
