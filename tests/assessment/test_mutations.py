@@ -175,7 +175,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         Slip("standing", "v.results[0].serial == instrument.serial", "v.results[0].serial"),
         "states",
     ),
-    "wet for dry": (Slip("cases", "high = result.error > 0", "high = result.error < 0"), "findings"),
+    "wet for dry": (Slip("cases", "air_if_high if result.error > 0", "air_if_high if result.error < 0"), "findings"),
     "last good by a visit that failed": (
         Slip(
             "cases",
