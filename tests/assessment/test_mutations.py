@@ -183,7 +183,10 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         Slip("standing_of", "v.results[0].serial == instrument.serial", "v.results[0].serial"),
         "states",
     ),
-    "wet for dry": (Slip("direction_of", "high = result.error > 0", "high = result.error < 0"), "findings"),
+    "wet for dry": (
+        Slip("direction_of", "air_if_high if result.error > 0", "air_if_high if result.error < 0"),
+        "findings",
+    ),
     "last good by a visit that failed": (
         Slip(
             "_last_good",
