@@ -6,6 +6,7 @@ import ast
 import importlib
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import asfound
@@ -16,6 +17,7 @@ ABOVE = ("asfound.printing.unprintable", "asfound.review.rules")
 SOURCE = Path(asfound.__file__).parent
 
 
+@cache
 def defined() -> dict[str, list[str]]:
     """Names of the rules that each module of the package defines, read from its source."""
     found: dict[str, list[str]] = {}

@@ -5,13 +5,14 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
 from asfound.faults import Fault
 from asfound.records.load import Records, load
 from asfound.records.models import RECORD_MODELS, in_force
 from asfound.records.models.validation import keys_at
 from asfound.records.snapshot import from_folder
+from tests.examples import examples
 from tests.records.visits.test_visit_files import damaged
 from tests.repositories import MINIMAL, laid_over, minimal
 
@@ -269,7 +270,7 @@ def test_a_file_that_holds_no_record_is_refused(content: str):
         assert faults_of({path: content}), path
 
 
-@settings(max_examples=100)
+@examples(25)
 @given(damaged(minimal()[SENSOR]))
 def test_no_damage_to_a_sensor_raises(content: bytes):
     records, faults = load(laid_over({SENSOR: content}))
@@ -277,7 +278,7 @@ def test_no_damage_to_a_sensor_raises(content: bytes):
     assert "RH-101" in records.sensors or any(fault.place.path == SENSOR for fault in faults)
 
 
-@settings(max_examples=50)
+@examples(15)
 @given(damaged(minimal()[REFERENCE]))
 def test_no_damage_to_a_reference_raises(content: bytes):
     records, faults = load(laid_over({REFERENCE: content}))

@@ -18,6 +18,7 @@ from asfound.assessment.results.conformity import (
 )
 from asfound.records.models import Policy, Tolerance
 from asfound.uncertainty.sources import coverage_factor
+from tests.examples import examples
 
 RULES = st.one_of(
     st.just(Policy(rule="simple_acceptance")),
@@ -33,34 +34,34 @@ def verdict(policy, error, u, nu, tolerance):
     return judge(policy, error, u, nu, float(coverage_factor(nu)) * u, tolerance).verdict
 
 
-@settings(max_examples=150)
+@examples(40)
 @given(RULES, ERRORS, SIZES, FREEDOM, SIZES)
 def test_the_sign_of_the_error_is_immaterial(policy, error, u, nu, tolerance):
     assert verdict(policy, error, u, nu, tolerance) == verdict(policy, -error, u, nu, tolerance)
 
 
-@settings(max_examples=150)
+@examples(40)
 @given(RULES, ERRORS, SIZES, st.floats(1.0, 10.0), FREEDOM, SIZES)
 def test_more_uncertainty_never_turns_a_fail_into_a_pass(policy, error, u, more, nu, tolerance):
     if verdict(policy, error, u, nu, tolerance) is Verdict.FAIL:
         assert verdict(policy, error, u * more, nu, tolerance) is not Verdict.PASS
 
 
-@settings(max_examples=150)
+@examples(40)
 @given(RULES, ERRORS, SIZES, st.floats(1.0, 10.0), FREEDOM, SIZES)
 def test_a_pass_stays_a_pass_when_the_uncertainty_shrinks(policy, error, u, less, nu, tolerance):
     if verdict(policy, error, u, nu, tolerance) is Verdict.PASS:
         assert verdict(policy, error, u / less, nu, tolerance) is Verdict.PASS
 
 
-@settings(max_examples=150)
+@examples(40)
 @given(RULES, ERRORS, SIZES, FREEDOM, SIZES, st.floats(1.0, 10.0))
 def test_a_larger_tolerance_never_turns_a_pass_into_a_fail(policy, error, u, nu, tolerance, wider):
     if verdict(policy, error, u, nu, tolerance) is Verdict.PASS:
         assert verdict(policy, error, u, nu, tolerance * wider) is Verdict.PASS
 
 
-@settings(max_examples=150)
+@examples(40)
 @given(RULES, ERRORS, SIZES, FREEDOM, SIZES, st.floats(0.0, 3.0))
 def test_a_larger_error_is_never_judged_better(policy, error, u, nu, tolerance, further):
     first, second = (verdict(policy, e, u, nu, tolerance) for e in (abs(error), abs(error) + further))
@@ -68,7 +69,7 @@ def test_a_larger_error_is_never_judged_better(policy, error, u, nu, tolerance, 
         assert ORDER.index(second) <= ORDER.index(first)
 
 
-@settings(max_examples=150)
+@examples(40)
 @given(ERRORS, SIZES, FREEDOM, SIZES)
 def test_the_probability_of_lying_outside_is_a_probability_and_grows_with_the_error(error, u, nu, tolerance):
     p = probability_outside(error, u, nu, tolerance)
@@ -78,7 +79,7 @@ def test_the_probability_of_lying_outside_is_a_probability_and_grows_with_the_er
     assert p == pytest.approx(probability_outside(-error, u, nu, tolerance))
 
 
-@settings(max_examples=100)
+@examples(40)
 @given(ERRORS, SIZES, SIZES)
 def test_a_guard_band_of_u_is_at_least_as_strict_as_its_risk(error, u, tolerance):
     """W = U = 2·u leaves at most 2.28 % beyond the nearer limit and as much beyond the other."""
@@ -86,7 +87,7 @@ def test_a_guard_band_of_u_is_at_least_as_strict_as_its_risk(error, u, tolerance
         assert probability_outside(error, u, math.inf, tolerance) <= 2.0 * 0.0227502 + 1e-9
 
 
-@settings(max_examples=100)
+@examples(40)
 @given(RULES, ERRORS, SIZES, SIZES)
 def test_where_even_no_error_could_pass_nothing_passes(policy, error, u, tolerance):
     if verdict(policy, 0.0, u, math.inf, tolerance) is Verdict.UNDECIDED:

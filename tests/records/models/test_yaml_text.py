@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
 from asfound.faults import Place
 from asfound.records.models.yaml_text import DEEPEST, Document, parse
+from tests.examples import examples
 
 
 def read(text: str) -> Document:
@@ -132,14 +133,14 @@ def test_control_characters_are_unreadable():
     assert fault[2] == "unreadable-yaml"
 
 
-@settings(max_examples=200)
+@examples(60)
 @given(st.binary(max_size=60))
 def test_no_bytes_raise(content: bytes):
     document, faults = parse("a.yml", content)
     assert (document is None) == bool(faults)
 
 
-@settings(max_examples=200)
+@examples(60)
 @given(st.text(alphabet="ab:-[]{}&*!|>'\"#?,\n <~%@`\t", max_size=40))
 def test_no_text_of_yaml_signs_raises(text: str):
     document, faults = parse("a.yml", text.encode())

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 
-from hypothesis import given, settings
+from hypothesis import given
 
 from asfound.records.checking import check
+from tests.examples import examples
 from tests.records.rules.written import (
     SENSOR,
     VISIT,
@@ -17,7 +18,7 @@ from tests.repositories import laid_over, minimal
 # Damage of any kind.
 
 
-@settings(max_examples=150)
+@examples(40)
 @given(damaged(minimal()[VISIT]))
 def test_no_damage_to_a_visit_raises(content: bytes):
     _, faults = check(laid_over({VISIT: content}))
@@ -26,13 +27,13 @@ def test_no_damage_to_a_visit_raises(content: bytes):
         assert fault.place.path == VISIT
 
 
-@settings(max_examples=60)
+@examples(15)
 @given(damaged(minimal()[SENSOR]))
 def test_no_damage_to_a_sensor_raises(content: bytes):
     check(laid_over({SENSOR: content}))
 
 
-@settings(max_examples=60)
+@examples(15)
 @given(damaged(minimal()["references/PRB-01.yml"]))
 def test_no_damage_to_a_reference_raises(content: bytes):
     check(laid_over({"references/PRB-01.yml": content}))

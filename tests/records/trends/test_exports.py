@@ -9,12 +9,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from asfound.faults import Fault
 from asfound.records.snapshot import from_folder
 from asfound.records.trends.exports import Trend, check_trends, misplaced_trends, read_trend
+from tests.examples import examples
 
 OSLO = ZoneInfo("Europe/Oslo")
 PATH = "trends/RH-1.csv"
@@ -211,7 +212,7 @@ def test_trends_of_a_folder_are_read_only_when_asked_for(tmp_path):
     assert files["trends/RH-1.csv"] == b"later"
 
 
-@settings(max_examples=60, deadline=None)
+@examples(15)
 @given(at=st.floats(0, 1), word=st.sampled_from(["", "x", '"', "1e9", "\x00", "2026-10-25 02:30", ",", ";", "-", "\r"]))
 def test_a_damaged_export_is_refused_or_read(at: float, word: str):
     text = HEAD + "2026-10-24 23:00,15.1\n2026-10-25 00:00,15.2\n2026-10-25 01:00,15.4\n"

@@ -5,15 +5,16 @@ from __future__ import annotations
 import csv
 import io
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from asfound.records.visits.csv_text import delimiter_of, rows_by_line, split
+from tests.examples import examples
 
 PIECES = st.sampled_from(["RH-1", "20.5", " ", ",", ";", "\t", "\n", "\r\n", "\r", "\x0b", "\u2028"])
 
 
-@settings(max_examples=300)
+@examples(75)
 @given(st.lists(PIECES, min_size=1, max_size=20).map("".join))
 def test_lines_without_quotes_are_rows(text: str):
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter_of(text), strict=True)

@@ -8,12 +8,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from asfound.faults import Fault, Place
 from asfound.records.visits.columns import COLUMNS, REQUIRED
 from asfound.records.visits.visit_files import Visit, read_visit
+from tests.examples import examples
 from tests.repositories import minimal
 
 PATH = "visits/2026/2026-03-14-drying.csv"
@@ -397,7 +398,7 @@ def damaged(content: bytes) -> st.SearchStrategy[bytes]:
     return st.lists(edit, min_size=1, max_size=4).map(apply)
 
 
-@settings(max_examples=300)
+@examples(75)
 @given(damaged(GOOD))
 def test_no_damage_raises(content: bytes):
     visit, faults = read_visit(PATH, content, OSLO)
