@@ -159,7 +159,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "settling",
     ),
     "a warm probe taken for a cold one": (
-        Slip("CellSources._probe", "np.full(len(self.cells), -1.0)", "np.full(len(self.cells), 1.0)"),
+        Slip("CellSources._to_probe_temperature", "np.full(len(self.cells), -1.0)", "np.full(len(self.cells), 1.0)"),
         "temperature_channel",
     ),
     "hysteresis with its whole width": (

@@ -189,7 +189,7 @@ def test_a_bad_parquet_file_is_refused():
 def test_without_the_package_for_parquet_the_cure_is_told(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     _, faults = read(b"PAR1 nothing PAR1", "trends/RH-1.parquet")
-    assert "`parquet`" in faults[0].cure
+    assert "install pyarrow" in faults[0].cure
 
 
 def test_a_trend_belongs_to_a_sensor():

@@ -48,7 +48,8 @@ class Case:
 def direction_of(result: Result) -> str:
     """What one error meant for the air."""
     one = result.channel.declaration
-    return f"the air was {one.air_if_high if result.error > 0 else one.air_if_low} than shown"
+    air = one.air_if_high if result.error > 0 else one.air_if_low
+    return f"the air was {air} than shown"
 
 
 def find_cases(by_sensor: Mapping[str, Sequence[SensorVisitSummary]], records: Sequence[Finding]) -> tuple[Case, ...]:
