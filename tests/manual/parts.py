@@ -121,8 +121,8 @@ def keys() -> str:
     sections.append(f"### Settings of a sensor\n\n{_line(SensorSettings)}\n\n{settings}")
     done: set[str] = set()
     below = []
-    while todo := sorted(set(parts) - done):
-        for name in todo:
+    while left := sorted(set(parts) - done):
+        for name in left:
             below.append((name, f"### {name}\n\n{_line(parts[name])}\n\n{_key_table(parts[name], parts)}"))
             done.add(name)
     return "\n\n".join([*sections, *(text for _, text in sorted(below))])
