@@ -5,17 +5,14 @@ from __future__ import annotations
 import pytest
 
 from asfound.faults import (
-    RULES,
     Fault,
     Place,
     RecordsRefused,
     Rule,
     Severity,
     did_you_mean,
-    error,
     in_order,
 )
-from asfound.records.visits.local_time import BAD_TIME
 
 WRONG = Rule(name="wrong-thing", summary="a thing is wrong")
 LATE = Rule(name="late-thing", summary="a thing is late", severity=Severity.RESERVATION)
@@ -63,12 +60,6 @@ def test_refused_records_carry_their_faults_in_order():
     refused = RecordsRefused([fault(), early])
     assert refused.faults == (early, fault())
     assert str(refused).startswith("records/a.yml:1:1: error[wrong-thing]")
-
-
-def test_a_rule_is_registered_once():
-    with pytest.raises(ValueError, match="registered twice"):
-        error(BAD_TIME.name, "a second rule of one name")
-    assert RULES[BAD_TIME.name] is BAD_TIME
 
 
 @pytest.mark.parametrize(

@@ -22,7 +22,7 @@ LAYERS = (
     {"asfound"},
     {"asfound.units", "asfound.faults", "asfound.rounding", "asfound.refusals", "asfound.today"},
     {"asfound.humidity", "asfound.statistics", "asfound.uncertainty", "asfound.records"},
-    {"asfound.soak", "asfound.provenance"},
+    {"asfound.soak", "asfound.provenance", "asfound.stated"},
     {"asfound.measurement"},
     {"asfound.assessment"},
     {"asfound.retrace", "asfound.wording"},

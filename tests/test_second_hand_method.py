@@ -26,8 +26,8 @@ from asfound.measurement.evaluation import Evaluation
 from asfound.measurement.methods.registry import MODELS
 from asfound.printing.templates import template_folders
 from asfound.records.methods import Method
-from asfound.records.models.statement import document
 from asfound.records.visits.columns import Column
+from asfound.stated.statement import document
 from asfound.uncertainty.duals import differentiate
 from tests import builders as b
 from tests.certificates.certified import issue

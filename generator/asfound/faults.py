@@ -1,7 +1,7 @@
 """Faults of the records as values: a rule, a place, what is wrong, the cure.
 
-Every rule registers itself once, beside the code that finds it. An *error* blocks the build; a *reservation*
-is published with the result that it concerns.
+Every rule is made once, beside the code that finds it; `assessment/all_rules.py` lists those modules. An *error*
+blocks the build; a *reservation* is published with the result that it concerns.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class Rule:
-    """One rule of the register.
+    """One rule.
 
     A result with this reservation gets no verdict where it `withholds_verdict`, and no certificate where it
     `withholds_certificate`.
@@ -36,37 +36,25 @@ class Rule:
     """whether only a review can break it: it is about what became of records, not about how they are"""
 
 
-RULES: dict[str, Rule] = {}
-
-
 def error(name: str, summary: str) -> Rule:
-    """Register a rule that blocks the build."""
-    return _register(Rule(name=name, summary=summary))
+    """A rule that blocks the build."""
+    return Rule(name=name, summary=summary)
 
 
 def change_error(name: str, summary: str) -> Rule:
-    """Register a rule about what became of records between two commits; breaking it fails the review."""
-    return _register(Rule(name=name, summary=summary, of_changes=True))
+    """A rule about what became of records between two commits; breaking it fails the review."""
+    return Rule(name=name, summary=summary, of_changes=True)
 
 
 def reservation(name: str, summary: str, *, verdict: bool = True, certificate: bool = True) -> Rule:
-    """Register a rule whose finding is published with the result (`verdict=False`: without a verdict)."""
-    return _register(
-        Rule(
-            name=name,
-            summary=summary,
-            severity=Severity.RESERVATION,
-            withholds_verdict=not verdict,
-            withholds_certificate=not certificate,
-        )
+    """A rule whose finding is published with the result (`verdict=False`: without a verdict)."""
+    return Rule(
+        name=name,
+        summary=summary,
+        severity=Severity.RESERVATION,
+        withholds_verdict=not verdict,
+        withholds_certificate=not certificate,
     )
-
-
-def _register(rule: Rule) -> Rule:
-    if rule.name in RULES:
-        raise ValueError(f"rule {rule.name!r} is registered twice")
-    RULES[rule.name] = rule
-    return rule
 
 
 @dataclass(frozen=True, kw_only=True, order=True)

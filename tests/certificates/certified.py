@@ -18,8 +18,8 @@ import pytest
 from asfound.assessment.assess import Assessment
 from asfound.certificates.evidence import Issue
 from asfound.certificates.statement import statements
-from asfound.records.models.stated_evidence import Approved
-from asfound.records.models.statement import Replaces, Statement, document, read_statement
+from asfound.records.models.stated import Approved, Replaces
+from asfound.stated.statement import Statement, document, read_statement
 from tests import builders as b
 
 VISIT = "2026-03-16-lab"

@@ -9,7 +9,7 @@ from typing import Any
 
 from asfound.assessment.assess import Assessment
 from asfound.certificates.statement import Statements
-from asfound.records.models.statement import Statement, read_statement, statement_bytes
+from asfound.stated.statement import Statement, read_statement, statement_bytes
 from tests import builders as b
 from tests.certificates.certified import VISIT, issue, plain, whole_story
 

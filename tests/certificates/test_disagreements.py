@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from asfound.certificates.differences import Difference, _scatter, differences, differences_beside
 from asfound.certificates.disagreements import disagreements
-from asfound.records.models.statement import Item, NotAStatement, Statement, document
+from asfound.stated.statement import Item, NotAStatement, Statement, document
 from tests import builders as b
 from tests.certificates.certified import VISIT, as_statement, plain
 from tests.certificates.frozen_certificates import (

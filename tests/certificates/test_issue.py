@@ -23,6 +23,7 @@ from asfound.provenance import HistoryOf
 from asfound.records.issued import Issued
 from asfound.records.snapshot import from_folder
 from asfound.refusals import Refusal
+from asfound.stated.issued import statement_of
 from tests import builders as b
 from tests.git_histories import ANN, BEN, ENVIRONMENT, History, Who
 from tests.logs import Run, run_files
@@ -481,7 +482,7 @@ def test_a_reference_is_certified_before_what_leans_on_it(tmp_path: Path):
     found, refusals = tried(history.records)
     assert not refusals
     assert [one.sensor for one in found] == ["PROBE-01", "RH-1"]
-    named = [link.certificate_number for link in found[1].statement.traceability if link.from_visit]
+    named = [link.certificate_number for link in statement_of(found[1]).traceability if link.from_visit]
     assert named == ["PROBE-01/2026-02-10-probe.r1"]
     (alone,), _ = tried(history.records, only=[KEY])
     write([alone], history.records)

@@ -12,9 +12,9 @@ from asfound.certificates.print_all import certificates
 from asfound.certificates.statement import Statements
 from asfound.faults import RecordsRefused
 from asfound.printing import templates
-from asfound.records.models.statement import statement_bytes
 from asfound.site.lookup.lookup import look_up
 from asfound.site.views.issued import certificate_lines
+from asfound.stated.statement import statement_bytes
 from tests import builders as b
 from tests.certificates.certified import VISIT, issue, plain
 from tests.certificates.frozen_certificates import with_issued

@@ -23,8 +23,8 @@ from asfound.faults import RecordsRefused
 from asfound.printing.templates import template_folders
 from asfound.printing.typst import Printer, printing
 from asfound.printing.unprintable import Unprintable
-from asfound.records.models.statement import Statement, document, read_statement, statement_bytes
 from asfound.refusals import Refusal
+from asfound.stated.statement import Statement, document, read_statement, statement_bytes
 from tests import builders as b
 from tests.certificates.certified import (
     COMMIT,

@@ -13,8 +13,8 @@ from asfound.assessment.assess import assess
 from asfound.certificates.differences import differences, differences_beside
 from asfound.certificates.recompute import NOT_RECOMPUTED, CannotRecompute, computed, inputs_of, recomputed
 from asfound.certificates.statement import Statements
-from asfound.records.models.statement import Statement, Technician, read_statement
 from asfound.records.snapshot import from_folder
+from asfound.stated.statement import Statement, Technician, read_statement
 from tests import builders as b
 from tests.certificates.certified import VISIT, as_statement, issue, plain
 from tests.certificates.frozen_certificates import (

@@ -18,8 +18,9 @@ from asfound.certificates.evidence import blob_id
 from asfound.certificates.print_all import certificate_path
 from asfound.certificates.statement import Statements
 from asfound.records.issued import read_issued
-from asfound.records.models.stated_results import MonteCarloAnswer, Row, StatedTolerance
-from asfound.records.models.statement import Statement, Technician, document, statement_bytes
+from asfound.stated.issued import statement_of
+from asfound.stated.results import MonteCarloAnswer, Row, StatedTolerance
+from asfound.stated.statement import Statement, Technician, document, statement_bytes
 from asfound.units import amount
 from tests import builders as b
 from tests.certificates import certified
@@ -214,7 +215,7 @@ def test_an_issued_statement_is_read_as_a_record():
     path = f"issued/RH-1/{VISIT}.r2.json"
     found, faults = read_issued({path: statement_bytes(stated)}, path)
     assert not faults and found is not None
-    assert found.number == stated.number and found.statement == stated
+    assert found.number == stated.number and statement_of(found) == stated
     assert found.head.replaces is not None and found.head.replaces.reason == replaces["reason"]
 
 

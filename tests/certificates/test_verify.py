@@ -26,8 +26,8 @@ from asfound.certificates.verify import Verdict, Verification, as_text, verify
 from asfound.cli import main
 from asfound.printing.templates import template_folders
 from asfound.printing.typst import printing
-from asfound.records.models.statement import NotAStatement, statement_bytes
 from asfound.refusals import Refusal
+from asfound.stated.statement import NotAStatement, statement_bytes
 from tests.certificates.certified import VISIT, as_statement, opened, story
 from tests.certificates.frozen_certificates import issued_story, story_document, story_statement
 

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 
 import asfound
 from asfound import cli, humidity
-from asfound.faults import RULES, Rule, Severity
+from asfound.faults import Rule, Severity
 from asfound.records.methods import NEEDED
 from asfound.records.models import RECORD_MODELS
 from asfound.records.models.fields import Id, Record, Text, _Written
@@ -205,13 +205,13 @@ def _annotated(base: Any, marks: tuple[Any, ...], parts: dict[str, type[Record]]
 
 
 def _all_rules() -> list[Rule]:
-    """Every rule of the package: each registers itself where its module is imported."""
-    ours = set()
+    """Every rule of the package, whatever room it is made in."""
+    ours: dict[str, Rule] = {}
     for module in pkgutil.walk_packages(asfound.__path__, "asfound."):
         if not module.name.endswith("__main__"):
             values = vars(importlib.import_module(module.name)).values()
-            ours |= {value.name for value in values if isinstance(value, Rule)}
-    return [rule for name, rule in sorted(RULES.items()) if name in ours]
+            ours |= {value.name: value for value in values if isinstance(value, Rule)}
+    return [ours[name] for name in sorted(ours)]
 
 
 def errors() -> str:

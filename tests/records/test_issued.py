@@ -12,8 +12,9 @@ import pytest
 from asfound.assessment.assess import check
 from asfound.faults import RecordsRefused
 from asfound.records.load import load
-from asfound.records.models.statement import statement_bytes
 from asfound.records.snapshot import from_folder
+from asfound.stated.issued import statement_of
+from asfound.stated.statement import statement_bytes
 from tests.repositories import BAD, bad_records, laid_over, minimal
 
 R1 = "issued/RH-101/2026-03-14-drying.r1.json"
@@ -41,7 +42,7 @@ def test_the_records_know_every_certificate_with_who_when_and_which_bytes():
     assert (one.sensor, one.visit, one.revision) == ("RH-101", "2026-03-14-drying", 1)
     assert (one.number, one.day) == ("RH-101/2026-03-14-drying.r1", date(2026, 4, 1))
     assert one.evidence.visit == "visits/2026/2026-03-14-drying.csv" and one.evidence.approved.name == "Bo Tansy"
-    assert one.content == WHOLE[R1] == statement_bytes(one.statement)
+    assert one.content == WHOLE[R1] == statement_bytes(statement_of(one))
 
 
 def test_a_re_issue_names_what_it_replaces_and_why():
@@ -73,7 +74,7 @@ def test_only_the_head_is_read_until_the_whole_is_asked_for():
     records, faults = load(files)
     assert records is not None and not faults
     with pytest.raises(RecordsRefused, match="issued-unreadable"):
-        _ = records.issued[0].statement
+        statement_of(records.issued[0])
     assert told({R1: broken}) == ["issued-unreadable"]
 
 

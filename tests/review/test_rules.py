@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from asfound.faults import RULES
-from asfound.records.models.statement import SCHEMA
+from asfound.assessment.all_rules import rules_in
+from asfound.records.models.stated import SCHEMA
+from asfound.review import rules as review_rules
 from tests import builders as b
 from tests.git_histories import ANN, BEN, Who
 from tests.review.stores import FIRST, NEW, SECOND, edited, on_a_branch, only, path_of, reviewed, rules, store, visit
@@ -202,6 +203,6 @@ def test_an_edited_log_that_was_merged_fails_the_review(tmp_path: Path):
 
 
 def test_rules_about_changes_are_errors_that_are_told_apart_from_those_about_records():
-    own = {name: rule for name, rule in RULES.items() if rule.of_changes}
+    own = {name: rule for name, rule in rules_in([review_rules]).items() if rule.of_changes}
     assert {"merged-visit-edited", "own-approval", "verdict-by-edit"} <= own.keys()
     assert all(rule.severity == "error" and len(rule.summary.split()) >= 4 for rule in own.values())

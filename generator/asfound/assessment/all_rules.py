@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType, ModuleType
 
+from asfound.assessment import named_rules
 from asfound.assessment.references import doubt
 from asfound.assessment.results import assembly, judging, plausibility
 from asfound.faults import Rule
@@ -16,7 +17,7 @@ from asfound.measurement import calibrations, evaluation, indications, measure
 from asfound.measurement.methods import saturated_salt, two_pressure
 from asfound.records import issued as issued_of_records
 from asfound.records import load
-from asfound.records.models import validation, yaml_text
+from asfound.records.models import model_rules, yaml_text
 from asfound.records.rules import (
     dated_settings,
     declared,
@@ -35,6 +36,7 @@ from asfound.records.visits import csv_text, field_values, header, local_time, v
 from asfound.soak import log_rows, raw_log
 
 FINDERS: tuple[ModuleType, ...] = (
+    named_rules,
     doubt,
     assembly,
     judging,
@@ -47,7 +49,7 @@ FINDERS: tuple[ModuleType, ...] = (
     two_pressure,
     issued_of_records,
     load,
-    validation,
+    model_rules,
     yaml_text,
     dated_settings,
     declared,

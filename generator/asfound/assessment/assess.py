@@ -8,7 +8,9 @@ from datetime import date
 
 import numpy as np
 
+from asfound.assessment.all_rules import ALL_RULES
 from asfound.assessment.findings.investigation import Trends
+from asfound.assessment.named_rules import unknown_review_rules
 from asfound.assessment.pipeline import (
     LINEAR,
     Approved,
@@ -23,7 +25,6 @@ from asfound.assessment.results.conformity import Verdict
 from asfound.faults import Fault, RecordsRefused, Severity
 from asfound.measurement.calibrations import NO_CURVE
 from asfound.measurement.measure import NO_REPEATABILITY
-from asfound.records.issued import check_issued
 from asfound.records.load import Records
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.snapshot import Snapshot
@@ -31,6 +32,7 @@ from asfound.records.trends.exports import check_trends
 from asfound.records.visits.rows import SensorVisit, sensor_visits, without_lines
 from asfound.records.visits.visit_files import Visit
 from asfound.soak.checking_with_logs import check as check_records
+from asfound.stated.issued import check_issued
 
 __all__ = ["Approvals", "Assessment", "assess", "assess_visit", "check"]
 
@@ -51,6 +53,7 @@ def check(files: Snapshot, approvals: Approvals | None = None) -> list[Fault]:
     faults = [*faults, *_not_follow_on(faults, found.physics)]
     faults += check_trends(files, records.sensors, records.zone)
     faults += check_issued(records.issued)
+    faults += unknown_review_rules(records, ALL_RULES)
     if any(fault.rule.severity is Severity.ERROR for fault in faults):
         return faults
     # Linear answers do: no reservation depends on a percent of U.
@@ -75,6 +78,7 @@ def assess(files: Snapshot, day: date, approvals: Approvals | None = None) -> As
     parts = (part for part in sensor_visits(without_faulty_rows(records, faults)) if part.visit.day <= day)
     found = measured(records, parts, faults, approved=approvals(records) if approvals else None)
     faults += _not_follow_on(faults, found.physics)
+    faults += unknown_review_rules(records, ALL_RULES)
     if any(f.rule.severity is Severity.ERROR for f in faults):
         raise RecordsRefused(faults)
     trends = Trends(files, records)

@@ -20,8 +20,8 @@ from asfound.certificates.compared_values import (
     word_differences,
 )
 from asfound.records.models.stated import Stated, as_float
-from asfound.records.models.stated_results import Group, MonteCarloAnswer, Row, WithheldAnswer
-from asfound.records.models.statement import Statement, document
+from asfound.stated.results import Group, MonteCarloAnswer, Row, WithheldAnswer
+from asfound.stated.statement import Statement, document
 
 MONTE_CARLO_SPREAD = 5.0
 """Standard deviations by which two Monte Carlo answers from the same inputs may differ (our choice)."""

@@ -21,8 +21,9 @@ from asfound.certificates.recompute import NOT_RECOMPUTED, CannotRecompute, Inpu
 from asfound.certificates.statement import Statements
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.issued import Issued
-from asfound.records.models.statement import Statement
 from asfound.rounding import published
+from asfound.stated.issued import statement_of
+from asfound.stated.statement import Statement
 
 __all__ = ["Cause", "Difference", "Disagreement", "differences", "disagreements", "newest"]
 
@@ -69,7 +70,7 @@ def disagreements(assessment: Assessment, chosen: Iterable[Issued] | None = None
     today = _Today(assessment)
     found: list[Disagreement] = []
     for issued in newest(assessment) if chosen is None else chosen:
-        stated, now = issued.statement, today.statement(issued)
+        stated, now = statement_of(issued), today.statement(issued)
         differing = differences(stated, now) if now is not None else (today.nothing(issued),)
         if any(difference.what not in INPUTS for difference in differing):
             causes = _Causes(today, issued, stated, now).found(differing, computing=len(found) < MOST_COMPUTED)

@@ -20,11 +20,11 @@ from asfound.certificates.statement_results import number
 from asfound.certificates.traceability import Link
 from asfound.measurement.lines import Measurement
 from asfound.records.load import Records
-from asfound.records.models.stated_evidence import Approved, Evidence, FrozenRecord, Pool
-from asfound.records.models.statement import Replaces
+from asfound.records.models.stated import Approved, Replaces
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.snapshot import Snapshot
 from asfound.soak.log_rows import logs_of
+from asfound.stated.evidence import Evidence, FrozenRecord, Pool
 
 PEOPLE = "people.yml"
 """Frozen by its hash alone: a customer's copy carries no e-mail addresses of the staff."""

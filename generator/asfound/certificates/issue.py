@@ -23,9 +23,10 @@ from asfound.printing.typst import printing
 from asfound.printing.unprintable import Unprintable, unprintable_faults
 from asfound.provenance import Approval, Provenance
 from asfound.records.issued import Issued, read_issued
-from asfound.records.models.stated_evidence import Approved
-from asfound.records.models.statement import Replaces, Statement, statement_bytes
+from asfound.records.models.stated import Approved, Replaces
 from asfound.refusals import Refusal
+from asfound.stated.issued import statement_of
+from asfound.stated.statement import Statement, statement_bytes
 
 Key = tuple[str, str]
 """sensor (or reference) and visit"""
@@ -114,7 +115,7 @@ def unprintable(assessment: Assessment, certificates: Sequence[Issued], template
     files, faults = assessment.records.files, list[Fault]()
     with printing(templates) as printer:
         for one in certificates:
-            statement = one.statement
+            statement = statement_of(one)
             try:
                 typeset_certificate(printer, statement, files[one.evidence.visit])
             except Unprintable as problem:
@@ -182,7 +183,7 @@ class _Issuing:
             replaces=replaces,
         )
         statement = self.statements.issued(summary, made)
-        if before is not None and _same(statement, before.statement):
+        if before is not None and _same(statement, statement_of(before)):
             raise _Refused(f"{before.number} states the same already", "nothing is to be done: what was issued stands")
         self._refuse_loose(statement)
         issued = _as_record(statement)

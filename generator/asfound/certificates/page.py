@@ -14,11 +14,11 @@ from typing import Any
 
 from asfound.certificates import wording as words
 from asfound.printing.text import NO_BREAK, PAPERS, clean
-from asfound.records.models.stated import as_float
-from asfound.records.models.stated_results import Decision, Group, MonteCarloAnswer, Reservation, Row
-from asfound.records.models.stated_traceability import CalibrationLink
-from asfound.records.models.statement import PREVIEW_REVISION, Adjustment, Condition, Item, Replaces, Statement
+from asfound.records.models.stated import Replaces, as_float
 from asfound.rounding import MINUS, NOTHING, expanded, fixed, value_with
+from asfound.stated.results import Decision, Group, MonteCarloAnswer, Reservation, Row
+from asfound.stated.statement import PREVIEW_REVISION, Adjustment, Condition, Item, Statement
+from asfound.stated.traceability import CalibrationLink
 
 Section = Mapping[str, Any]
 """a title, lines and tables, as the template sets them"""

@@ -18,7 +18,8 @@ from asfound.certificates.statement import statements
 from asfound.faults import Fault, RecordsRefused
 from asfound.printing.typst import Printer, printing
 from asfound.printing.unprintable import Unprintable, unprintable_faults
-from asfound.records.models.statement import PREVIEW_REVISION, Statement, document, statement_bytes
+from asfound.stated.issued import statement_of
+from asfound.stated.statement import PREVIEW_REVISION, Statement, document, statement_bytes
 
 THREADS = 2
 QUIET_S = 2.0
@@ -48,7 +49,7 @@ def certificates(
         (one.sensor, one.visit, one.evidence.sha256) for one in issued if (one.sensor, one.visit) in again
     }
     previews = (s for s in statements(assessment) if (s.sensor, s.visit, s.evidence.sha256) not in stands)
-    every = [*(one.statement for one in issued), *previews]
+    every = [*(statement_of(one) for one in issued), *previews]
     files: dict[str, bytes] = {}
     faults: list[Fault] = []
     started = told = time.monotonic()

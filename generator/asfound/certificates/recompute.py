@@ -22,13 +22,13 @@ from asfound.measurement.lines import LineKey
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.load import Records, load
 from asfound.records.models.stated import as_float
-from asfound.records.models.stated_evidence import Pool
-from asfound.records.models.statement import Statement
 from asfound.records.rules import cross_check
 from asfound.records.snapshot import Snapshot
 from asfound.records.visits.rows import SensorVisit, sensor_visits, with_shared_readings, without_lines
 from asfound.refusals import Refusal
 from asfound.soak.checking_with_logs import check
+from asfound.stated.evidence import Pool
+from asfound.stated.statement import Statement
 
 NOT_RECOMPUTED = frozenset({REFERENCE_IN_DOUBT.name})
 """Reservations that come from other visits than a certificate's own."""

@@ -32,10 +32,13 @@ from asfound.certificates.statement_results import (
 )
 from asfound.certificates.traceability import Traceability
 from asfound.records.models import Channel
-from asfound.records.models.stated_results import Group, MonteCarloAnswer
-from asfound.records.models.statement import (
+from asfound.records.models.stated import SCHEMA
+from asfound.records.settings_in_force import SettingsOn
+from asfound.records.visits.rows import Event
+from asfound.rounding import fixed
+from asfound.stated.results import Group, MonteCarloAnswer
+from asfound.stated.statement import (
     PREVIEW_REVISION,
-    SCHEMA,
     Adjustment,
     Authorised,
     Calibrated,
@@ -50,9 +53,6 @@ from asfound.records.models.statement import (
     Technician,
     VisitPage,
 )
-from asfound.records.settings_in_force import SettingsOn
-from asfound.records.visits.rows import Event
-from asfound.rounding import fixed
 
 
 def statements(assessment: Assessment) -> Iterator[Statement]:

@@ -9,8 +9,8 @@ from asfound.certificates.statement_results import number
 from asfound.certificates.traceability import Link, PublishedValue
 from asfound.records.methods import SALT_SOURCE
 from asfound.records.models import Reference
-from asfound.records.models.stated_traceability import CalibrationLink, StatedPublishedValue
 from asfound.rounding import expanded
+from asfound.stated.traceability import CalibrationLink, StatedPublishedValue
 
 
 def calibration_links(links: Iterable[Link]) -> tuple[CalibrationLink, ...]:

@@ -15,7 +15,10 @@ from asfound.faults import Fault
 from asfound.measurement.cell_sources import Part
 from asfound.records.models import Channel, Policy, Reference
 from asfound.records.models.stated import Number, as_float
-from asfound.records.models.stated_results import (
+from asfound.records.settings_in_force import SettingsOn
+from asfound.records.visits.rows import SensorVisit
+from asfound.rounding import published
+from asfound.stated.results import (
     Decision,
     Group,
     LinearAnswer,
@@ -28,9 +31,6 @@ from asfound.records.models.stated_results import (
     StatedTolerance,
     WithheldAnswer,
 )
-from asfound.records.settings_in_force import SettingsOn
-from asfound.records.visits.rows import SensorVisit
-from asfound.rounding import published
 
 PartLines = Mapping[tuple[int, Channel, Part], int]
 """(cell, channel, part) → row in the budgets"""

@@ -25,8 +25,9 @@ from asfound.certificates.print_all import certificate
 from asfound.certificates.recompute import NOT_RECOMPUTED, CannotRecompute, recomputed
 from asfound.printing.templates import template_folders
 from asfound.records.issued import Head
-from asfound.records.models.statement import PREVIEW_REVISION, SCHEMA, NotAStatement, Statement, read_statement
+from asfound.records.models.stated import SCHEMA
 from asfound.refusals import Refusal
+from asfound.stated.statement import PREVIEW_REVISION, NotAStatement, Statement, read_statement
 
 MOST_SAID = 20
 """Differences that are listed of one check."""

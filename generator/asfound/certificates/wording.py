@@ -11,7 +11,7 @@ from datetime import date
 
 from asfound.records.methods import KIND_NAMES, METHODS, SALT_SOURCE
 from asfound.records.models import CertificateWording, Limits, MeasuringRange, Scaling, Tolerance
-from asfound.records.models.stated_evidence import Approved
+from asfound.records.models.stated import Approved
 
 TITLE = "Calibration certificate"
 CHECK_TITLE = "Record of a check between calibrations"

@@ -10,7 +10,8 @@ from asfound.measurement.calibrations import Calibrations, VisitCurve
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.lines import Growing, Line, Measurement
 from asfound.records.load import Records
-from asfound.records.models import Channel
+from asfound.records.methods import METHODS
+from asfound.records.models import Channel, Reference
 from asfound.records.visits.rows import SensorVisit
 from asfound.uncertainty.terms import Terms
 
@@ -36,13 +37,12 @@ def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[li
             for r in calibrated_by.get((reference, c.from_visit), ())
         }
         # Probes always come after the rest, so that a new `from_visit` moves no reading from one pool to another.
-        probe = records.references[reference].kind == "transfer_probe"
-        depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=int(probe))
+        last = _reads_humidity(records.references[reference])
+        depth[reference] = max((of(r, (*trail, reference)) + 1 for r in sources), default=int(last))
         return depth[reference]
 
     late = any(
-        reference.kind == "transfer_probe"
-        or any(c.from_visit for q in reference.quantities.values() for c in q.calibrations)
+        _reads_humidity(reference) or any(c.from_visit for q in reference.quantities.values() for c in q.calibrations)
         for reference in records.references.values()
     )
     stages: dict[int, list[SensorVisit]] = {}
@@ -55,6 +55,10 @@ def in_stages(records: Records, sensor_visits: Sequence[SensorVisit]) -> list[li
         needed = max((of(reference) for reference in leaned_on), default=0)
         stages.setdefault(needed, []).append(sv)
     return [stages[level] for level in sorted(stages)]
+
+
+def _reads_humidity(reference: Reference) -> bool:
+    return reference.kind in METHODS and METHODS[reference.kind].reads_humidity
 
 
 def add_curves(records: Records, whole: Growing, calibrations: Calibrations, terms: Terms) -> None:

@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator
 from datetime import date
 
 from asfound.assessment.due import SAME_POINT_RH
-from asfound.faults import did_you_mean
 from asfound.humidity import (
     dew_point_c,
     frost_point_c,
@@ -25,9 +24,10 @@ from asfound.humidity import (
 )
 from asfound.humidity.domains import PRESSURE_RANGE_PA
 from asfound.measurement.reference_inputs import STANDARD_PRESSURE_PA
+from asfound.planning.chosen import reference_of, sensor_of
 from asfound.planning.instrument_readings import Instrument
 from asfound.planning.target_model import Conditions, Remark, SensorTargets, Setting, Target
-from asfound.planning.usual import Usual, usual, usual_at
+from asfound.planning.usual import Usual, usual
 from asfound.records.load import Records
 from asfound.records.methods import METHODS
 from asfound.records.models import Reference, Sensor
@@ -64,38 +64,6 @@ def targets(
         raise Refusal(f"{sensor}: {problem}", "check the temperatures and pressures given") from None
 
 
-def sensor_of(records: Records, sensor: str) -> Sensor:
-    """A sensor by its id. Raises Refusal with what may have been meant."""
-    if sensor not in records.sensors:
-        hint = did_you_mean(sensor, records.sensors)
-        raise Refusal(f"there is no sensor {sensor!r}", f"give the id of a file in sensors/{hint}")
-    return records.sensors[sensor]
-
-
-def reference_of(records: Records, sensor: Sensor, day: date, wanted: str | None) -> Reference:
-    """The reference for a sensor: the wanted one, the one it was last read against, its neighbours' or the only one.
-
-    Raises Refusal where there is none, or no telling which.
-    """
-    known = [name for name, reference in records.references.items() if reference.kind in METHODS]
-    before = usual(records, sensor.id, day) or usual_at(records, SettingsOn(records, sensor, day).place.place, day)
-    chosen = wanted or (before.reference if before and before.reference in known else None)
-    if chosen is None:
-        generators = [name for name in known if records.references[name].kind == "two_pressure"]
-        only = generators if len(generators) == 1 else known
-        if len(only) != 1:
-            raise Refusal(
-                f"neither {sensor.id} nor its neighbours were ever read here, and there are {len(known)} references",
-                f"name one with --reference{': ' + ', '.join(known) if known else ''}",
-            )
-        chosen = only[0]
-    if chosen not in known:
-        hint = did_you_mean(chosen, known)
-        what = f"{chosen!r} gives no humidity" if chosen in records.references else f"there is no reference {chosen!r}"
-        raise Refusal(what, f"use one of {', '.join(known)}{hint}")
-    return records.references[chosen]
-
-
 def in_order(sensor: Sensor, points: tuple[float, ...]) -> tuple[float, ...]:
     """As found starts nearest to the working humidity, before anything else has moved the sensor; then as listed."""
     if sensor.working_humidity is None:
@@ -119,6 +87,7 @@ class _Aim:
     ) -> None:
         self.sensor, self.reference, self.day, self.given = sensor, reference, day, given
         self.instrument = Instrument(records, reference, day)
+        self.saturates = "saturation_temperature" in METHODS[reference.kind].columns
         barometers = [name for name, other in records.references.items() if other.kind == "barometer"]
         usual_one = before.barometer if before and before.reference == reference.id else ""
         barometer = usual_one or (barometers[0] if len(barometers) == 1 else "")
@@ -163,7 +132,7 @@ class _Aim:
     def _saturation_temperature(self) -> float:
         if self.given.saturation_c is None:
             return self.chamber_c
-        if self.reference.kind == "two_pressure":
+        if self.saturates:
             self.taken.append(f"saturator at {fixed(self.given.saturation_c, 2)} °C")
             return self.instrument.true("saturation_temperature", self.given.saturation_c)
         return self.given.saturation_c
@@ -174,7 +143,7 @@ class _Aim:
         """All points."""
         kind = self.reference.kind
         self._suitable_state()
-        reach = self._reach() if kind == "two_pressure" else None
+        reach = self._reach() if self.saturates else None
         method = self._method()
         found = tuple(method(point) for point in points)
         if any(len(target.settings) > 1 for target in found):
@@ -214,7 +183,7 @@ class _Aim:
     def _suitable_state(self) -> None:
         """Temperatures that the method or the reference's calibration does not hold for."""
         quantities = {"chamber_temperature": self.chamber_c}
-        if self.reference.kind == "two_pressure":
+        if self.saturates:
             quantities["saturation_temperature"] = self.saturation_c
             if self.saturation_c < 0:
                 text = "below 0 °C a saturator holds ice or supercooled water, and which is not known"

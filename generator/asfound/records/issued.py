@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from asfound.faults import Fault, Place, RecordsRefused, Rule, error
+from asfound.faults import Fault, Place, Rule, error
 from asfound.records.models.fields import Day
-from asfound.records.models.stated_evidence import Approved
-from asfound.records.models.statement import SCHEMA, NotAStatement, Replaces, Statement, read_statement
+from asfound.records.models.stated import SCHEMA, Approved, Replaces
 from asfound.records.snapshot import Snapshot
 
 ISSUED_NAME = error("issued-name", "a certificate's file is not issued/SENSOR/VISIT.rN.json of its own certificate")
@@ -35,7 +34,7 @@ NAME = re.compile(
 )
 _BULK = b',\n  "records": ['
 """Where the head of a file ends that was written as we write them."""
-_NEVER_EDIT = "restore the file as it was issued (git knows it): an issued certificate is never edited"
+NEVER_EDIT = "restore the file as it was issued (git knows it): an issued certificate is never edited"
 
 
 class _Stated(BaseModel):
@@ -114,72 +113,36 @@ class Issued:
         """The file's bytes, read now."""
         return self.files[self.path]
 
-    @property
-    def statement(self) -> Statement:
-        """All that it states, read now: keep it where it is needed twice. Raises RecordsRefused where it cannot be."""
-        content = self.content
-        try:
-            statement = read_statement(content)
-        except NotAStatement as problem:
-            raise RecordsRefused([self._behind_the_head(content, problem)]) from None
-        if Head.model_validate(statement, from_attributes=True) != self.head:
-            raise RecordsRefused([self._twice("with two values")])
-        return statement
-
-    def _behind_the_head(self, content: bytes, problem: NotAStatement) -> Fault:
-        """What is wrong with the file behind its head."""
-        stated, fault = _whole(self.path, content)
-        if fault is not None:
-            return fault
-        try:
-            if Head.model_validate(stated) != self.head:
-                return self._twice("with two values")
-        except ValidationError:
-            return self._twice("once without what certificates hold")
-        return _fault(ISSUED_INCOMPLETE, self.path, str(problem), _NEVER_EDIT, content, *reversed(problem.keys))
-
-    def _twice(self, how: str) -> Fault:
-        return _fault(ISSUED_UNREADABLE, self.path, f"a key stands in it twice, {how}", _NEVER_EDIT)
-
 
 def read_issued(files: Snapshot, path: str) -> tuple[Issued | None, list[Fault]]:
     """One certificate by its head, or its faults."""
     name = NAME.fullmatch(path)
     if name is None:
         cure = "move it away: issued/ holds the files that `asfound issue-certificates` writes, and no others"
-        return None, [_fault(ISSUED_NAME, path, "the file is not named like a certificate", cure)]
+        return None, [issued_fault(ISSUED_NAME, path, "the file is not named like a certificate", cure)]
     content = files[path]
     stated = _head(content)
     if stated is None:
-        stated, fault = _whole(path, content)
+        stated, fault = whole(path, content)
         if fault is not None:
             return None, [fault]
     if stated.get("schema") != SCHEMA:
         said = stated.get("schema")
         message = f"the schema is {said!r}, known is {SCHEMA!r}" if said else "no schema is named"
-        cure = f"build with the version of asfound that issued it; or {_NEVER_EDIT}"
-        return None, [_fault(ISSUED_SCHEMA, path, message, cure, content, "schema")]
+        cure = f"build with the version of asfound that issued it; or {NEVER_EDIT}"
+        return None, [issued_fault(ISSUED_SCHEMA, path, message, cure, content, "schema")]
     try:
         head = Head.model_validate(stated)
     except ValidationError as problem:
         keys = [str(part) for part in problem.errors()[0]["loc"]]
         message = f"{'.'.join(keys)} is missing or is not what it must be"
-        return None, [_fault(ISSUED_INCOMPLETE, path, message, _NEVER_EDIT, content, *reversed(keys))]
+        return None, [issued_fault(ISSUED_INCOMPLETE, path, message, NEVER_EDIT, content, *reversed(keys))]
     own = f"issued/{head.sensor}/{head.visit}.{head.revision}.json"
     if path != own:
         message = f"the file holds {head.sensor}/{head.visit}.{head.revision}"
-        return None, [_fault(ISSUED_NAME, path, message, f"move it to {own}", content, "number")]
+        return None, [issued_fault(ISSUED_NAME, path, message, f"move it to {own}", content, "number")]
     found = Issued(path=path, sensor=head.sensor, visit=head.visit, revision=int(name[3]), head=head, files=files)
     return found, list(_without_reason(found))
-
-
-def check_issued(certificates: Iterable[Issued]) -> Iterator[Fault]:
-    """Certificates read to their ends: what reading the heads leaves out."""
-    for one in certificates:
-        try:
-            _ = one.statement
-        except RecordsRefused as refused:
-            yield from refused.faults
 
 
 def _head(content: bytes) -> Mapping[str, Any] | None:
@@ -194,18 +157,18 @@ def _head(content: bytes) -> Mapping[str, Any] | None:
     return stated if isinstance(stated, dict) else None
 
 
-def _whole(path: str, content: bytes) -> tuple[Mapping[str, Any], Fault | None]:
+def whole(path: str, content: bytes) -> tuple[Mapping[str, Any], Fault | None]:
     """All that a file states, or nothing and why."""
     try:
         stated = json.loads(content)
     except json.JSONDecodeError as problem:
         place = Place(path=path, line=problem.lineno, column=problem.colno)
         message = f"this is no JSON: {problem.msg[0].lower()}{problem.msg[1:]}"
-        return {}, Fault(rule=ISSUED_UNREADABLE, place=place, message=message, cure=_NEVER_EDIT)
+        return {}, Fault(rule=ISSUED_UNREADABLE, place=place, message=message, cure=NEVER_EDIT)
     except (ValueError, RecursionError):  # not UTF-8, or nested without end
-        return {}, _fault(ISSUED_UNREADABLE, path, "the file is no text in UTF-8", _NEVER_EDIT)
+        return {}, issued_fault(ISSUED_UNREADABLE, path, "the file is no text in UTF-8", NEVER_EDIT)
     if not isinstance(stated, dict):
-        return {}, _fault(ISSUED_UNREADABLE, path, "the file holds no keys with values", _NEVER_EDIT)
+        return {}, issued_fault(ISSUED_UNREADABLE, path, "the file holds no keys with values", NEVER_EDIT)
     return stated, None
 
 
@@ -215,10 +178,10 @@ def _without_reason(found: Issued) -> Iterator[Fault]:
     if found.revision > 1 and (replaces is None or replaces.number != before or not replaces.reason.strip()):
         message = f"{found.number} does not say that it replaces {before}, and why"
         cure = 'issue it with `asfound issue-certificates SENSOR/VISIT --reason "…"`'
-        yield _fault(ISSUED_WITHOUT_REASON, found.path, message, cure, found.content, "replaces")
+        yield issued_fault(ISSUED_WITHOUT_REASON, found.path, message, cure, found.content, "replaces")
 
 
-def _fault(rule: Rule, path: str, message: str, cure: str, content: bytes = b"", *keys: str) -> Fault:
+def issued_fault(rule: Rule, path: str, message: str, cure: str, content: bytes = b"", *keys: str) -> Fault:
     """A fault at the line that first names the first key that stands in the file; else at its beginning."""
     lines = content.decode(errors="replace").splitlines() if keys else []
     places = ((n, line.index(f'"{key}"') + 1) for key in keys for n, line in enumerate(lines, 1) if f'"{key}"' in line)

@@ -49,6 +49,10 @@ class Method:
     """of these, the column that tells how warm it is at the reference"""
     equation: str = ""
     """how the humidity follows, as a line of the Method page; blank where the page's own text says it"""
+    makes_humidity: bool = False
+    """whether the reference itself brings its chamber to what is set, rather than telling what is there"""
+    reads_humidity: bool = False
+    """whether its reading is a humidity already, so that it is corrected as a whole by its own calibration here"""
     gives_targets: bool = True
     """whether it can be told beforehand what the reference will show at a point, or what to set"""
     principle: str
@@ -69,6 +73,7 @@ _ALL = (
         needed=("saturation_pressure", "saturation_temperature", "chamber_pressure", "chamber_temperature"),
         usual_sources=("saturator_gradient", "chamber_gradient", "lowest_efficiency"),
         to_do="Dial",
+        makes_humidity=True,
         principle="Two-pressure method: the humidity at the probe follows from pressure and temperature of the "
         f"saturator and of the chamber; {_FORMULAS}.",
     ),
@@ -102,6 +107,7 @@ _ALL = (
         columns=("reference_humidity", "reference_temperature", "air_temperature"),
         in_air_only=("air_temperature",),
         probe_temperature="reference_temperature",
+        reads_humidity=True,
         media=("chamber", "in air"),
         needed=("reference_humidity", "reference_temperature"),
         usual_sources=("hysteresis", "temperature_coefficient"),

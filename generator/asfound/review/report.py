@@ -6,10 +6,12 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from asfound.assessment.all_rules import ALL_RULES
+from asfound.assessment.named_rules import unknown_review_rules
 from asfound.certificates.disagreements import Disagreement, disagreements, newest
 from asfound.faults import Fault, Severity, in_order
 from asfound.records.git import Repository
-from asfound.records.issued import Issued, check_issued, read_issued
+from asfound.records.issued import Issued, read_issued
 from asfound.records.load import Records, read
 from asfound.records.models import Finding
 from asfound.records.snapshot import TRENDS
@@ -34,6 +36,7 @@ from asfound.review.rules import (
     verdicts_with_visits,
 )
 from asfound.soak.checking_with_logs import check as check_records
+from asfound.stated.issued import check_issued
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,6 +90,7 @@ def review(repository: Repository, base: str, head: str, day: date) -> Review:
     if records is None:
         return _without_meaning(change, day, faults, broken, settings, edits)
     faults += check_issued(one for one in records.issued if one.path in change.paths)
+    faults += unknown_review_rules(records, ALL_RULES)
     trends = {path: change.head_files[path] for path in change.paths & change.after.keys() if path.startswith(TRENDS)}
     faults += check_trends(trends, records.sensors, records.zone)
     known = {name[2] for name in map(NAME.fullmatch, change.before) if name}

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from asfound.faults import did_you_mean
+from asfound.planning.chosen import reference_of, sensor_of
 from asfound.planning.instrument_readings import Instrument
 from asfound.planning.target_model import Conditions, SensorTargets, Target
-from asfound.planning.targets import reference_of, sensor_of, targets
+from asfound.planning.targets import targets
 from asfound.planning.usual import Usual, usual
 from asfound.records.load import Records
 from asfound.records.methods import METHODS

@@ -99,9 +99,3 @@ def test_a_finding_names_a_sensor_with_a_record():
 
 def test_a_finding_of_a_visit_that_cannot_be_read_is_not_without_it():
     assert told(finding() | visit(FIRST, header=HEADER.replace("[mA]", "(mA)"))) == ["1 unknown-column"]
-
-
-def test_a_review_fails_on_a_registered_reservation_only():
-    text = minimal()["facility.yml"].decode()
-    assert told({"facility.yml": f"{text}review_fails_on: [serial-not-as-installed]\n"}) == []
-    assert told({"facility.yml": f"{text}review_fails_on: [bad-luck]\n"}) == ["13 review-rule-unknown"]

@@ -18,11 +18,11 @@ from asfound.assessment.assess import assess
 from asfound.certificates.differences import differences
 from asfound.certificates.recompute import CannotRecompute, recomputed
 from asfound.certificates.statement import statements
-from asfound.records.models.statement import document
 from asfound.records.snapshot import from_folder, laid_over
 from asfound.site.charts.logs import MOST_POINTS, thinned
 from asfound.site.lookup.lookup import look_up
 from asfound.site.views.logs import log_views
+from asfound.stated.statement import document
 from asfound.terminal.explain import as_text, explain_file
 from tests.builders import Files, assessed, facility, records, sensor, two_pressure
 from tests.certificates.certified import as_statement

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import re
 
-from asfound.faults import RULES
+from asfound.assessment.all_rules import ALL_RULES
+from asfound.printing.unprintable import UNPRINTABLE
 from asfound.site.views.data import data
 from asfound.site.views.method import method, published_tables
 from tests.printing.test_templates import ROOT
@@ -73,7 +74,7 @@ def test_every_reservation_and_every_rule_stand_on_the_data_page():
     expected |= {fault.text() for fault in store.assessment().reservations}
     assert len(view.reservations) == len(expected)
     assert all(re.fullmatch(r"records/\S+:\d+:\d+", row.place) for row in view.reservations)
-    assert [row.name for row in view.rules] == sorted(name for name, rule in RULES.items() if not rule.of_changes)
+    assert [row.name for row in view.rules] == sorted([*ALL_RULES, UNPRINTABLE.name])
     effects = {row.name: row.effect for row in view.rules}
     assert effects["unsettled-plateau"] == "no verdict and no certificate"
     assert effects["bad-number"] == "nothing is built"

@@ -19,6 +19,7 @@ from asfound.records.models.fields import (
     Text,
     custom_error,
 )
+from asfound.records.models.model_rules import BAD_RANGE, FINDING_HALF_CLOSED, INTERVAL_METHOD_INCOMPLETE
 from asfound.records.models.periods import Dated, Period, Timeline, in_force
 
 
@@ -73,10 +74,10 @@ class Intervals(Record):
     @model_validator(mode="after")
     def _bounds_and_hours(self) -> Self:
         if self.shortest > self.longest:
-            raise custom_error("bad-range", "shortest is more than longest", "check the two bounds", "shortest")
+            raise custom_error(BAD_RANGE, "shortest is more than longest", "check the two bounds", "shortest")
         if self.method == "in_use_time" and not self.hours:
             message, cure = "in_use_time needs the hours of use", "add e.g. `hours: 4000 h`"
-            raise custom_error("interval-method-incomplete", message, cure, "method")
+            raise custom_error(INTERVAL_METHOD_INCOMPLETE, message, cure, "method")
         return self
 
 
@@ -230,7 +231,7 @@ class Finding(Record):
     def _closing_is_complete(self) -> Self:
         if (self.closed is None) != (self.closed_by is None) or (self.closed and not self.decision):
             raise custom_error(
-                "finding-half-closed",
+                FINDING_HALF_CLOSED,
                 "a closed finding needs closed, closed_by and decision",
                 "give all three, or none of closed and closed_by",
                 "closed" if self.closed else "closed_by",

@@ -11,6 +11,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandle
 from pydantic import WithJsonSchema as JsonSchema
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from asfound.faults import Rule
+from asfound.records.models.model_rules import BAD_AMOUNT, BAD_DATE
 from asfound.units import NUMBER, UnitError, amount_of, symbols
 
 
@@ -20,9 +22,10 @@ class Record(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, allow_inf_nan=False)
 
 
-def custom_error(rule: str, message: str, cure: str, *at: str | int) -> PydanticCustomError:
-    """A validation error that carries its rule's name and the cure; `at`: the keys to it inside the record."""
-    return PydanticCustomError(rule, "{message}", {"message": message, "cure": cure, "at": at})
+def custom_error(rule: Rule, message: str, cure: str, *at: str | int) -> PydanticCustomError:
+    """A validation error that carries its rule and the cure; `at`: the keys to it inside the record."""
+    context = {"rule": rule, "message": message, "cure": cure, "at": at}
+    return PydanticCustomError(rule.name, "{message}", context)
 
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -37,7 +40,7 @@ def parse_day(value: Any) -> date:
             return date.fromisoformat(value)
         except ValueError:
             pass
-    raise custom_error("bad-date", f"{value!r} is not a day", "write it as YYYY-MM-DD, e.g. 2026-03-14")
+    raise custom_error(BAD_DATE, f"{value!r} is not a day", "write it as YYYY-MM-DD, e.g. 2026-03-14")
 
 
 class Amount(Record):
@@ -67,15 +70,15 @@ class _Written:
                 return value
             if not isinstance(value, str):
                 shown = "nothing is written" if value is None else "this is not an amount"
-                raise custom_error("bad-amount", shown, "write a number and its unit")
+                raise custom_error(BAD_AMOUNT, shown, "write a number and its unit")
             try:
                 number, quantity = amount_of(value, self.quantities, difference=self.difference, per=self.per)
             except UnitError as problem:
-                raise custom_error("bad-amount", str(problem), problem.cure) from None
+                raise custom_error(BAD_AMOUNT, str(problem), problem.cure) from None
             if self.lowest is not None and number < self.lowest:
-                raise custom_error("bad-amount", f"{value!r} is negative", "write zero or a positive amount")
+                raise custom_error(BAD_AMOUNT, f"{value!r} is negative", "write zero or a positive amount")
             if self.highest is not None and number > self.highest:
-                raise custom_error("bad-amount", f"{value!r} is more than can be", f"write at most {self.highest:g}")
+                raise custom_error(BAD_AMOUNT, f"{value!r} is more than can be", f"write at most {self.highest:g}")
             return number if built is float else Amount(value=number, quantity=quantity)
 
         return core_schema.no_info_before_validator_function(parse, handler(source))

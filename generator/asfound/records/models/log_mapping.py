@@ -14,9 +14,10 @@ from pydantic import StringConstraints, ValidationError, model_validator
 
 from asfound.faults import Fault
 from asfound.records.models.fields import Id, Record, Text, custom_error
+from asfound.records.models.model_rules import MISSING_KEY, WRONG_VALUE
 from asfound.records.models.validation import validation_faults
 from asfound.records.models.yaml_text import parse
-from asfound.records.visits.header import MISSING_COLUMN, read_header
+from asfound.records.visits.header import MISSING_COLUMN, REPEATED_COLUMN, UNKNOWN_COLUMN, read_header
 from asfound.units import Unit
 
 _OFFSET = re.compile(r"([+-])([0-9]{2}):([0-9]{2})")
@@ -42,7 +43,7 @@ class LogTime(Record):
                 zone_named(self.zone)
             except (ValueError, OSError, KeyError):
                 cure = "write an IANA name, e.g. Europe/Oslo, or UTC, or an offset, e.g. +01:00"
-                raise custom_error("wrong-value", f"{self.zone!r} is no time zone", cure, "zone") from None
+                raise custom_error(WRONG_VALUE, f"{self.zone!r} is no time zone", cure, "zone") from None
         return self
 
 
@@ -88,12 +89,12 @@ class LogMapping(Record):
     def _columns_are_a_visits(self) -> Self:
         if self.delimiter is not None and self.delimiter not in _DELIMITERS and len(self.delimiter) != 1:
             cure = f"write one character, or one of {', '.join(_DELIMITERS)}"
-            raise custom_error("wrong-value", f"{self.delimiter!r} is no delimiter", cure, "delimiter")
+            raise custom_error(WRONG_VALUE, f"{self.delimiter!r} is no delimiter", cure, "delimiter")
         if self.sensor is not None and self.sensors:
             message, cure = "sensor and sensors are both given", "keep `sensor` for one, `sensors` for several"
-            raise custom_error("wrong-value", message, cure, "sensor")
+            raise custom_error(WRONG_VALUE, message, cure, "sensor")
         if not self.columns and not self.sensors:
-            raise custom_error("missing-key", "the log's columns are not given", "add `columns:`", "columns")
+            raise custom_error(MISSING_KEY, "the log's columns are not given", "add `columns:`", "columns")
         seen: set[tuple[str | None, str]] = set()
         for at, headings in self._groups():
             sensor = str(at[1]) if len(at) > 1 else None
@@ -101,7 +102,7 @@ class LogMapping(Record):
                 column = _column(heading, target, sensor, *at, heading)
                 if {(sensor, column.name), (None, column.name)} & seen:
                     message, cure = f"two columns are {column.name}", "keep one of them"
-                    raise custom_error("repeated-column", message, cure, *at, heading)
+                    raise custom_error(REPEATED_COLUMN, message, cure, *at, heading)
                 seen.add((sensor, column.name))
         return self
 
@@ -135,14 +136,14 @@ def _column(heading: str, target: str, sensor: str | None, *at: str) -> LogColum
     header = read_header((target,))
     for problem in header.problems:
         if problem.rule is not MISSING_COLUMN:
-            raise custom_error(problem.rule.name, problem.message, problem.cure, *at)
+            raise custom_error(problem.rule, problem.message, problem.cure, *at)
     field = header.fields[0] if header.fields else None
     if field is None or field.unit is None:
         message, cure = (
             f"{target!r} is no column of readings",
             "write e.g. `output [mA]` or `chamber_temperature [degC]`",
         )
-        raise custom_error("unknown-column", message, cure, *at)
+        raise custom_error(UNKNOWN_COLUMN, message, cure, *at)
     return LogColumn(heading=heading, name=field.column.name, unit=field.unit, sensor=sensor)
 
 

@@ -10,6 +10,7 @@ from pydantic import Field, GetCoreSchemaHandler, model_validator
 from pydantic_core import CoreSchema, core_schema
 
 from asfound.records.models.fields import Day, Record, custom_error
+from asfound.records.models.model_rules import DATES_OUT_OF_ORDER
 
 
 class Dated(Record):
@@ -31,7 +32,7 @@ class Period(Record):
     def _ends_after_its_start(self) -> Self:
         if self.until is not None and self.until < self.from_:
             raise custom_error(
-                "dates-out-of-order",
+                DATES_OUT_OF_ORDER,
                 f"{self.until} lies before the first day {self.from_}",
                 "check the two days",
                 "until",
@@ -68,7 +69,7 @@ def _first_days_rise(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
             first_day = "an undated entry" if after.from_ == date.min else f"the entry from {after.from_}"
             earlier = "another undated one" if before.from_ == date.min else f"the one from {before.from_}"
             raise custom_error(
-                "dates-out-of-order",
+                DATES_OUT_OF_ORDER,
                 f"{first_day} stands behind {earlier}",
                 "give each entry its own `from:` and sort them, earliest first",
             )

@@ -32,7 +32,20 @@ from asfound.records.models.fields import (
     Text,
     custom_error,
 )
+from asfound.records.models.model_rules import (
+    BAD_AMOUNT,
+    BAD_RANGE,
+    CALIBRATION_INCOMPLETE,
+    COMMON_WITHOUT_CALIBRATION,
+    DATES_OUT_OF_ORDER,
+    DUPLICATE_ID,
+    MIXED_QUANTITIES,
+    QUANTITY_MISSING,
+    TABLE_OUT_OF_ORDER,
+    UNKNOWN_QUANTITY,
+)
 from asfound.records.models.periods import Period
+from asfound.records.visits.header import BAD_UNIT
 from asfound.units import UnitError, header_unit
 
 
@@ -74,11 +87,11 @@ class TablePoint(Record):
     @model_validator(mode="after")
     def _uncertainty_is_positive(self) -> Self:
         if self.U.value <= 0:
-            raise custom_error("bad-amount", "U must be positive", "copy U from the certificate", "U")
+            raise custom_error(BAD_AMOUNT, "U must be positive", "copy U from the certificate", "U")
         for name, amount in (("value", self.value), ("U", self.U)):
             if amount.quantity != self.at.quantity:
                 message = f"an amount of {amount.quantity} stands beside one of {self.at.quantity}"
-                raise custom_error("mixed-quantities", message, "use units of one quantity", name)
+                raise custom_error(MIXED_QUANTITIES, message, "use units of one quantity", name)
         return self
 
 
@@ -120,18 +133,18 @@ class Calibration(Record):
             if missing:
                 message = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing"
                 cure = "copy from the certificate, or name the visit here that calibrated it: from_visit"
-                raise custom_error("calibration-incomplete", message, cure)
+                raise custom_error(CALIBRATION_INCOMPLETE, message, cure)
         elif self.points:
             message = "both points and from_visit are given"
-            raise custom_error("calibration-incomplete", message, "keep one of the two", "from_visit")
+            raise custom_error(CALIBRATION_INCOMPLETE, message, "keep one of the two", "from_visit")
         if self.valid_until < self.date:
             message = f"{self.valid_until} lies before the day of calibration {self.date}"
-            raise custom_error("dates-out-of-order", message, "check the two days", "valid_until")
+            raise custom_error(DATES_OUT_OF_ORDER, message, "check the two days", "valid_until")
         for name, points in (("points", self.points), ("as_found", self.as_found)):
             ats = [point.at.value for point in points]
             if any(after <= before for before, after in itertools.pairwise(ats)):
                 message = "the points do not rise"
-                raise custom_error("table-out-of-order", message, "sort the points by `at`, each once", name)
+                raise custom_error(TABLE_OUT_OF_ORDER, message, "sort the points by `at`, each once", name)
         return self
 
 
@@ -152,11 +165,11 @@ class QuantityRecord(Record):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.lowest is not None and self.highest is not None and self.lowest.value >= self.highest.value:
-            raise custom_error("bad-range", "the range is empty", "write the lower end under `lowest`", "lowest")
+            raise custom_error(BAD_RANGE, "the range is empty", "write the lower end under `lowest`", "lowest")
         days = [calibration.date for calibration in self.calibrations]
         if any(after <= before for before, after in itertools.pairwise(days)):
             message = "the calibrations are not in order of date"
-            raise custom_error("dates-out-of-order", message, "sort them, earliest first", "calibrations")
+            raise custom_error(DATES_OUT_OF_ORDER, message, "sort them, earliest first", "calibrations")
         return self
 
     def newest_calibration(self, day: date) -> Calibration | None:
@@ -251,13 +264,13 @@ class Reference(Record):
         for name in NEEDED[self.kind]:
             if name not in self.quantities:
                 message, cure = f"a {self.kind} needs the quantity {name!r}", f"add `{name}:` under quantities"
-                raise custom_error("quantity-missing", message, cure, *_AT)
+                raise custom_error(QUANTITY_MISSING, message, cure, *_AT)
         if self.kind == "loop_meter" and not {"current", "voltage"} & set(self.quantities):
             message = "a loop_meter needs the quantity 'current' or 'voltage'"
-            raise custom_error("quantity-missing", message, "add one of the two under quantities", *_AT)
+            raise custom_error(QUANTITY_MISSING, message, "add one of the two under quantities", *_AT)
         if self.kind == "saturated_salt" and not self.salts:
             cure = "list the cells' salts, e.g. `salts: [LiCl, NaCl]`"
-            raise custom_error("quantity-missing", "a saturated_salt needs its salts", cure)
+            raise custom_error(QUANTITY_MISSING, "a saturated_salt needs its salts", cure)
         for number, component in enumerate(self.common):
             self._check_common(component, ("common", number))
         return self
@@ -266,20 +279,20 @@ class Reference(Record):
         twins = [c for c in self.common if (c.name, c.date) == (component.name, component.date)]
         if len(twins) > 1:
             message = f"two components are called {component.name} on {component.date}"
-            raise custom_error("duplicate-id", message, "give each its own name, or join their quantities", *at, "name")
+            raise custom_error(DUPLICATE_ID, message, "give each its own name, or join their quantities", *at, "name")
         for name in component.quantities:
             record = self.quantities.get(name)
             if record is None:
                 message = f"{component.name} names {name!r}, which is not measured here"
-                raise custom_error("unknown-quantity", message, "use the names under quantities", *at, "quantities")
+                raise custom_error(UNKNOWN_QUANTITY, message, "use the names under quantities", *at, "quantities")
             if component.u.quantity != QUANTITIES[name]:
                 message = f"u of {component.name} is an amount of {component.u.quantity}, {name} is not"
                 cure = f"use a unit of {QUANTITIES[name]}"
-                raise custom_error("mixed-quantities", message, cure, *at, "u")
+                raise custom_error(MIXED_QUANTITIES, message, cure, *at, "u")
             if component.date not in [calibration.date for calibration in record.calibrations]:
                 message = f"{component.name}: {name} has no calibration of {component.date}"
                 cure = "write the date of the calibrations that share the component"
-                raise custom_error("common-without-calibration", message, cure, *at, "date")
+                raise custom_error(COMMON_WITHOUT_CALIBRATION, message, cure, *at, "date")
 
 
 _AT = ("quantities",)
@@ -303,14 +316,14 @@ def _check_units(name: str, record: QuantityRecord) -> None:
     """A quantity's name is known, and all its amounts are of its kind."""
     if name not in QUANTITIES:
         message, cure = f"unknown quantity {name!r}", f"use one of {', '.join(QUANTITIES)}"
-        raise custom_error("unknown-quantity", message, cure + did_you_mean(name, QUANTITIES), *_AT, name)
+        raise custom_error(UNKNOWN_QUANTITY, message, cure + did_you_mean(name, QUANTITIES), *_AT, name)
     for at, amount in _amounts(record):
         if amount.quantity != QUANTITIES[name]:
             message = f"{name} has an amount of {amount.quantity}"
-            raise custom_error("mixed-quantities", message, f"use a unit of {QUANTITIES[name]}", *_AT, name, *at)
+            raise custom_error(MIXED_QUANTITIES, message, f"use a unit of {QUANTITIES[name]}", *_AT, name, *at)
     if record.unit is not None:
         try:
             header_unit(record.unit, (QUANTITIES[name],))
         except UnitError as wrong:
             cure = wrong.cure.replace("[", "").replace("]", "")
-            raise custom_error("bad-unit", str(wrong), cure, *_AT, name, "unit") from None
+            raise custom_error(BAD_UNIT, str(wrong), cure, *_AT, name, "unit") from None

@@ -26,6 +26,13 @@ from asfound.records.models.fields import (
     Text,
     custom_error,
 )
+from asfound.records.models.model_rules import (
+    BAD_AMOUNT,
+    BAD_RANGE,
+    BAD_SCALING,
+    DEFERRAL_WITHOUT_REASON,
+    EMPTY_TOLERANCE,
+)
 from asfound.records.models.periods import Dated, Period, Timeline
 
 
@@ -46,10 +53,10 @@ class Limits(Record):
         absolute = None if self.absolute is None else self.absolute.value
         parts = [part for part in (absolute, self.of_reading, self.of_range) if part is not None]
         if parts and not any(part > 0 for part in parts):
-            raise custom_error("empty-tolerance", "the limit is zero", "write the largest allowed |error|")
+            raise custom_error(EMPTY_TOLERANCE, "the limit is zero", "write the largest allowed |error|")
         if not parts and not getattr(self, "bands", ()):
             cure = "give absolute, of_reading or of_range"
-            raise custom_error("empty-tolerance", "no limit is given", cure)
+            raise custom_error(EMPTY_TOLERANCE, "no limit is given", cure)
         return self
 
 
@@ -91,10 +98,10 @@ class Scaling(Dated):
         for low, high, what in ((self.low, self.high, "signal"), (self.reads_low, self.reads_high, "value")):
             if low.quantity != high.quantity:
                 message = f"the two {what}s are in units of {low.quantity} and {high.quantity}"
-                raise custom_error("bad-scaling", message, "use one unit for both ends")
+                raise custom_error(BAD_SCALING, message, "use one unit for both ends")
             if low.value == high.value:
                 cure = "write the two ends of the scale, e.g. low: 4 mA, high: 20 mA"
-                raise custom_error("bad-scaling", f"both ends have the same {what}", cure)
+                raise custom_error(BAD_SCALING, f"both ends have the same {what}", cure)
         return self
 
 
@@ -114,7 +121,7 @@ class MeasuringRange(Dated):
 
 def _check_order(lowest: float, highest: float, message: str) -> None:
     if lowest >= highest:
-        raise custom_error("bad-range", message, "write the lower end under `lowest`", "lowest")
+        raise custom_error(BAD_RANGE, message, "write the lower end under `lowest`", "lowest")
 
 
 class Points(Dated):
@@ -128,7 +135,7 @@ class Points(Dated):
         for number, point in enumerate(self.humidity):
             if point in self.humidity[:number]:
                 message = f"{point:g} %RH stands twice"
-                raise custom_error("bad-amount", message, "list each set point once", "humidity", number)
+                raise custom_error(BAD_AMOUNT, message, "list each set point once", "humidity", number)
         return self
 
 
@@ -292,7 +299,7 @@ class Sensor(SensorSettings):
         if (self.deferred_until is None) != (self.deferred_reason is None):
             given = "deferred_reason" if self.deferred_until is None else "deferred_until"
             raise custom_error(
-                "deferral-without-reason",
+                DEFERRAL_WITHOUT_REASON,
                 "a deferral needs a day and a reason",
                 "give both deferred_until and deferred_reason",
                 given,

@@ -1,4 +1,4 @@
-"""What all parts of a statement have in common: how they are read and written, and how a number stands in them."""
+"""What records know of a certificate's statement: how its parts are read and written, and what stands in its head."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from typing import Literal
 
 from pydantic import ConfigDict
 
-from asfound.records.models.fields import Record
+from asfound.records.models.fields import Day, Record
+
+SCHEMA: Literal["asfound certificate 1"] = "asfound certificate 1"
 
 
 class Stated(Record):
@@ -28,3 +30,27 @@ Number = float | Infinite | None
 def as_float(number: Number) -> float:
     """A stated number to reckon with; nan where there is none."""
     return math.nan if number is None else float(number)
+
+
+class Approved(Stated):
+    """The approval of the visit's bytes that a certificate rests on."""
+
+    person: str
+    """id of the person who approved"""
+    name: str
+    """of that person on the day of issue"""
+    day: Day
+    """of the approval"""
+    how: str
+    """merge, reviewed-by, signature; issued where an earlier certificate tells it"""
+    commit: str | None
+    """the commit that approves; null where git did not tell it"""
+
+
+class Replaces(Stated):
+    """The certificate that another replaces."""
+
+    number: str
+    """as that certificate bears it"""
+    reason: str
+    """why it was issued again"""

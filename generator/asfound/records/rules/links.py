@@ -1,4 +1,4 @@
-"""What records say of each other: ids held twice, findings, calibrations from visits, rules named by the facility."""
+"""What records say of each other: ids held twice, findings, calibrations from visits."""
 
 from __future__ import annotations
 
@@ -6,21 +6,19 @@ import graphlib
 from collections.abc import Iterable, Iterator
 from datetime import date
 
-from asfound.faults import RULES as REGISTER
-from asfound.faults import Fault, Place, Severity, did_you_mean, error
+from asfound.faults import Fault, Place, did_you_mean, error
+from asfound.records.models.model_rules import DUPLICATE_ID
 from asfound.records.models.references import Calibration
 from asfound.records.rules.identities import UNKNOWN_SENSOR, unknown_id
 from asfound.records.rules.survey import RuleAcross, Survey
 from asfound.records.trends.exports import misplaced_trends
 
-DUPLICATE_ID = error("duplicate-id", "two records have one id, or ids that differ only in capitals")
 FINDING_WITHOUT_VISIT = error("finding-without-visit", "a finding's visit is not there or does not hold its sensor")
 FROM_VISIT_UNKNOWN = error(
     "from-visit-unknown", "a reference was calibrated by a visit that is not there or does not hold it"
 )
 FROM_VISIT_DATE = error("from-visit-date", "a calibration's date is not that of the visit that gave it")
 FROM_VISIT_CYCLE = error("from-visit-cycle", "references were calibrated against each other on one day")
-REVIEW_RULE_UNKNOWN = error("review-rule-unknown", "facility.yml names a reservation that no rule has")
 
 
 def duplicate_ids(survey: Survey) -> Iterator[Fault]:
@@ -138,20 +136,6 @@ def _visits_leant_on(survey: Survey, name: str, day: date) -> Iterator[str]:
             yield current[-1].from_visit
 
 
-def unknown_review_rules(survey: Survey) -> Iterator[Fault]:
-    """A review fails on reservations that rules of this program make."""
-    if "facility.yml" in survey.unread:
-        return
-    known = [rule.name for rule in REGISTER.values() if rule.severity is Severity.RESERVATION]
-    for number, name in enumerate(survey.records.facility.review_fails_on):
-        if name not in known:
-            errs = name in REGISTER
-            message = f"{name!r} is {'an error: it always fails' if errs else 'no reservation'}"
-            cure = "remove it" if errs else f"use the name of a reservation{did_you_mean(name, known)}"
-            at = ("review_fails_on", number)
-            yield survey.fault(REVIEW_RULE_UNKNOWN, "facility.yml", at, message, cure)
-
-
 def trends_of_no_sensor(survey: Survey) -> Iterator[Fault]:
     """An export of the building system lies where its sensor's finding looks for it."""
     yield from misplaced_trends(survey.records.files, sorted(survey.sensor_names))
@@ -162,6 +146,5 @@ RULES: tuple[RuleAcross, ...] = (
     findings_without_visit,
     calibrations_from_unknown_visits,
     calibrations_in_a_circle,
-    unknown_review_rules,
     trends_of_no_sensor,
 )

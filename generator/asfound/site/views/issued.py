@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from asfound.certificates.disagreements import Disagreement, newest
 from asfound.records.issued import Issued
-from asfound.records.models.statement import PREVIEW_REVISION
 from asfound.site.lookup.lookup import Lookup
+from asfound.stated.statement import PREVIEW_REVISION
 from asfound.wording import words
 from asfound.wording.words import ISSUED, PREVIEW, REPLACED, WITHDRAWN, Chip, Link
 

@@ -12,10 +12,10 @@ import pytest
 from pydantic import ValidationError
 
 from asfound.records.models.stated import as_float
-from asfound.records.models.stated_evidence import FrozenRecord
-from asfound.records.models.statement import NotAStatement, Statement, document, read_statement, statement_bytes
+from asfound.stated.evidence import FrozenRecord
+from asfound.stated.statement import NotAStatement, Statement, document, read_statement, statement_bytes
 
-ISSUED = sorted((Path(__file__).parents[3] / "records" / "issued").rglob("*.json"))
+ISSUED = sorted((Path(__file__).parents[2] / "records" / "issued").rglob("*.json"))
 ONE = json.loads(next(path for path in ISSUED if b'"monte carlo"' in path.read_bytes()).read_bytes())
 
 

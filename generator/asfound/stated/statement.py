@@ -15,23 +15,13 @@ from pydantic import Field, ValidationError
 
 from asfound.records.channels import Channel
 from asfound.records.models.fields import Day
-from asfound.records.models.stated import Number, Stated
-from asfound.records.models.stated_evidence import Evidence
-from asfound.records.models.stated_results import Decision, Group, Reservation
-from asfound.records.models.stated_traceability import CalibrationLink, StatedPublishedValue
+from asfound.records.models.stated import Number, Replaces, Stated
+from asfound.stated.evidence import Evidence
+from asfound.stated.results import Decision, Group, Reservation
+from asfound.stated.traceability import CalibrationLink, StatedPublishedValue
 
-SCHEMA: Literal["asfound certificate 1"] = "asfound certificate 1"
 PREVIEW_REVISION = "preview"
 """In the place of r1, r2, … where nothing was issued."""
-
-
-class Replaces(Stated):
-    """The certificate that another replaces."""
-
-    number: str
-    """as that certificate bears it"""
-    reason: str
-    """why it was issued again"""
 
 
 class Authorised(Stated):

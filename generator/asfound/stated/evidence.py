@@ -8,26 +8,10 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator
 
 from asfound.records.channels import Channel
-from asfound.records.models.fields import Day
-from asfound.records.models.stated import Infinite, Number, Stated
+from asfound.records.models.stated import Approved, Infinite, Number, Stated
 
 LARGEST_SCATTER = 1000.0
 """No channel's readings scatter more, whatever its unit; what would only overflow is refused where it is read."""
-
-
-class Approved(Stated):
-    """The approval of the visit's bytes that a certificate rests on."""
-
-    person: str
-    """id of the person who approved"""
-    name: str
-    """of that person on the day of issue"""
-    day: Day
-    """of the approval"""
-    how: str
-    """merge, reviewed-by, signature; issued where an earlier certificate tells it"""
-    commit: str | None
-    """the commit that approves; null where git did not tell it"""
 
 
 class FrozenRecord(Stated):

@@ -1,0 +1,1 @@
+"""What certificates state, as typed models: written when one is issued, and read again."""
