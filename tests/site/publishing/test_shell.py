@@ -212,6 +212,9 @@ def test_a_template_of_the_user_stands_in_for_ours(builder: Use, config: Path, r
     assert html(site, "assets/styles/asfound.css") == "/* ours */"
     assert html(site, "assets/scripts/tables.js") == (shipped / "scripts" / "tables.js").read_text(encoding="utf-8")
     assert "in house" in html(site, "index.html")
+    main = own / "shell" / "main.html"
+    main.write_text(main.read_text(encoding="utf-8").replace("in house", "at home"), encoding="utf-8")
+    assert "at home" in html(build_site(config, records, tmp_path / "site", sample.DAY).site, "index.html")
 
 
 def test_records_without_a_mkdocs_yml_get_the_packaged_shell(builder: Use, records: Path, tmp_path: Path):
