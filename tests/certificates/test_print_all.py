@@ -64,6 +64,12 @@ def pages(pdf: bytes) -> list[str]:
     return text_of(pdf)
 
 
+@pytest.fixture(scope="module")
+def text(pdf: bytes) -> str:
+    """All of its text."""
+    return whole_text(pdf)
+
+
 def issued(**values: Any) -> tuple[Statement, bytes]:
     """The story's certificate as it is issued, and the bytes of its visit."""
     assessment, _, visit = story()
@@ -116,16 +122,15 @@ def issued(**values: Any) -> tuple[Statement, bytes]:
         ("evidence", "visits/2026/2026-03-16-lab.csv, revision 1"),
     ],
 )
-def test_what_a_certificate_must_say_is_said(pdf: bytes, clause: str, said: str):
-    assert said in whole_text(pdf), clause
+def test_what_a_certificate_must_say_is_said(text: str, clause: str, said: str):
+    assert said in text, clause
 
 
-def test_a_row_of_results_is_rounded_to_its_uncertainty(pdf: bytes):
+def test_a_row_of_results_is_rounded_to_its_uncertainty(text: str):
     """JCGM 100:2008, 7.2.6: U to two significant digits, the value to match."""
-    raw = whole_text(pdf)
-    assert "50 %RH start 50.00 25.0 53.20 +3.20 0.18 2.00 ∞ 2.00 fail" in raw
-    assert "20 %RH falling 20.000 25.0 23.000 +3.000 0.098 2.00 ∞ 2.000 fail" in raw
-    assert "80 %RH rising 80.00 25.0 80.20 +0.20 – – – 2.00 no verdict a" in raw
+    assert "50 %RH start 50.00 25.0 53.20 +3.20 0.18 2.00 ∞ 2.00 fail" in text
+    assert "20 %RH falling 20.000 25.0 23.000 +3.000 0.098 2.00 ∞ 2.000 fail" in text
+    assert "80 %RH rising 80.00 25.0 80.20 +0.20 – – – 2.00 no verdict a" in text
 
 
 def printed_page(files: b.Files, number: str = f"RH-1/{VISIT}") -> dict[str, Any]:
@@ -392,13 +397,20 @@ def test_the_file_is_sound(pdf: bytes, tmp_path: Path):
 # Characters
 
 
-@pytest.mark.parametrize("name", ["Łucja Ørsted", "Žofie Ångström", "Ωμέγα", "Жанна", "e\u0301tienne"])
-def test_latin_greek_and_cyrillic_names_are_printed(printer: Printer, name: str):
+NAMES = ("Łucja Ørsted", "Žofie Ångström", "Ωμέγα", "Жанна", "e\u0301tienne")
+
+
+@pytest.fixture(scope="module")
+def by_all(printer: Printer) -> str:
+    """The text of a certificate of a calibration that all of them did."""
     _, statement, visit = story()
-    text = " ".join(
-        text_of(typeset_certificate(printer, changed(statement, technicians=[{"id": "x", "name": name}]), visit))
-    )
-    assert name.replace("e\u0301", "é") in text.replace("e\u0301", "é")
+    people = [{"id": str(n), "name": name} for n, name in enumerate(NAMES)]
+    return " ".join(text_of(typeset_certificate(printer, changed(statement, technicians=people), visit)))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_latin_greek_and_cyrillic_names_are_printed(by_all: str, name: str):
+    assert name.replace("e\u0301", "é") in by_all.replace("e\u0301", "é")
 
 
 @pytest.mark.parametrize("name", ["Ann\u202e Tansy", "\u2066Ann Tansy\u2069", "Ann\u200f Tansy", "\ufeffAnn Tansy"])

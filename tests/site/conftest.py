@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from asfound.printing.templates import template_folders
 from asfound.site.publishing import shell
 from tests.site import sample
 
@@ -17,6 +18,17 @@ def records(tmp_path: Path) -> Path:
     folder = tmp_path / "records"
     folder.mkdir()
     (folder / "note.txt").write_text("All is well.", encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def brief_manual(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Fixed pages of a user in the place of the manual's, a line each: the manual is half of the work of a build."""
+    folder = tmp_path_factory.mktemp("brief") / "fixed"
+    shipped = template_folders()[-1] / "fixed"
+    for page in shipped.rglob("*.md"):
+        (folder / page.relative_to(shipped)).parent.mkdir(parents=True, exist_ok=True)
+        (folder / page.relative_to(shipped)).write_text(f"# {page.stem}\n", encoding="utf-8")
     return folder
 
 

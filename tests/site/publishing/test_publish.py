@@ -52,12 +52,29 @@ def write(records: Path, note: str) -> None:
     (records / "note.txt").write_text(note, encoding="utf-8")
 
 
-@pytest.fixture
-def config(tmp_path: Path) -> Path:
-    """A mkdocs.yml as a facility has it, beside its records."""
-    path = tmp_path / "mkdocs.yml"
-    path.write_text(f"INHERIT: {SHIPPED}/site.yml\ndocs_dir: {SHIPPED}/fixed\n", encoding="utf-8")
+def configured(folder: Path, fixed: Path | str, *lines: str) -> Path:
+    """The mkdocs.yml of a facility with these fixed pages."""
+    path = folder / "mkdocs.yml"
+    text = "\n".join([f"INHERIT: {SHIPPED}/site.yml", f"docs_dir: {fixed}", *lines, ""])
+    path.write_text(text, encoding="utf-8")
     return path
+
+
+@pytest.fixture
+def config(tmp_path: Path, brief_manual: Path) -> Path:
+    """A mkdocs.yml as a facility has it, beside its records; what is not about all of a site has a brief manual."""
+    return configured(tmp_path, brief_manual)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    """The sample's site with its manual, as this process builds it."""
+    top = tmp_path_factory.mktemp("whole")
+    (top / "records").mkdir()
+    write(top / "records", "All is well.")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shell, "load_builder", lambda: sample.sample_content)
+        return tree(build_site(configured(top, f"{SHIPPED}/fixed"), top / "records", top / "site", sample.DAY).site)
 
 
 def run_mkdocs(config: Path, site: Path, *options: str) -> click.testing.Result:
@@ -66,9 +83,9 @@ def run_mkdocs(config: Path, site: Path, *options: str) -> click.testing.Result:
     return click.testing.CliRunner().invoke(mkdocs_command, arguments, env=environment)
 
 
-def test_the_same_records_give_the_same_bytes(builder: Use, config: Path, records: Path, tmp_path: Path):
-    with open(config, "a", encoding="utf-8") as file:
-        file.write("site_url: https://asfound.example/\n")  # with an address there is a dated map of the site
+def test_the_same_records_give_the_same_bytes(builder: Use, records: Path, tmp_path: Path):
+    # With an address there is a dated map of the site.
+    config = configured(tmp_path, f"{SHIPPED}/fixed", "site_url: https://asfound.example/")
     first = build_site(config, records, tmp_path / "one" / "site", sample.DAY)
     elsewhere = tmp_path / "another place"
     shutil.copytree(records, elsewhere / "records")
@@ -81,9 +98,8 @@ def test_the_same_records_give_the_same_bytes(builder: Use, config: Path, record
 
 
 @pytest.mark.parametrize("hash_seed", ["1", "2"])
-def test_the_order_of_hashing_leaves_no_trace(
-    hash_seed: str, builder: Use, config: Path, records: Path, tmp_path: Path
-):
+def test_the_order_of_hashing_leaves_no_trace(hash_seed: str, whole: dict[str, bytes], records: Path, tmp_path: Path):
+    config = configured(tmp_path, f"{SHIPPED}/fixed")
     script = (
         "import sys; from pathlib import Path;"
         "from asfound.site.publishing import publish, shell; from tests.site import sample;"
@@ -93,13 +109,13 @@ def test_the_order_of_hashing_leaves_no_trace(
     site = tmp_path / "other"
     paths = [sys.executable, "-c", script, str(config), str(records), str(site)]
     subprocess.run(paths, cwd=ROOT, env={**os.environ, "PYTHONHASHSEED": hash_seed}, check=True)
-    assert tree(site) == tree(build_site(config, records, tmp_path / "site", sample.DAY).site)
+    assert tree(site) == whole
 
 
-def test_mkdocs_alone_makes_the_same_site(builder: Use, config: Path, records: Path, tmp_path: Path):
-    result = run_mkdocs(config, tmp_path / "theirs")
+def test_mkdocs_alone_makes_the_same_site(builder: Use, records: Path, tmp_path: Path, whole: dict[str, bytes]):
+    result = run_mkdocs(configured(tmp_path, f"{SHIPPED}/fixed"), tmp_path / "theirs")
     assert result.exit_code == 0, result.output
-    assert tree(tmp_path / "theirs") == tree(build_site(config, records, tmp_path / "ours", sample.DAY).site)
+    assert tree(tmp_path / "theirs") == whole
 
 
 def test_faulty_records_leave_the_old_site_byte_for_byte(builder: Use, config: Path, records: Path, tmp_path: Path):
@@ -143,18 +159,19 @@ def test_a_build_that_fails_half_way_leaves_the_old_site(builder: Use, config: P
     assert not list(tmp_path.glob(".site*"))
 
 
-def test_a_strict_build_that_warns_publishes_nothing(builder: Use, config: Path, records: Path, tmp_path: Path):
+def test_a_strict_build_that_warns_publishes_nothing(
+    builder: Use, config: Path, brief_manual: Path, records: Path, tmp_path: Path
+):
     site = build_site(config, records, tmp_path / "site", sample.DAY).site
     before = tree(site)
-    fixed = tmp_path / "fixed"
-    fixed.mkdir()
+    fixed = shutil.copytree(brief_manual, tmp_path / "fixed")
     (fixed / "help.md").write_text("# Help\n\n[nowhere](nowhere.md)\n", encoding="utf-8")
-    config.write_text(f"INHERIT: {SHIPPED}/site.yml\ndocs_dir: fixed\n", encoding="utf-8")
+    configured(tmp_path, "fixed")
     with pytest.raises(Refusal, match="1 warnings in strict mode"):
         build_site(config, records, site, sample.DAY)
     assert run_mkdocs(config, site).exit_code == 1
     assert tree(site) == before
-    config.write_text(f"INHERIT: {SHIPPED}/site.yml\ndocs_dir: fixed\nstrict: false\n", encoding="utf-8")
+    configured(tmp_path, "fixed", "strict: false")
     build_site(config, records, site, sample.DAY)
     assert "help.html" in tree(site)
 
@@ -174,7 +191,7 @@ def test_a_fixed_page_in_the_place_of_ours_is_refused(builder: Use, config: Path
     fixed = tmp_path / "fixed"
     fixed.mkdir()
     (fixed / "index.md").write_text("# Mine\n", encoding="utf-8")
-    config.write_text(f"INHERIT: {SHIPPED}/site.yml\ndocs_dir: fixed\n", encoding="utf-8")
+    configured(tmp_path, "fixed")
     with pytest.raises(Refusal, match=r"index.md is made by asfound .*\n  cure: rename yours"):
         build_site(config, records, tmp_path / "site", sample.DAY)
 

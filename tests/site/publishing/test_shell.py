@@ -35,6 +35,19 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
         return build_site(ROOT / "mkdocs.yml", top / "records", top / "site", sample.DAY).site
 
 
+@pytest.fixture
+def config(tmp_path: Path, brief_manual: Path) -> Path:
+    """The mkdocs.yml of a facility that has a brief manual of its own."""
+    return configured(tmp_path, brief_manual)
+
+
+def configured(folder: Path, fixed: Path | str, lines: str = "") -> Path:
+    path = folder / "mkdocs.yml"
+    shipped = template_folders()[-1]
+    path.write_text(f"INHERIT: {shipped}/site.yml\ndocs_dir: {fixed}\n{lines}", encoding="utf-8")
+    return path
+
+
 def with_page(page: SitePage) -> shell.Builder:
     def build(records: Path, day: date, templates: Path) -> SiteContent:
         content = sample.sample_content(records, day, templates)
@@ -84,13 +97,13 @@ def test_only_pages_with_a_chart_load_the_plotting_script(site: Path):
     assert sorted(drawing) == ["RH-101.html", "a-visit.html", "drift.html"]
 
 
-def test_a_site_without_charts_carries_no_plotting_script(builder: Use, records: Path, tmp_path: Path):
+def test_a_site_without_charts_carries_no_plotting_script(builder: Use, config: Path, records: Path, tmp_path: Path):
     def build(records: Path, day: date, templates: Path) -> SiteContent:
         content = sample.sample_content(records, day, templates)
         return replace(content, pages=tuple(replace(page, scripts=False) for page in content.pages))
 
     builder(build)
-    site = build_site(ROOT / "mkdocs.yml", records, tmp_path / "site", sample.DAY).site
+    site = build_site(config, records, tmp_path / "site", sample.DAY).site
     assert not list(site.rglob("plotly*"))
 
 
@@ -114,21 +127,21 @@ def test_the_table_of_contents_shows_the_headings(site: Path):
     assert shown == [name for name, _ in sample.sensor_page().headings]
 
 
-def test_a_title_is_text_and_never_markup(builder: Use, records: Path, tmp_path: Path):
+def test_a_title_is_text_and_never_markup(builder: Use, config: Path, records: Path, tmp_path: Path):
     title = "</title><script>alert(1)</script> & Söhne"
     heading = ("h", "a < b & <i>c</i>")
     page = SitePage(path="findings/x.html", title=title, body='<h2 id="h">x</h2>', headings=(heading,))
     builder(with_page(page))
-    text = html(build_site(ROOT / "mkdocs.yml", records, tmp_path / "site", sample.DAY).site, "findings/x.html")
+    text = html(build_site(config, records, tmp_path / "site", sample.DAY).site, "findings/x.html")
     assert "<script>alert" not in text and "<i>c" not in text
     assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; Söhne" in text
     assert "a &lt; b &amp; &lt;i&gt;c&lt;/i&gt;" in text
 
 
-def test_a_body_with_a_heading_of_its_own_gets_no_second_one(builder: Use, records: Path, tmp_path: Path):
+def test_a_body_with_a_heading_of_its_own_gets_no_second_one(builder: Use, config: Path, records: Path, tmp_path: Path):
     page = SitePage(path="findings/x.html", title="x", body='<h1 id="own">Its own</h1>')
     builder(with_page(page))
-    text = html(build_site(ROOT / "mkdocs.yml", records, tmp_path / "site", sample.DAY).site, "findings/x.html")
+    text = html(build_site(config, records, tmp_path / "site", sample.DAY).site, "findings/x.html")
     assert text.count("<h1") == 1
     assert '<a href="#own" class="md-skip">' in text, "the keyboard skips to the page's heading"
 
@@ -145,7 +158,7 @@ def test_search_splits_words_at_white_space_only(site: Path):
 
 
 def test_a_stamped_page_is_what_the_theme_would_have_rendered(
-    builder: Use, records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    builder: Use, records: Path, tmp_path: Path, brief_manual: Path, monkeypatch: pytest.MonkeyPatch
 ):
     first = sample.sensor_page()
     kinds = [
@@ -172,10 +185,8 @@ def test_a_stamped_page_is_what_the_theme_would_have_rendered(
         return replace(content, pages=(*content.pages, *kinds))
 
     builder(build)
-    config = tmp_path / "mkdocs.yml"
-    shipped = template_folders()[0]
     for site_url in ("", "site_url: https://asfound.example/sub/path/\n"):
-        config.write_text(f"INHERIT: {shipped}/site.yml\ndocs_dir: {shipped}/fixed\n{site_url}", encoding="utf-8")
+        config = configured(tmp_path, brief_manual, site_url)
         stamped = tree(build_site(config, records, tmp_path / "stamped", sample.DAY).site)
         with monkeypatch.context() as each:
             each.setattr(shell, "_kind", lambda page: None)
@@ -188,7 +199,7 @@ def test_the_name_of_the_facility_stands_on_every_page(site: Path):
     assert all("Seed bank &amp; herbarium" in path.read_text(encoding="utf-8") for path in site.rglob("*.html"))
 
 
-def test_a_template_of_the_user_stands_in_for_ours(builder: Use, records: Path, tmp_path: Path):
+def test_a_template_of_the_user_stands_in_for_ours(builder: Use, config: Path, records: Path, tmp_path: Path):
     shipped = template_folders()[0]
     own = tmp_path / "site_templates"
     (own / "styles").mkdir(parents=True)
@@ -197,12 +208,13 @@ def test_a_template_of_the_user_stands_in_for_ours(builder: Use, records: Path, 
     (own / "shell" / "main.html").write_text(
         '{% extends "base.html" %}{% block footer %}in house{% endblock %}', encoding="utf-8"
     )
-    config = tmp_path / "mkdocs.yml"
-    config.write_text(f"INHERIT: {shipped}/site.yml\ndocs_dir: {shipped}/fixed\n", encoding="utf-8")
     site = build_site(config, records, tmp_path / "site", sample.DAY).site
     assert html(site, "assets/styles/asfound.css") == "/* ours */"
     assert html(site, "assets/scripts/tables.js") == (shipped / "scripts" / "tables.js").read_text(encoding="utf-8")
     assert "in house" in html(site, "index.html")
+    main = own / "shell" / "main.html"
+    main.write_text(main.read_text(encoding="utf-8").replace("in house", "at home"), encoding="utf-8")
+    assert "at home" in html(build_site(config, records, tmp_path / "site", sample.DAY).site, "index.html")
 
 
 def test_records_without_a_mkdocs_yml_get_the_packaged_shell(builder: Use, records: Path, tmp_path: Path):
@@ -210,20 +222,16 @@ def test_records_without_a_mkdocs_yml_get_the_packaged_shell(builder: Use, recor
     assert packaged == tree(build_site(ROOT / "mkdocs.yml", records, tmp_path / "other", sample.DAY).site)
 
 
-def with_day(tmp_path: Path, written: str) -> Path:
-    config = tmp_path / "mkdocs.yml"
-    shipped = template_folders()[-1]
-    plugin = f"plugins:\n  asfound:\n    records: records\n    day: {written}\n"
-    config.write_text(f"INHERIT: {shipped}/site.yml\ndocs_dir: {shipped}/fixed\n{plugin}", encoding="utf-8")
-    return config
+def with_day(folder: Path, fixed: Path, written: str) -> Path:
+    return configured(folder, fixed, f"plugins:\n  asfound:\n    records: records\n    day: {written}\n")
 
 
 @pytest.mark.parametrize("written", ["2026-03-20", "'2026-03-20'"])
 def test_a_site_may_stay_on_a_day_and_then_says_so_on_every_page(
-    written: str, builder: Use, records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    written: str, builder: Use, records: Path, tmp_path: Path, brief_manual: Path, monkeypatch: pytest.MonkeyPatch
 ):
     monkeypatch.delenv("ASFOUND_DATE", raising=False)
-    config, days = with_day(tmp_path, written), []
+    config, days = with_day(tmp_path, brief_manual, written), []
 
     def build(records: Path, day: date, templates: Path) -> SiteContent:
         days.append(day)
@@ -240,9 +248,9 @@ def test_a_site_may_stay_on_a_day_and_then_says_so_on_every_page(
 
 
 @pytest.mark.parametrize("written", ["soon", "2026-02-30", "2026-03-20 10:00:00", "12"])
-def test_a_day_in_the_file_that_is_none_is_refused(written: str, records: Path, tmp_path: Path):
+def test_a_day_in_the_file_that_is_none_is_refused(written: str, records: Path, tmp_path: Path, brief_manual: Path):
     with pytest.raises(Refusal, match=r"configuration|cure: correct the day"):
-        build_site(with_day(tmp_path, written), records, tmp_path / "site")
+        build_site(with_day(tmp_path, brief_manual, written), records, tmp_path / "site")
 
 
 def test_the_manual_is_read_and_found_in_every_site(builder: Use, records: Path, tmp_path: Path, site: Path):

@@ -34,15 +34,31 @@ def one_visit(name: str, error: float, sensor: str = "RH-1", phase: str = "as_fo
     return b.visit(name, *rows)
 
 
-@pytest.fixture
-def history(tmp_path: Path) -> History:
+def two_merged(folder: Path) -> History:
     """One visit that Ben merged, and one out of tolerance that Ann merged herself."""
-    history = History(tmp_path / "store", b.records(b.sensor(), b.two_pressure()), by=BEN, on="2026-01-15")
+    history = History(folder / "store", b.records(b.sensor(), b.two_pressure()), by=BEN, on="2026-01-15")
     history.branch("good").commit(one_visit(GOOD, 0.2), by=ANN, on="2026-03-16")
     history.merge("good", by=BEN, on="2026-03-17")
     history.branch("bad").commit(one_visit(BAD, 3.0), by=ANN, on="2026-04-13")
     history.merge("bad", by=ANN, on="2026-04-13")
     return history
+
+
+@pytest.fixture
+def history(tmp_path: Path) -> History:
+    """The two visits, for a test that adds to them."""
+    return two_merged(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def merged(tmp_path_factory: pytest.TempPathFactory) -> History:
+    """The two visits, to be read only."""
+    return two_merged(tmp_path_factory.mktemp("merged"))
+
+
+@pytest.fixture(scope="module")
+def merged_pages(merged: History) -> dict[str, str]:
+    return pages(merged)
 
 
 def text_of(body: str) -> str:
@@ -62,17 +78,17 @@ def pages(history: History) -> dict[str, str]:
     return {page.path: text_of(page.body) for page in content.pages}
 
 
-def test_an_approved_visit_says_who_approved_it_when_and_at_which_commit(history: History):
-    text = pages(history)[f"visits/{GOOD}.html"]
-    merge = history.git("rev-parse", "main^").strip()
+def test_an_approved_visit_says_who_approved_it_when_and_at_which_commit(merged: History, merged_pages: dict[str, str]):
+    text = merged_pages[f"visits/{GOOD}.html"]
+    merge = merged.git("rev-parse", "main^").strip()
     assert "approved By Ben Sedge on 2026-03-17." in text
     assert f"Ben Sedge on 2026-03-17 merged it, {merge[:12]}" in text
-    recorded = history.git("rev-parse", "main^^2").strip()
+    recorded = merged.git("rev-parse", "main^^2").strip()
     assert f"Ann Tansy on 2026-03-16 {recorded[:12]}" in text
 
 
-def test_a_visit_that_nobody_approved_says_why(history: History):
-    text = pages(history)[f"visits/{BAD}.html"]
+def test_a_visit_that_nobody_approved_says_why(merged_pages: dict[str, str]):
+    text = merged_pages[f"visits/{BAD}.html"]
     assert "not reviewed Merged by Ann Tansy, who calibrated there: another must approve." in text
 
 
@@ -101,14 +117,14 @@ def test_the_list_of_visits_shows_how_far_each_has_come(history: History):
     ]
 
 
-def test_a_sensor_s_page_marks_the_visits_that_nobody_approved(history: History):
-    (view,) = (sensor_view(found, found.assessment.standings["RH-1"], lambda *_: ()) for found in [looked_up(history)])
+def test_a_sensor_s_page_marks_the_visits_that_nobody_approved(merged: History):
+    (view,) = (sensor_view(found, found.assessment.standings["RH-1"], lambda *_: ()) for found in [looked_up(merged)])
     marks = {line.visit.text: [chip.word for chip in line.chips] for line in view.visits}
     assert marks == {BAD: ["as found: fail", "not reviewed"], GOOD: ["as found: pass"]}
 
 
-def test_the_overview_s_first_line_counts_what_awaits_review(history: History):
-    assert f"1 visit awaits review, the newest {BAD}." in pages(history)["index.html"]
+def test_the_overview_s_first_line_counts_what_awaits_review(history: History, merged_pages: dict[str, str]):
+    assert f"1 visit awaits review, the newest {BAD}." in merged_pages["index.html"]
     history.write(one_visit("2026-04-27-lab", 0.2))
     said = "2 visits await review, 1 of them not committed, the newest 2026-04-27-lab."
     assert said in pages(history)["index.html"]
@@ -119,10 +135,10 @@ def sections(text: str) -> Iterator[int]:
         yield text.index(title)
 
 
-def test_what_is_out_of_tolerance_and_not_reviewed_leads_the_overview(history: History):
-    text = pages(history)["index.html"]
+def test_what_is_out_of_tolerance_and_not_reviewed_leads_the_overview(merged: History, merged_pages: dict[str, str]):
+    text = merged_pages["index.html"]
     assert list(sections(text)) == sorted(sections(text))
-    (one,) = overview(looked_up(history)).reported
+    (one,) = overview(looked_up(merged)).reported
     assert (one.sensor.text, one.visit.text, one.chip.word) == ("RH-1", BAD, "not reviewed")
     assert one.sentence.startswith("as found, error +3.0")
 
@@ -140,9 +156,11 @@ def test_what_was_decided_about_is_reported_no_more_once_the_sensor_is_good_agai
     assert overview(looked_up(history)).reported == ()
 
 
-def test_the_data_page_names_the_commit_and_how_far_its_records_have_come(history: History):
-    text = pages(history)["data/index.html"]
-    assert f"Commit {history.head}" in text
+def test_the_data_page_names_the_commit_and_how_far_its_records_have_come(
+    merged: History, merged_pages: dict[str, str]
+):
+    text = merged_pages["data/index.html"]
+    assert f"Commit {merged.head}" in text
     assert "Default branch main" in text
     assert "Files 7 recorded, 7 of them merged" in text
     assert "Visits, by file 1 approved, 1 not reviewed" in text

@@ -59,7 +59,9 @@ def test_the_page_draws_the_log_and_says_what_each_soak_came_to(files: Files):
 
 
 def test_a_visit_says_how_many_minutes_of_waiting_it_could_have_saved():
-    lookup = look_up(assessed(files_of(Run(minutes=60, tau_min=1.0), settling={"largest_left": "0.2 %RH"})))
+    lookup = look_up(
+        assessed(files_of(Run(minutes=60, tau_min=1.0, step_s=20.0), settling={"largest_left": "0.2 %RH"}))
+    )
     (view,) = log_views(lookup, lookup.visits["2026-03-16-lab"][0])
     minutes = [int(row.saved.removesuffix(" min")) for row in view.rows]
     assert all(row.enough == "yes" for row in view.rows) and min(minutes) > 30

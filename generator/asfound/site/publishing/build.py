@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
+from functools import cache
 from pathlib import Path
 
 from asfound.assessment.assess import assess
@@ -113,7 +114,13 @@ def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
         found |= {raw_path(visit): visit.content for visit in revisions}
     for path in dict.fromkeys(logged.path for logged in assessment.measurement.logged.values()):
         found[log_path(path)] = files[path]
-    return found | {f"data/schemas/{kind}.json": schema for kind, schema in schemas().items()}
+    return found | _schemas()
+
+
+@cache
+def _schemas() -> dict[str, bytes]:
+    """By path; they depend on no record, so that `serve` needs them once."""
+    return {f"data/schemas/{kind}.json": schema for kind, schema in schemas().items()}
 
 
 def _pages(

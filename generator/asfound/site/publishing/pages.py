@@ -11,9 +11,11 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from asfound.printing.compiled import CompiledTemplates
 from asfound.site.publishing.content import SitePage
 from asfound.wording import cautions
 
+_COMPILED = CompiledTemplates()
 _HEADING = re.compile(r'<h2[^>]*\bid="([^"]+)"[^>]*>(.*?)</h2>', re.DOTALL)
 _TAG = re.compile(r"<[^>]+>")
 _DAY = re.compile(r"(?<![\w-])([0-9]{4}-[0-9]{2}-[0-9]{2})(?![\w-])")
@@ -29,6 +31,7 @@ class Pages:
     def __init__(self, folders: Iterable[Path]) -> None:
         self._environment = Environment(
             loader=FileSystemLoader([folder / "pages" for folder in folders]),
+            bytecode_cache=_COMPILED,
             autoescape=True,
             undefined=StrictUndefined,
             trim_blocks=True,

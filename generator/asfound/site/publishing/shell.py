@@ -32,6 +32,7 @@ from mkdocs.utils import CountHandler
 from mkdocs.utils.templates import TemplateContext
 
 from asfound.faults import RecordsRefused
+from asfound.printing.compiled import CompiledTemplates
 from asfound.printing.templates import template_files, template_folders
 from asfound.records.load import zone_at
 from asfound.records.models.fields import parse_day
@@ -47,6 +48,8 @@ CHART_SCRIPTS = ("charts.js", "chart_results.js", "chart_trends.js", "chart_expo
 SITE_MAP = "sitemap.xml"
 # The search index drops these tags and would run the words before and after together.
 CELL_ENDS = re.compile(r"</(?:td|th|dt|dd|li|caption|summary|option|div|h\d)>")
+
+_COMPILED = CompiledTemplates()
 
 Builder = Callable[[Path, date, Path], SiteContent]
 
@@ -158,6 +161,7 @@ class ShellPlugin(BasePlugin[ShellConfig]):
     @event_priority(-100)
     def on_env(self, env: Environment, /, *, config: MkDocsConfig, files: Files) -> Environment:
         """Render one page of each kind and stamp the others: see stencil.py."""
+        env.bytecode_cache = _COMPILED
         env.template_class = stamping_templates(_kind)
         return env
 
