@@ -6,7 +6,6 @@ import os
 import re
 import shlex
 import subprocess
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,7 @@ from asfound.cli import main
 from asfound.commands.common import CLEAN
 from asfound.scaffold.demo.repository import OWN
 from asfound.scaffold.facility.empty_facility import EMPTY
+from tests.installed import install
 from tests.manual.write import MANUAL
 
 ROOT = Path(__file__).parents[1]
@@ -109,15 +109,11 @@ class Reader:
 
 def new_user(folder: Path, patch: pytest.MonkeyPatch, day: str) -> None:
     """A machine on which the program is installed and git knows its user, on a day."""
-    shim = folder / "bin" / "asfound"
-    shim.parent.mkdir()
-    shim.write_text(f'#!/bin/sh\nPYTHONPATH="{ROOT}/generator" exec "{sys.executable}" -m asfound "$@"\n')
-    shim.chmod(0o755)
+    install(folder, patch)
     configuration = folder / "gitconfig"
     configuration.write_text("[user]\n\tname = First Technician\n\temail = technician@example.org\n")
     for name in [name for name in os.environ if name.startswith("GIT_")]:
         patch.delenv(name)
-    patch.setenv("PATH", f"{shim.parent}{os.pathsep}{os.environ['PATH']}")
     patch.setenv("GIT_CONFIG_GLOBAL", str(configuration))
     patch.setenv("GIT_CONFIG_NOSYSTEM", "1")
     patch.setenv("ASFOUND_DATE", day)

@@ -1,4 +1,4 @@
-"""How many examples a slow property test draws: few in the suite, many times as many in a long run.
+"""How much a slow test draws. Of examples few in the suite, many times as many in a long run.
 
 The environment variable ASFOUND_EXAMPLES says how many times; `python -m tests.benchmarks.fuzz` sets it.
 """
@@ -6,10 +6,24 @@ The environment variable ASFOUND_EXAMPLES says how many times; `python -m tests.
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
 
+import pytest
 from hypothesis import settings
+
+from asfound.measurement.monte_carlo import monte_carlo
 
 
 def examples(few: int) -> settings:
     """As many examples as the suite can afford, times what a long run asks for."""
     return settings(max_examples=few * int(os.environ.get("ASFOUND_EXAMPLES", "1")), deadline=None)
+
+
+@contextmanager
+def few_trials(trials: int = 20) -> Iterator[None]:
+    """Monte Carlo with few trials, for tests that ask nothing of what is drawn: tests/measurement does."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("asfound.assessment.pipeline.monte_carlo", partial(monte_carlo, trials=trials))
+        yield

@@ -46,6 +46,10 @@ ENVIRONMENT = {
     "GIT_CONFIG_NOSYSTEM": "1",
     "LC_ALL": "C",
     "TZ": "UTC",
+    # Nothing here lives long enough to be tidied up: each commit and merge would start a process that looks whether.
+    "GIT_CONFIG_COUNT": "1",
+    "GIT_CONFIG_KEY_0": "maintenance.auto",
+    "GIT_CONFIG_VALUE_0": "false",
 }
 
 
@@ -65,7 +69,7 @@ class History:
         self.root = root
         self.records = root / folder
         self.records.mkdir(parents=True)
-        self.git("init", "--quiet", f"--initial-branch={MAIN}")
+        self.git("init", "--quiet", "--template=", f"--initial-branch={MAIN}")
         if files is not None:
             self.commit(files, by=by, on=on, message="The records so far")
 

@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Iterator
 from datetime import date
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -14,9 +14,8 @@ from hypothesis import strategies as st
 from asfound.assessment.assess import Assessment, assess, check
 from asfound.assessment.results.conformity import Verdict
 from asfound.faults import RecordsRefused
-from asfound.measurement.monte_carlo import monte_carlo
 from asfound.records.snapshot import from_folder
-from tests.examples import examples
+from tests.examples import examples, few_trials
 
 DEMO = Path(__file__).resolve().parents[1] / "records"
 VISITS = (
@@ -51,10 +50,9 @@ VALUES = (
 
 
 @pytest.fixture(autouse=True, scope="module")
-def few_trials() -> Iterator[None]:
-    """Monte Carlo with few trials: what is drawn is tested elsewhere."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("asfound.assessment.pipeline.monte_carlo", partial(monte_carlo, trials=20))
+def drawn_seldom() -> Iterator[None]:
+    """Numbers are looked at for being sound, not for being near."""
+    with few_trials():
         yield
 
 

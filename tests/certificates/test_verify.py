@@ -239,6 +239,17 @@ def test_something_put_over_a_page_is_found():
     assert "something was put over a page" in details(found, "pages")
 
 
+def test_letters_exchanged_where_a_page_only_inherits_its_fonts_are_found():
+    pdf = opened(issued())
+    fonts = pdf.pages[0].obj.Resources.Font
+    pdf.Root.Pages.Resources = pdf.pages[0].obj.Resources
+    del pdf.pages[0].obj.Resources
+    assert verdicts(verify(saved(pdf)))["pages"] == "same", "where its fonts stand is nothing that is seen"
+    one, other, *_ = fonts.keys()
+    fonts[one], fonts[other] = fonts[other], fonts[one]
+    assert verdicts(verify(saved(pdf)))["pages"] == "differs"
+
+
 def test_a_page_that_was_taken_out_is_found():
     pdf = opened(issued())
     del pdf.pages[1]

@@ -3,18 +3,39 @@
 from __future__ import annotations
 
 import json
+import pickle
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 from asfound.cli import main
 from asfound.commands.common import CLEAN, COULD_NOT_RUN, FAULTS
+from asfound.soak.approach import Approach, approach
 from tests import builders as b
 from tests.logs import Run, run_files
 
 RUN = Run(targets=(20.0, 50.0, 80.0), minutes=40.0, tau_min=3.0, error=0.4)
 DAY = "2026-03-16"
 LOG = f"logs/{DAY}-lab.csv"
+
+
+@pytest.fixture(autouse=True, scope="module")
+def fitted_once() -> Iterator[None]:
+    """The same readings are asked about from many sides: what was left of one approach is computed once."""
+    known: dict[bytes, Approach] = {}
+
+    def remembered(t: np.ndarray, y: np.ndarray, **asked: Any) -> Approach:
+        key = pickle.dumps((t, y, sorted(asked.items())))
+        if key not in known:
+            known[key] = approach(t, y, **asked)
+        return known[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("asfound.soak.waiting.approach", remembered)
+        yield
 
 
 @pytest.fixture

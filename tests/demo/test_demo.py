@@ -22,6 +22,7 @@ from asfound.assessment.standing import Standing, State
 from asfound.faults import Severity
 from asfound.records.snapshot import Snapshot, from_folder
 from asfound.records.visits.rows import sensor_visits
+from asfound.scaffold.demo.repository import OWN, VISIT
 from asfound.soak.checking_with_logs import check as check_records
 
 if TYPE_CHECKING:
@@ -290,3 +291,13 @@ def test_nothing_else_is_out_of_tolerance(demo: Assessment):
     assert out == {(c.sensor, c.visit) for s in demo.standings.values() for c in s.cases}
     assert {sensor for sensor, _ in out} == {"DRY-13", "DRY-21", "DRY-22", "GER-12", "GER-21", "HRB-11"}
     assert {name for name, s in demo.standings.items() if s.state is State.CLOSE} == {"DRY-23"}
+
+
+def test_the_open_visit_is_what_the_simulator_makes_of_that_day():
+    pytest.importorskip("CoolProp", reason="the simulator needs CoolProp: install the dev extra")
+    from tests.demo.rounds import Trip
+    from tests.demo.simulate import visit_files
+
+    trip = Trip(day="2026-11-24", route="packing", technician="varlund")
+    files, _ = visit_files(trip)
+    assert files == {f"visits/2026/{VISIT}.csv": (OWN / f"{VISIT}.csv").read_bytes()}

@@ -3,31 +3,44 @@
 from __future__ import annotations
 
 import os
-import sys
+import shutil
 from pathlib import Path
 
 import pytest
 
 from asfound.cli import main
 from asfound.commands.common import CLEAN
+from tests.installed import install
 
-ROOT = Path(__file__).parents[2]
+
+def _ada(patch: pytest.MonkeyPatch) -> None:
+    patch.setenv("GIT_CONFIG_GLOBAL", os.devnull)
+    patch.setenv("GIT_CONFIG_NOSYSTEM", "1")
+    for role in ("AUTHOR", "COMMITTER"):
+        patch.setenv(f"GIT_{role}_NAME", "Ada Thorn")
+        patch.setenv(f"GIT_{role}_EMAIL", "ada@example.org")
 
 
 @pytest.fixture
 def author(monkeypatch: pytest.MonkeyPatch) -> None:
     """A user of git with a name, and no settings of this machine."""
-    monkeypatch.setenv("GIT_CONFIG_GLOBAL", os.devnull)
-    monkeypatch.setenv("GIT_CONFIG_NOSYSTEM", "1")
-    for role in ("AUTHOR", "COMMITTER"):
-        monkeypatch.setenv(f"GIT_{role}_NAME", "Ada Thorn")
-        monkeypatch.setenv(f"GIT_{role}_EMAIL", "ada@example.org")
+    _ada(monkeypatch)
+
+
+@pytest.fixture(scope="module")
+def as_new(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A facility as `new --git` made it; tests work on copies."""
+    folder = tmp_path_factory.mktemp("new") / "ours"
+    with pytest.MonkeyPatch.context() as patch:
+        _ada(patch)
+        assert main(["new", str(folder), "--git"]) == CLEAN
+    return folder
 
 
 @pytest.fixture
-def facility(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, author: None) -> Path:
+def facility(as_new: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, author: None) -> Path:
     folder = tmp_path / "ours"
-    assert main(["new", str(folder), "--git"]) == CLEAN
+    shutil.copytree(as_new, folder)
     monkeypatch.chdir(folder)
     return folder
 
@@ -35,11 +48,4 @@ def facility(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, author: None) -> P
 @pytest.fixture
 def program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     """`asfound` of this source tree on the path."""
-    bin_folder = tmp_path / "bin"
-    bin_folder.mkdir()
-    script = bin_folder / "asfound"
-    source = ROOT / "generator"
-    script.write_text(f'#!/bin/sh\nPYTHONPATH="{source}" exec "{sys.executable}" -m asfound "$@"\n', encoding="utf-8")
-    script.chmod(0o755)
-    monkeypatch.setenv("PATH", f"{bin_folder}{os.pathsep}{os.environ['PATH']}")
-    return str(script)
+    return str(install(tmp_path, monkeypatch))

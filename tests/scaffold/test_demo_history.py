@@ -286,16 +286,6 @@ def test_the_open_branch_brings_a_visit_with_a_reading_corrected_on_the_way(demo
     assert git(demo, "diff", "--name-only", f"main...{OPEN_BRANCH}") == f"{path}\n"
 
 
-def test_the_open_visit_is_what_the_simulator_makes_of_that_day() -> None:
-    pytest.importorskip("CoolProp", reason="the simulator needs CoolProp: install the dev extra")
-    from tests.demo.rounds import Trip
-    from tests.demo.simulate import visit_files
-
-    trip = Trip(day="2026-11-24", route="packing", technician="varlund")
-    files, _ = visit_files(trip)
-    assert files == {f"visits/2026/{VISIT}.csv": (OWN / f"{VISIT}.csv").read_bytes()}
-
-
 def test_days_of_issue_are_working_days_some_days_after_an_approval() -> None:
     assert all(day.weekday() < 5 for day in ISSUE_DAYS)
     assert all(later - earlier > timedelta(days=5) for earlier, later in pairwise(ISSUE_DAYS))

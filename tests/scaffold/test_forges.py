@@ -123,13 +123,10 @@ esac
 """
 
 
-@pytest.mark.skipif(os.name == "nt" or shutil.which("bash") is None, reason="needs bash")
-@pytest.mark.parametrize(("approved", "counts"), [("equillstrom\n", True), ("somebody-else\n", False), ("", False)])
-def test_an_approval_on_the_forge_is_found_in_the_history_afterwards(
-    tmp_path: Path, approved: str, counts: bool
-) -> None:
-    """The script of approval.yml in the demo's repository; the forge's own program is a stand-in."""
-    work, path = tmp_path / "work", "visits/2026/2026-10-27-herbarium-south.csv"
+@pytest.fixture(scope="module")
+def with_reviewers(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's repository with a list of those who may approve on the forge: it is cloned, never changed."""
+    folder = tmp_path_factory.mktemp("demo")
     plan = demo_history(demo_files())
     who = Signature(name="Ines Varlund", email="ines.varlund@wendlemoor.example", time=plan[-1].committer.time)
     listed = b"equillstrom Edda Quillstrom <edda.quillstrom@wendlemoor.example>\n"
@@ -137,9 +134,19 @@ def test_an_approval_on_the_forge_is_found_in_the_history_afterwards(
         name="reviewers", parents=(plan[-1].name,), author=who, committer=who, message="Reviewers\n",
         changes={".reviewers": listed}, branch="main",
     )  # fmt: skip
-    write_repository(work, [*plan, reviewers])
-    subprocess.run(["git", "clone", "-q", "--bare", str(work), str(tmp_path / "forge")], check=True)
-    subprocess.run(["git", "remote", "add", "origin", str(tmp_path / "forge")], cwd=work, check=True)
+    write_repository(folder, [*plan, reviewers], checkout=False)
+    return folder
+
+
+@pytest.mark.skipif(os.name == "nt" or shutil.which("bash") is None, reason="needs bash")
+@pytest.mark.parametrize(("approved", "counts"), [("equillstrom\n", True), ("somebody-else\n", False), ("", False)])
+def test_an_approval_on_the_forge_is_found_in_the_history_afterwards(
+    with_reviewers: Path, tmp_path: Path, approved: str, counts: bool
+) -> None:
+    """The script of approval.yml in the demo's repository; the forge's own program is a stand-in."""
+    work, path = tmp_path / "work", "visits/2026/2026-10-27-herbarium-south.csv"
+    subprocess.run(["git", "clone", "-q", "--bare", str(with_reviewers), str(tmp_path / "forge")], check=True)
+    subprocess.run(["git", "clone", "-q", str(tmp_path / "forge"), str(work)], check=True)
     gh = tmp_path / "bin" / "gh"
     gh.parent.mkdir()
     gh.write_text(GH, encoding="utf-8")

@@ -5,9 +5,10 @@ from __future__ import annotations
 import hashlib
 import io
 import logging
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from difflib import SequenceMatcher
+from functools import cached_property
 from typing import Any
 
 from pypdf import PdfReader
@@ -25,45 +26,61 @@ ASK_AGAIN = "ask the issuer for the file again, or download it once more"
 logging.getLogger("pypdf").setLevel(logging.CRITICAL)  # what is wrong with a file is told once, by us
 
 
-@dataclass(frozen=True, kw_only=True)
 class PdfFile:
-    """What a PDF holds."""
+    """What a PDF holds. Pages are read when something is asked of them: that takes far longer than all else."""
 
     attachments: Mapping[str, Sequence[bytes]]
     """contents by name, for one name may stand twice"""
-    text: Sequence[Sequence[str]]
-    """words of each page"""
-    drawn: Sequence[str]
-    """of each page a hash of all that is drawn on it, fonts and notes included"""
     creator: str
+
+    def __init__(self, reader: PdfReader) -> None:
+        self._pages = reader.pages
+        self.attachments = {name: tuple(held) for name, held in reader.attachments.items()}
+        self.creator = str(reader.metadata.creator or "") if reader.metadata else ""
+
+    @cached_property
+    def drawn(self) -> Sequence[str]:
+        """Of each page a hash of all that is drawn on it, fonts and notes included. Raises Refusal for damaged ones."""
+        with _refusing():
+            return tuple(_drawn(page) for page in self._pages)
+
+    def words(self, number: int) -> Sequence[str]:
+        """Of a page, from 0. Raises Refusal where it cannot be read."""
+        with _refusing():
+            return self._pages[number].extract_text().split()
 
 
 def read_pdf(content: bytes) -> PdfFile:
     """A PDF that is open to read. Raises Refusal for anything else."""
-    try:
+    with _refusing():
         reader = PdfReader(io.BytesIO(content))
         if reader.is_encrypted:
             raise Refusal(ENCRYPTED, ASK_AGAIN)
-        return PdfFile(
-            attachments={name: tuple(held) for name, held in reader.attachments.items()},
-            text=tuple(tuple(page.extract_text().split()) for page in reader.pages),
-            drawn=tuple(_drawn(page) for page in reader.pages),
-            creator=str(reader.metadata.creator or "") if reader.metadata else "",
-        )
+        return PdfFile(reader)
+
+
+@contextmanager
+def _refusing() -> Iterator[None]:
+    """Whatever a damaged file makes a reader of files do: it cannot be read."""
+    try:
+        yield
     except Refusal:
         raise
     except DependencyError:  # only ciphers need what is not there
         raise Refusal(ENCRYPTED, ASK_AGAIN) from None
-    except Exception as problem:  # whatever a damaged file makes a reader of files do: it cannot be read
+    except Exception as problem:
         raise Refusal(f"it is no PDF, or a damaged one ({type(problem).__name__}: {problem})", ASK_AGAIN) from None
 
 
-def text_differences(found: Sequence[Sequence[str]], expected: Sequence[Sequence[str]]) -> list[str]:
-    """Page by page, the words that stand where others are expected."""
+def text_differences(found: PdfFile, expected: PdfFile) -> list[str]:
+    """Page by page, the words that stand where others are expected; what is drawn the same says the same."""
     said = []
-    if len(found) != len(expected):
-        said.append(f"{len(found)} pages, where the statement fills {len(expected)}")
-    for number, (words, wanted) in enumerate(zip(found, expected, strict=False), start=1):
+    if len(found.drawn) != len(expected.drawn):
+        said.append(f"{len(found.drawn)} pages, where the statement fills {len(expected.drawn)}")
+    for number, (here_drawn, there_drawn) in enumerate(zip(found.drawn, expected.drawn, strict=False), start=1):
+        if here_drawn == there_drawn:
+            continue
+        words, wanted = found.words(number - 1), expected.words(number - 1)
         for kind, a, b, c, d in SequenceMatcher(None, wanted, words, autojunk=False).get_opcodes():
             if kind == "equal":
                 continue

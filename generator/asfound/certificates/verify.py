@@ -225,7 +225,7 @@ def _pages(content: bytes, pdf: PdfFile, statement: Statement, visit: bytes, tem
         return Check(name=name, verdict=Verdict.SAME, words=words)
     again = read_pdf(printed)
     own = "the issuer prints with templates of their own, which --templates DIR would name"
-    if said := text_differences(pdf.text, again.text):
+    if said := text_differences(pdf, again):
         words = f"the pages say something else than the statement; or {own}"
         return Check(name=name, verdict=Verdict.DIFFERS, words=words, details=tuple(said))
     if pdf.drawn == again.drawn:

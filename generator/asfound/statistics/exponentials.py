@@ -9,7 +9,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
 
 Shapes = Callable[[np.ndarray], np.ndarray]
 """The constants → the shapes at the readings, shape (readings, amplitudes)."""
@@ -37,6 +36,8 @@ def separable_fit(y: np.ndarray, shapes: Shapes, start: Sequence[float]) -> Fit:
         columns = shapes(np.exp(logs))
         amplitudes = np.linalg.lstsq(columns, y, rcond=None)[0]
         return amplitudes, y - columns @ amplitudes
+
+    from scipy.optimize import least_squares  # takes longer to load than most commands, of which few fit a log
 
     scale = float(np.std(y)) or 1.0
     found = least_squares(

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import solve_triangular
-from scipy.optimize import brentq
 from scipy.special import chdtrc, fdtrc
 
 TRACE = 1e-12
@@ -175,6 +174,8 @@ def restricted_maximum(found: Contrasts) -> float:
         return low
     if score(found, high) >= 0.0:
         return high
+    from scipy.optimize import brentq  # takes longer to load than most commands
+
     return float(brentq(lambda variance: score(found, variance), low, high, xtol=1e-14 * top, rtol=1e-12))
 
 

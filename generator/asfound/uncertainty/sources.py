@@ -211,6 +211,8 @@ def freedom_from_k(k: float) -> float:
         return math.inf
     low, high = 1e-3, 1e9
     for _ in range(200):
-        middle = math.sqrt(low * high)
+        middle, before = math.sqrt(low * high), (low, high)
         low, high = (middle, high) if float(coverage_factor(middle)) > k else (low, middle)
+        if (low, high) == before:  # nothing lies between them
+            break
     return math.sqrt(low * high)

@@ -74,7 +74,7 @@ def test_a_single_entry_has_the_place_of_the_list_that_it_stands_for():
 
 def test_a_byte_order_mark_and_crlf_are_read():
     document, faults = parse("a.yml", b"\xef\xbb\xbfid: RH-101\r\nname: x\r\n")
-    assert faults == [] and document is not None
+    assert faults == () and document is not None
     assert document.data == {"id": "RH-101", "name": "x"}
     assert document.place("name").line == 2
 

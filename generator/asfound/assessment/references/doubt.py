@@ -61,24 +61,28 @@ def doubts(
     A check that leaned on another reference in doubt clears nobody, though it may fail one.
     """
     checks = checks_of(results)
-    found = _doubts(records, measurement, checks, day)
+    calibrated = recalibrations(records, measurement, day)
+    found = _doubts(records, calibrated, checks, day)
     while True:
         leaning = _Leaning(records, measurement, found)
         sound = {name: [c for c in own if c.failed or not leaning.check(c)] for name, own in checks.items()}
-        again = _doubts(records, measurement, sound, day)
+        again = _doubts(records, calibrated, sound, day)
         if again == found:
             return found
         checks, found = sound, again
 
 
 def _doubts(
-    records: Records, measurement: Measurement, checks: Mapping[str, Sequence[ReferenceCheck]], day: date | None
+    records: Records,
+    calibrated: Sequence[Recalibration],
+    checks: Mapping[str, Sequence[ReferenceCheck]],
+    day: date | None,
 ) -> tuple[Doubt, ...]:
     found = []
     for name, own in checks.items():
         reference = records.references[name]
         found += [_of_check(reference, number, own, day) for number, check in enumerate(own) if check.failed]
-    for one in recalibrations(records, measurement, day):
+    for one in calibrated:
         if one.doubtful(len(records.references[one.reference].quantities)):
             found.append(_of_calibration(one, checks.get(one.reference, ())))
     held = [doubt for doubt in found if doubt.last is None or doubt.first <= doubt.last]

@@ -160,7 +160,7 @@ def read_log_mapping(path: str, content: bytes) -> tuple[LogMapping | None, list
     """The mapping in a YAML file, or its faults."""
     document, faults = parse(path, content)
     if document is None:
-        return None, faults
+        return None, list(faults)
     data: Mapping[str, object] = document.data if document.data is not None else {}
     try:
         return LogMapping.model_validate(data), []

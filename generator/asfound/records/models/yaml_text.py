@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from ruamel.yaml import YAML, events
@@ -66,12 +67,13 @@ class Document:
         return Place(path=self.path)
 
 
-def parse(path: str, content: bytes) -> tuple[Document | None, list[Fault]]:
+@lru_cache(maxsize=4096)  # a review, an issue and a site that is served read the same files several times
+def parse(path: str, content: bytes) -> tuple[Document | None, tuple[Fault, ...]]:
     """Read one YAML file; faults as values."""
 
-    def unreadable(line: int, column: int, message: str, cure: str) -> tuple[None, list[Fault]]:
+    def unreadable(line: int, column: int, message: str, cure: str) -> tuple[None, tuple[Fault, ...]]:
         place = Place(path=path, line=line, column=column)
-        return None, [Fault(rule=UNREADABLE_YAML, place=place, message=message, cure=cure)]
+        return None, (Fault(rule=UNREADABLE_YAML, place=place, message=message, cure=cure),)
 
     try:
         text = content.decode("utf-8-sig")
@@ -93,8 +95,8 @@ def parse(path: str, content: bytes) -> tuple[Document | None, list[Fault]]:
     except _NotARecord as problem:
         return unreadable(problem.line, problem.column, problem.message, problem.cure)
     if reader.faults:
-        return None, reader.faults
-    return Document(path=path, data=data, key_marks=reader.key_marks, value_marks=reader.value_marks), []
+        return None, tuple(reader.faults)
+    return Document(path=path, data=data, key_marks=reader.key_marks, value_marks=reader.value_marks), ()
 
 
 def _events(text: str) -> Iterator[events.Event]:

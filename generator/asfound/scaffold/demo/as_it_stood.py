@@ -134,8 +134,8 @@ def _own_text(lines: list[str], start: int) -> str:
 
 def _end_of(lines: list[str], start: int) -> int:
     """The line after everything that is nested below this one."""
-    end = start + 1
-    while end < len(lines) and (not lines[end].strip() or _indent(lines[end]) > _indent(lines[start])):
+    end, indent = start + 1, _indent(lines[start])
+    while end < len(lines) and (not lines[end].strip() or _indent(lines[end]) > indent):
         end += 1
     return end
 
@@ -152,9 +152,11 @@ def _without(text: str, is_later: Callable[[str], bool]) -> str:
         if line.lstrip().startswith("- ") and is_later(_own_text(lines, number)):
             dropped.update(range(number, _end_of(lines, number)))
     for number, line in enumerate(lines):
+        if not line.split("#")[0].rstrip().endswith(":"):
+            continue
         below = range(number + 1, _end_of(lines, number))
         entries = [n for n in below if lines[n].strip() and not lines[n].lstrip().startswith("#")]
-        if line.split("#")[0].rstrip().endswith(":") and entries and dropped.issuperset(entries):
+        if entries and dropped.issuperset(entries):
             dropped.update(range(number, below.stop))
     for number in sorted(dropped, reverse=True):  # a comment goes with what it stands above
         above = number - 1
