@@ -79,18 +79,22 @@ def wheel_of(distribution: metadata.Distribution, checkout: Path | None) -> Whee
 
 
 def _files_by_record(distribution: metadata.Distribution) -> dict[str, bytes]:
-    """What was unpacked from the wheel, by its name there: scripts and byte code were made while installing."""
+    """What was unpacked from the wheel, by its name there: scripts and byte code were made while installing.
+
+    RECORD is read here: `distribution.files` leaves out what is missing, from Python 3.12 on.
+    """
     found = {}
-    for path in distribution.files or ():
-        if path.hash is None or path.suffix == ".pyc" or ".." in path.parts or PurePosixPath(path).is_absolute():
+    for name, stated, _ in csv.reader((distribution.read_text("RECORD") or "").splitlines()):
+        path = PurePosixPath(name)
+        if not stated or path.suffix == ".pyc" or ".." in path.parts or path.is_absolute():
             continue
         try:
-            content = Path(str(path.locate())).read_bytes()
+            content = Path(str(distribution.locate_file(name))).read_bytes()
         except OSError as problem:
-            raise _installed_otherwise(f"{path}: {problem.strerror}") from problem
-        if path.hash.value != _hash(content):
-            raise _installed_otherwise(f"{path} is not as it was installed")
-        found[path.as_posix()] = content
+            raise _installed_otherwise(f"{name}: {problem.strerror}") from problem
+        if stated != f"sha256={_hash(content)}":
+            raise _installed_otherwise(f"{name} is not as it was installed")
+        found[name] = content
     return found
 
 
