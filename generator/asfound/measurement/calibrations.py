@@ -16,6 +16,7 @@ from asfound.records.methods import QUANTITIES
 from asfound.records.models.references import Calibration, QuantityRecord, Reference
 from asfound.uncertainty.sources import (
     Catalogue,
+    Scope,
     Series,
     Source,
     freedom_from_k,
@@ -156,7 +157,7 @@ class Calibrations:
             found = {known_key(i): number for known_key, those in before for i, number in enumerate(those.tolist())}
             numbers = np.array([found.get(key(i), -1) for i in range(len(at))])
         new = np.flatnonzero(numbers < 0)
-        series = Series.rectangular(digit[new] / 2.0, lambda i: identity(new[i]), label, unit)
+        series = Series.rectangular(digit[new] / 2.0, lambda i: identity(new[i]), label, unit, scope=Scope.PLATEAU)
         (numbers[new],) = self.catalogue.extend([series], [at[new]])
         before.append((key, numbers))
         return Terms.of(chosen, numbers[which][inverse], 1.0)
@@ -235,7 +236,7 @@ class Calibrations:
             parts = self._table_terms(calibration, prefix, quantity, unit, points, at, x, left, right, weight)
         if calibration.drift is not None:
             label = f"{_words(quantity)}: drift of {reference.id} since {calibration.date}"
-            drift = rectangular(f"{prefix}/drift", label, calibration.drift.value, f"{unit}/year")
+            drift = rectangular(f"{prefix}/drift", label, calibration.drift.value, f"{unit}/year", Scope.CALIBRATION)
             parts.append(Terms.of(at, self.catalogue.add(drift), years))
         for component in reference.common:
             if quantity in component.quantities and component.date == calibration.date:
@@ -244,6 +245,7 @@ class Calibrations:
                     label=f"{component.name}: shared by {', '.join(map(_words, component.quantities))}",
                     u=component.u.value,
                     unit=unit,
+                    scope=Scope.CALIBRATION,
                 )
                 parts.append(Terms.of(at, self.catalogue.add(source), 1.0))
         return error_value, Terms.joined(parts)
@@ -267,7 +269,9 @@ class Calibrations:
         label = f"{_words(quantity)}: calibration {calibration.certificate}"
 
         def column(name: str, size: float, freedom: float) -> int:
-            source = Source(identity=f"{prefix}/{name}", label=label, u=size, unit=unit, nu=freedom)
+            source = Source(
+                identity=f"{prefix}/{name}", label=label, u=size, unit=unit, nu=freedom, scope=Scope.CALIBRATION
+            )
             return self.catalogue.add(source)
 
         if calibration.correlation == "independent" and len(points) > 1:

@@ -14,7 +14,7 @@ from asfound.measurement.reading_table import Cell
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.models import Channel
 from asfound.records.settings_in_force import SettingsOn
-from asfound.uncertainty.sources import Catalogue, Distribution, Series, Source
+from asfound.uncertainty.sources import Catalogue, Distribution, Scope, Series, Source
 from asfound.uncertainty.terms import Terms
 
 SAME_TEMPERATURE_K = 2.0
@@ -71,6 +71,8 @@ class _Kind:
     weight: np.ndarray
     of_instrument: bool = False
     """one source at all plateaus of an instrument"""
+    scope: Scope = Scope.LONGER
+    rounding: bool = False
 
 
 class CellSources:
@@ -163,6 +165,7 @@ class CellSources:
                 unit=channel.unit,
                 nu=known[i].nu,
                 group=known[i].group,
+                scope=Scope.READING,
             )
 
         return Series(
@@ -171,6 +174,7 @@ class CellSources:
             nu=np.array([one.nu for one in known], float),
             groups=[one.group for one in known],
             distribution=Distribution.NORMAL,
+            scope=Scope.READING,
         )
 
     def _resolutions(
@@ -195,6 +199,8 @@ class CellSources:
                 unit=channel.unit,
                 label=label,
                 weight=np.full(len(cells), sign),
+                scope=Scope.PLATEAU,
+                rounding=True,
             )
 
     def _hysteresis(self, channel: Channel, at: np.ndarray) -> _Kind:
@@ -292,6 +298,7 @@ class CellSources:
                 u=known[i].u,
                 unit=Channel.HUMIDITY.unit,
                 nu=known[i].nu,
+                scope=Scope.PLATEAU,
             )
 
         series = Series(
@@ -299,6 +306,7 @@ class CellSources:
             u=np.array([one.u for one in known], float),
             nu=np.array([one.nu for one in known], float),
             distribution=Distribution.NORMAL,
+            scope=Scope.PLATEAU,
         )
         return series, cells, np.array([one.value for one in known], float)
 
@@ -354,7 +362,15 @@ class CellSources:
             return f"{place}/{kind.name}"
 
         half_width = kind.half_width[positions]
-        return Series.rectangular(half_width, identity, kind.label, kind.unit, named=kind.of_instrument)
+        return Series.rectangular(
+            half_width,
+            identity,
+            kind.label,
+            kind.unit,
+            scope=kind.scope,
+            rounding=kind.rounding,
+            named=kind.of_instrument,
+        )
 
 
 def temperature_away(working_c: np.ndarray, temperature_c: np.ndarray) -> np.ndarray:

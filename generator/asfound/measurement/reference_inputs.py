@@ -10,7 +10,7 @@ from asfound.measurement.calibrations import Calibrations, Report
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.repeatability import scatter
 from asfound.records.models.references import Reference
-from asfound.uncertainty.sources import Source, rectangular
+from asfound.uncertainty.sources import Scope, Source, rectangular
 from asfound.uncertainty.terms import Measured, Terms
 
 STANDARD_PRESSURE_PA = 101_325.0
@@ -100,7 +100,9 @@ class ReferenceInputs:
                 self.own_at_each_visit(
                     rows,
                     at,
-                    lambda place: rectangular(f"{place}/{reference.id}/{attribute}", label, half_width, unit),
+                    lambda place: rectangular(
+                        f"{place}/{reference.id}/{attribute}", label, half_width, unit, Scope.VISIT
+                    ),
                 )
             ]
 
@@ -129,7 +131,9 @@ class ReferenceInputs:
             half = float(reference.hysteresis or 0.0) / 2.0
             return [
                 self.own_at_each_visit(
-                    rows, at, lambda place: rectangular(f"{place}/{reference.id}/hysteresis", label, half, "%RH")
+                    rows,
+                    at,
+                    lambda place: rectangular(f"{place}/{reference.id}/hysteresis", label, half, "%RH", Scope.VISIT),
                 )
             ]
 
@@ -156,7 +160,8 @@ class ReferenceInputs:
             for number in numbers.tolist():
                 place = self.table.cells[int(cells[number])].name
                 half = float(reference.response_lag or 0.0) * abs(float(slope[number]))
-                source = rectangular(f"{place}/{reference.id}/response_lag", "lag behind a changing room", half, "%RH")
+                identity, label = f"{place}/{reference.id}/response_lag", "lag behind a changing room"
+                source = rectangular(identity, label, half, "%RH", Scope.PLATEAU)
                 sources.append(self.calibrations.catalogue.add(source))
             return [Terms.of(at, np.array(sources, np.int64)[which], 1.0)]
 

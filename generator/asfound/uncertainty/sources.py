@@ -28,6 +28,21 @@ class Distribution(StrEnum):
     RECTANGULAR = "rectangular"
 
 
+class Scope(StrEnum):
+    """How long an effect keeps its value: only what has ended is drawn anew."""
+
+    READING = "reading"
+    """chance: another one in each reading"""
+    PLATEAU = "plateau"
+    VISIT = "visit"
+    CALIBRATION = "calibration period"
+    """until the reference is calibrated again"""
+    LONGER = "longer"
+    """as long as the instrument, the solution or the formula is in use"""
+
+
+SCOPES = tuple(Scope)
+
 RECTANGULAR_DIVISOR = math.sqrt(3.0)
 """Half-width of a rectangular distribution → standard uncertainty (JCGM 100:2008, 4.3.7)."""
 
@@ -45,6 +60,10 @@ class Source(NamedTuple):
     """degrees of freedom of u"""
     group: str = ""
     """variance group: sources whose u is one and the same estimate, counted once in the degrees of freedom"""
+    scope: Scope = Scope.LONGER
+    """how long the effect keeps its value"""
+    rounding: bool = False
+    """whether it is what a display's step hides, which is the same again while the display stands still"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,17 +78,29 @@ class Series:
     groups: Sequence[str] | None = None
     """None: of no variance group"""
     distribution: Distribution = Distribution.RECTANGULAR
+    scope: Scope = Scope.LONGER
+    rounding: bool = False
     named: bool = False
     """whether others may give them again, and find them by their identity"""
 
     @classmethod
     def rectangular(
-        cls, half_width: np.ndarray, identity: Callable[[int], str], label: str, unit: str, *, named: bool = False
+        cls,
+        half_width: np.ndarray,
+        identity: Callable[[int], str],
+        label: str,
+        unit: str,
+        *,
+        scope: Scope = Scope.LONGER,
+        rounding: bool = False,
+        named: bool = False,
     ) -> Series:
         """Sources known by their limits ± half_width; `identity` of a position."""
         return cls(
-            source=lambda i: rectangular(identity(i), label, float(half_width[i]), unit),
+            source=lambda i: rectangular(identity(i), label, float(half_width[i]), unit, scope, rounding=rounding),
             u=half_width_u(half_width),
+            scope=scope,
+            rounding=rounding,
             named=named,
         )
 
@@ -82,7 +113,7 @@ class Catalogue(Sequence[Source]):
         self._groups: dict[str, int] = {}
         self._starts, self._blocks = [0], list[Callable[[int], Source]]()  # first numbers, and what makes the sources
         self._sizes: list[tuple[Sequence[float] | np.ndarray, ...]] = []
-        self._cached: tuple[np.ndarray, ...] = (np.zeros(0),) * 4
+        self._cached: tuple[np.ndarray, ...] = (np.zeros(0),) * 6
 
     def __len__(self) -> int:
         return self._starts[-1]
@@ -112,7 +143,9 @@ class Catalogue(Sequence[Source]):
         if number is None:
             number = self._numbers[source.identity] = len(self)
             rectangular = source.distribution is Distribution.RECTANGULAR
-            self._append(1, lambda _: source, ([source.u], [source.nu], [rectangular], [self._group(source.group)]))
+            group, scope = self._group(source.group), SCOPES.index(source.scope)
+            sizes = ([source.u], [source.nu], [rectangular], [group], [scope], [source.rounding])
+            self._append(1, lambda _: source, sizes)
         return number
 
     def extend(self, series: Sequence[Series], places: Sequence[np.ndarray]) -> list[np.ndarray]:
@@ -155,6 +188,14 @@ class Catalogue(Sequence[Source]):
         """Number of every source's variance group (its own where it has none), shape (sources,)."""
         return self._columns()[3]
 
+    def scopes(self) -> np.ndarray:
+        """Position of every source's scope in SCOPES, shape (sources,)."""
+        return self._columns()[4]
+
+    def rounding(self) -> np.ndarray:
+        """Whether a source is what a display's step hides, shape (sources,)."""
+        return self._columns()[5]
+
     def _group(self, name: str) -> int:
         return self._groups.setdefault(name, len(self._groups)) if name else -1
 
@@ -162,7 +203,8 @@ class Catalogue(Sequence[Source]):
         n = len(one.u)
         nu = np.full(n, math.inf) if one.nu is None else one.nu
         groups = np.full(n, -1) if one.groups is None else np.array([self._group(name) for name in one.groups], int)
-        return one.u, nu, np.full(n, one.distribution is Distribution.RECTANGULAR), groups
+        rectangular = np.full(n, one.distribution is Distribution.RECTANGULAR)
+        return one.u, nu, rectangular, groups, np.full(n, SCOPES.index(one.scope)), np.full(n, one.rounding)
 
     def _append(
         self, count: int, source: Callable[[int], Source], sizes: tuple[Sequence[float] | np.ndarray, ...]
@@ -174,10 +216,11 @@ class Catalogue(Sequence[Source]):
     def _columns(self) -> tuple[np.ndarray, ...]:
         """The sizes of all sources, joined again only when sources were added."""
         if len(self._cached[0]) != len(self):
-            u, nu, rectangular, group = (np.concatenate(column) for column in zip(*self._sizes, strict=True))
-            self._sizes = [(u, nu, rectangular, group)]
+            u, nu, rectangular, group, scope, rounding = map(np.concatenate, zip(*self._sizes, strict=True))
+            self._sizes = [(u, nu, rectangular, group, scope, rounding)]
             own = len(self)
-            self._cached = (u, nu, rectangular, np.where(group < 0, np.arange(own), own + group))
+            groups = np.where(group < 0, np.arange(own), own + group)
+            self._cached = (u, nu, rectangular, groups, scope, rounding)
         return self._cached
 
 
@@ -186,7 +229,9 @@ def half_width_u(half_width: Width) -> Width:
     return abs(half_width) / RECTANGULAR_DIVISOR
 
 
-def rectangular(identity: str, label: str, half_width: float, unit: str) -> Source:
+def rectangular(
+    identity: str, label: str, half_width: float, unit: str, scope: Scope = Scope.LONGER, *, rounding: bool = False
+) -> Source:
     """A source known by its limits ± half_width."""
     return Source(
         identity=identity,
@@ -194,6 +239,8 @@ def rectangular(identity: str, label: str, half_width: float, unit: str) -> Sour
         u=half_width_u(half_width),
         unit=unit,
         distribution=Distribution.RECTANGULAR,
+        scope=scope,
+        rounding=rounding,
     )
 
 

@@ -57,7 +57,7 @@ RESULT_COLUMNS = (
 )
 """The key of a row is visit, sensor, channel, plateau."""
 EXPOSURE_COLUMNS = ("day", "lowest", "mean", "highest", "U")
-CONTRIBUTION_COLUMNS = ("result", "source", "sensitivity", "standard_uncertainty", "contribution", "nu")
+CONTRIBUTION_COLUMNS = ("result", "source", "sensitivity", "standard_uncertainty", "contribution", "nu", "scope")
 DRIFT_COLUMNS = (
     "sensor",
     "serial",
@@ -119,6 +119,7 @@ def contributions_csv(assessment: Assessment, results: Iterable[Result]) -> byte
             published(line.source.u),
             published(line.contribution),
             published(line.source.nu),
+            line.source.scope,
         ]
         for result in results
         if result.line is not None
