@@ -7,7 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 MODULES = {
-    "asfound.statistics": ("control_charts", "least_squares"),
+    "asfound.statistics": ("control_charts", "least_squares", "scale_factors"),
     "asfound.uncertainty": ("budgets", "covariance", "duals", "formulations", "sources", "terms"),
     "asfound.measurement": (
         "calibrations", "cell_sources", "evaluation", "indications", "lines", "measure", "monte_carlo", "reading_table",
@@ -17,8 +17,8 @@ MODULES = {
     "asfound.assessment": ("assess", "due", "pipeline", "standing"),
     "asfound.assessment.results": ("adjustment", "assembly", "conformity", "judging", "slots", "summary", "table"),
     "asfound.assessment.history": (
-        "change_charts", "drift", "epochs", "instruments", "interval", "line", "outlook", "reliability",
-        "visit_to_visit",
+        "change_charts", "changes", "design", "drift", "epochs", "instruments", "interval", "lasting", "line",
+        "outlook", "reliability", "scales",
     ),
     "asfound.assessment.references": ("checks", "doubt", "recalibrations"),
     "asfound.assessment.findings": ("cases", "error_curve", "error_path", "exposure", "investigation"),

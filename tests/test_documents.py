@@ -13,7 +13,7 @@ from asfound import humidity
 from asfound.records.models.log_mapping import read_log_mapping
 from asfound.records.visits.columns import COLUMNS
 from asfound.scaffold.demo.story import TODAY
-from asfound.site.publishing.downloads import DRIFT_COLUMNS, RESULT_COLUMNS
+from asfound.site.publishing.downloads import DRIFT_COLUMNS, RESULT_COLUMNS, SCALE_COLUMNS
 from tests.documents import DEMO_README, README, ROOT, TUTORIAL, Reader, blocks, new_user, page
 from tests.manual.write import MANUAL, made_parts, pages, written
 from tests.test_packaging import SERVE, TEST, on_windows
@@ -102,7 +102,10 @@ def test_every_column_and_every_function_is_listed() -> None:
     assert len(humidity.__all__) == 20
 
 
-@pytest.mark.parametrize(("section", "columns"), [("Results", RESULT_COLUMNS), ("Drift", DRIFT_COLUMNS)])
+@pytest.mark.parametrize(
+    ("section", "columns"),
+    [("Results", RESULT_COLUMNS), ("Drift", DRIFT_COLUMNS), ("Declared against seen", SCALE_COLUMNS)],
+)
 def test_every_published_column_is_explained_in_its_order(section: str, columns: tuple[str, ...]) -> None:
     text = page("published-data").read_text(encoding="utf-8").split(f"## {section}\n")[1].split("\n## ")[0]
     assert [name for line in re.findall(r"^\| ([^|]+) \|", text, re.M)[2:] for name in line.split(", ")] == list(

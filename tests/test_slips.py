@@ -27,7 +27,7 @@ def test_a_slip_is_compared_without_line_ends_comments_and_last_commas():
         pass
 
 
-@pytest.mark.parametrize("where", ["no_such_function", "effective_freedom"])
+@pytest.mark.parametrize("where", ["no_such_function", "spread"])
 def test_a_slip_needs_one_place(where):
     with pytest.raises(AssertionError, match="a slip in"):
         place_of(where)

@@ -85,17 +85,17 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "visits without their shared sources": (
         Slip(
-            "Epoch.covariance",
-            "= covariance(self.budgets, lines)",
-            "= np.diag(np.diag(covariance(self.budgets, lines)))",
+            "Lasting.parts",
+            "return matrix @ matrix.T",
+            "return np.diag(np.diag(matrix @ matrix.T))",
         ),
         "drift_of_an_instrument",
     ),
     "the plain root sum for the U of a difference": (
         Slip(
-            "expanded_of_changes",
-            "u, k_lines, _ = expanded_of_combinations(budgets, sums, lines, weights)",
-            "u, k_lines = np.sqrt([sum(r.u**2 for pair in pairs for r in pair) for pairs in changes]), 2.0",
+            "changes._terms",
+            "np.asarray(weights, float)[which]",
+            "np.abs(np.asarray(weights, float))[which]",
         ),
         "drift_of_an_instrument",
     ),
@@ -108,11 +108,11 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "lines_that_do_not_hold",
     ),
     "a sum of squares for χ²": (
-        Slip("aitken", "chi_squared=float(residual @ residual)", "chi_squared=float(values @ values)"),
+        Slip("scale_factors.estimate", "chi_squared = float(residual @ residual)", "chi_squared = float(y @ y)"),
         "lines_that_do_not_hold",
     ),
     "levels not counted": (
-        Slip("aitken", "freedom=n - p", "freedom=n - 2"),
+        Slip("scale_factors.estimate", "freedom = n - p", "freedom = n - 2"),
         "lines_that_do_not_hold",
     ),
     "rising with falling": (

@@ -154,7 +154,7 @@ def summarised(found: Judged, day: date, trends: Trends | None = None) -> Assess
     records, measurement, approved = found.measured.records, found.measured.measurement, found.measured.approved
     by_part = tuple(summaries(found))
     by_sensor = standing_visits(by_part)
-    instruments = instruments_of(records, by_sensor, measurement.whole(), approved)
+    instruments = instruments_of(records, by_sensor, measurement.whole(), day, approved)
     cases = find_cases(by_sensor, records.findings)
     if trends is not None:
         cases = with_exposures(cases, records, measurement.whole(), by_sensor, instruments, trends)

@@ -14,7 +14,6 @@ from asfound.assessment.history.change_charts import ChangeChart, change_chart
 from asfound.assessment.history.drift import Ahead, Drift, drift
 from asfound.assessment.history.instruments import ChannelHistory, Instruments
 from asfound.assessment.history.interval import Proposal, proposal
-from asfound.assessment.history.visit_to_visit import component
 from asfound.assessment.results.conformity import Verdict, tolerance_at
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
@@ -78,10 +77,7 @@ def standing_of(
     when_due = due(records, sensor, [(v.results, v.adjusted) for v in present], day)
     key = (instrument.family, instrument.serial) if instrument else None
     histories = {channel: instruments.history(key, channel) for channel in settings.channels}
-    drifts = tuple(
-        _drift(records, measurement, settings, channel, history, instruments, when_due)
-        for channel, history in histories.items()
-    )
+    drifts = tuple(_drift(settings, channel, history, instruments, when_due) for channel, history in histories.items())
     return Standing(
         sensor=sensor,
         settings=settings,
@@ -91,7 +87,8 @@ def standing_of(
         due=when_due,
         drifts=drifts,
         charts=tuple(
-            change_chart(histories[d.channel].visits, measurement.whole(), d.channel, d.between) for d in drifts
+            change_chart(h.visits, h.lasting, channel, instruments.scales_for(settings.model, channel, h.epochs[-1]))
+            for channel, h in histories.items()
         ),
         proposal=proposal(records, settings, present, when_due, drifts),
         visits=tuple(visits),
@@ -100,8 +97,6 @@ def standing_of(
 
 
 def _drift(
-    records: Records,
-    measurement: Measurement,
     settings: SettingsOn,
     channel: Channel,
     history: ChannelHistory,
@@ -109,7 +104,6 @@ def _drift(
     when_due: Due,
 ) -> Drift:
     """Drift of one channel of the instrument that serves, judged by the settings in force."""
-    policy = records.facility.policy_on(settings.day)
     interval, tolerance, span = (
         settings.dated("interval"),
         settings.tolerance(channel, "as_found"),
@@ -118,9 +112,9 @@ def _drift(
     return drift(
         history.visits,
         history.epochs[-1],
-        measurement.whole(),
+        history.lasting,
         channel,
-        component(instruments.pools.get((settings.model, channel)), channel, policy),
+        instruments.scales_for(settings.model, channel, history.epochs[-1]),
         Ahead(
             today=settings.day,
             due=when_due.day,

@@ -13,7 +13,7 @@ from asfound.uncertainty.terms import Terms
 
 def contributions(budgets: Budgets, results: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
     """A (results × sources) of signed contributions c·u and the numbers of the sources that stand in it."""
-    which, entries = _entries(budgets, results)
+    which, entries = entries_of(budgets, results)
     sources, columns = np.unique(budgets.terms.source[entries], return_inverse=True)
     matrix = np.zeros((len(results), len(sources)))
     matrix[which, columns] = (
@@ -40,7 +40,7 @@ def expanded_of_combinations(
     budgets: Budgets, sums: Sequence[int] | np.ndarray, results: Sequence[int], weights: Sequence[float]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(u, k, U) of several sums at once, shape (number of sums,): weights[i]·results[i] goes into sum sums[i]."""
-    which, entries = _entries(budgets, results)
+    which, entries = entries_of(budgets, results)
     terms = Terms(
         np.asarray(sums, np.int64)[which],
         budgets.terms.source[entries],
@@ -52,7 +52,7 @@ def expanded_of_combinations(
     return u, k, k * u
 
 
-def _entries(budgets: Budgets, results: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
+def entries_of(budgets: Budgets, results: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
     """All entries of results in `budgets.terms`, in order: of which result by its place in `results`, and where."""
     chosen = np.asarray(results, np.int64)
     first, counts = budgets.starts[chosen], budgets.starts[chosen + 1] - budgets.starts[chosen]

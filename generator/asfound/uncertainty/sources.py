@@ -113,7 +113,7 @@ class Catalogue(Sequence[Source]):
         self._groups: dict[str, int] = {}
         self._starts, self._blocks = [0], list[Callable[[int], Source]]()  # first numbers, and what makes the sources
         self._sizes: list[tuple[Sequence[float] | np.ndarray, ...]] = []
-        self._cached: tuple[np.ndarray, ...] = (np.zeros(0),) * 6
+        self._cached: tuple[np.ndarray, ...] = tuple(np.zeros(0, kind) for kind in (float, float, bool, int, int, bool))
 
     def __len__(self) -> int:
         return self._starts[-1]

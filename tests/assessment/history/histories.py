@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 
-from asfound.assessment.history.epochs import Epoch, VisitHistory, epochs_of
+from asfound.assessment.history.epochs import Epoch, VisitHistory, epochs_of, lasting_of
+from asfound.assessment.history.lasting import KINDS
+from asfound.assessment.history.scales import Scales, nothing_seen
 from asfound.assessment.results.table import Result, blank_result
 from asfound.records.models import Channel
+from asfound.statistics.scale_factors import exactly
 from asfound.uncertainty.budgets import Budgets, make_budgets
 from asfound.uncertainty.sources import Catalogue, Source
 from asfound.uncertainty.terms import Terms
@@ -53,9 +57,14 @@ class Instrument:
 
     def epoch(self, visits: Sequence[VisitHistory]) -> Epoch:
         """The epoch of the present element."""
-        found = epochs_of(visits, self.budgets())[-1]
+        found = epochs_of(visits, lasting_of(visits, self.budgets()))[-1]
         assert found is not None
         return found
+
+
+def certain(shift: float = 0.0, **keys: object) -> Scales:
+    """Everything varies exactly as declared, and visits shift by this."""
+    return replace(nothing_seen(shift), factors=exactly(KINDS), **({"instruments": 3} | keys))
 
 
 def visit(day: date, found: Sequence[Result], left: Sequence[Result] | None = None, **keys: object) -> VisitHistory:

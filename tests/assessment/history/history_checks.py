@@ -271,7 +271,7 @@ def hours_of_use(program: Program) -> Iterator[Check]:
 
 def intervals_by_drift(program: Program) -> Iterator[Check]:
     """0.3 %RH a year from about zero: the control chart's arithmetic, and the earliest day of the prediction."""
-    errors = {f"{year}-03-16": round(0.3 * (year - 2026), 2) for year in (2023, 2024, 2025, 2026)}
+    errors = {"2023-03-16": -0.88, "2024-03-16": -0.65, "2025-03-16": -0.26, "2026-03-16": 0.0}
     whole = standing(program, yearly(errors, intervals("control_chart", longest=200)), "2026-04-01")
     (drift,) = whole.drifts
     k = float(program.sources.coverage_factor(drift.nu))
@@ -342,14 +342,18 @@ def changes_charted(program: Program) -> Iterator[Check]:
         yield _number(f"change {expected}", computed, expected, 1e-9)
     yield _word("days", [day.year for day in chart.days], [2021, 2022, 2023, 2024, 2025])
     # two means over three points, each of two readings with s = 0.05 %RH: 2·0.05·√(1/3)
-    yield _number("U of a change", chart.U[0], 2.0 * 0.05 / math.sqrt(3.0), 4e-3)
+    # and by a supposed shift of a quarter of 0.05/√2 at each visit; of one instrument, as far as the prior knows it
+    own, shift = 0.05**2 / 3.0, 2.0 * 0.05**2 / 32.0
+    k = float(program.sources.coverage_factor(2.5 * (own + shift) ** 2 / (own**2 + shift**2)))
+    yield _number("U of a change", chart.U[0], k * math.sqrt(own + shift), 4e-3)
     spread = np.mean([0.2, 0.2, 0.2, 1.2]) / program.control_charts.D2
     yield _number("limits by the moving range", chart.individuals.upper, 0.32 + 3.0 * spread, 1e-9)
     yield _number("moving average", chart.ewma.values[-1], 0.2 * 1.2 + 0.8 * (0.2 * 0.2 * (1 + 0.8**2)) * 0.8, 1e-9)
     yield _word(chart.sentence, chart.sentence.startswith("5 changes from visit to visit, too few for more than"), True)
     component = b.facility(policies={"rule": "guard_band", "visit_to_visit": "0.3 %RH"})
     (wider,) = standing(program, yearly(errors, component), "2026-01-01").charts
-    yield _number("with a component", wider.U[0], math.hypot(chart.U[0], 2.0 * math.sqrt(2.0) * 0.3), 2e-2)
+    k = float(program.sources.coverage_factor(2.5 * (own + 0.18) ** 2 / (own**2 + 0.18**2)))
+    yield _number("with a component", wider.U[0], k * math.sqrt(own + 0.18), 2e-2)
     few = dict(list(errors.items())[:4])
     (short,) = standing(program, yearly(few), "2026-01-01").charts
     yield _word(short.sentence, (short.individuals, short.ewma, "4 are needed" in short.sentence), (None, None, True))

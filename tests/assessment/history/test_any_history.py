@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from asfound.assessment.history.drift import Ahead, drift
-from asfound.assessment.history.epochs import VisitHistory, epochs_of
-from asfound.assessment.history.visit_to_visit import component, pool_of
-from asfound.records.models import Channel, Policy
+from asfound.assessment.history.epochs import VisitHistory, epochs_of, lasting_of
+from asfound.assessment.history.scales import scales_of
+from asfound.records.models import Channel
 from tests.assessment.history.histories import Instrument
 from tests.examples import examples
 
@@ -56,12 +56,12 @@ def any_history(data):
 def test_whatever_the_history_something_sound_is_said_of_it(data):
     instrument, visits, last = any_history(data)
     budgets = instrument.budgets()
-    epoch = epochs_of(visits, budgets)[-1]
+    lasting = lasting_of(visits, budgets)
+    epochs = epochs_of(visits, lasting)
     channel = data.draw(st.sampled_from(list(Channel)))
-    pool = pool_of("rush", channel, [e for e in epochs_of(visits, budgets) if e is not None])
-    known = component(pool, channel, Policy(rule="guard_band", least_pool=2))
+    known = scales_of([e for e in epochs if e is not None], channel, data.draw(st.sampled_from([0.0, 0.1])))
     ahead = Ahead(today=last, due=last, months=12, tolerance_at=lambda at: at / 50.0)
-    found = drift(visits, epoch, budgets, channel, known, ahead)
+    found = drift(visits, epochs[-1], lasting, channel, known, ahead)
     assert found.state in ("too few visits", "steady", "watch", "drifting") and found.sentence
     assert (found.fit is None) == math.isnan(found.rate)
     if found.fit is None:

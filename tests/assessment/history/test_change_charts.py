@@ -8,11 +8,14 @@ import numpy as np
 import pytest
 
 from asfound.assessment.history.change_charts import change_chart
+from asfound.assessment.history.epochs import epochs_of, lasting_of
 from asfound.assessment.history.instruments import history_of
 from asfound.records.models import Channel
 from asfound.uncertainty.covariance import expanded_of_combination, expanded_of_combinations
+from asfound.uncertainty.sources import coverage_factor
 from tests import builders as b
 from tests.assessment.checks import TARGETS, points, yearly
+from tests.assessment.history.histories import certain
 
 
 def chart(errors, *parts):
@@ -38,8 +41,10 @@ OLD = b.two_pressure(
 
 
 def test_the_mean_change_has_the_uncertainty_of_its_sum_of_results():
+    """With everything as declared and no shift of visits: as the budgets have it."""
     whole = b.assessed(yearly(days([0.0, 0.3]), OLD))
-    (found,) = whole.standings["RH-1"].charts
+    history = whole.instruments.history(("rush", "RH-1-A"), Channel.HUMIDITY)
+    (found,) = [change_chart(history.visits, history.lasting, Channel.HUMIDITY, certain())]
     before, now = ([r.line for r in whole.results if r.day.year == year] for year in (2015, 2016))
     weights = [-1 / 3] * 3 + [1 / 3] * 3
     assert found.U[0] == pytest.approx(expanded_of_combination(whole.measurement.whole(), before + now, weights)[2])
@@ -69,7 +74,7 @@ def test_four_changes_have_limits_ten_have_firm_ones():
 def test_a_jump_is_named_with_its_day_its_size_and_its_uncertainty():
     found = chart(days([0.0, 0.02, 0.0, 0.02, 0.0, 0.02, 0.0, 0.02, 0.0, 0.02, 0.0, 1.2]), OLD)
     assert found.individuals.signals == (10,)
-    assert "; the change of +1.20 ± 0." in found.sentence
+    assert "; the change of +1.200 ± 0.0" in found.sentence
     assert (
         "%RH found on 2026-03-16 lies beyond the limits; the moving average left its limits on 2026-03-16"
         in found.sentence
@@ -111,7 +116,9 @@ def test_another_laboratorys_result_counts_with_its_stated_uncertainty():
     ours = 2.0 * math.sqrt(theirs.U[0] ** 2 / 4.0 - 0.2**2)  # what is left of U without the stated 0.4 %RH
     assert 0.3 < ours < 0.9 and theirs.U[0] > 5 * measured.U[0]
     only = chart({"2025-03-16": stated, "2026-03-16": stated})
-    assert only.U[0] == pytest.approx(2.0 * math.hypot(0.2, 0.2))
+    # of one instrument as declared: a visit's points share three quarters, and the factors leave ν = 2/(0.8·0.625)
+    shifts = 2.0 * (0.2 / 4.0) ** 2
+    assert only.U[0] == pytest.approx(float(coverage_factor(4.3)) * math.sqrt(2.0 * 0.2**2 + shifts), rel=0.03)
 
 
 def test_a_chart_holds_one_channel():
@@ -126,5 +133,7 @@ def test_a_chart_holds_one_channel():
     assert (humidity.channel, temperature.channel) == (Channel.HUMIDITY, Channel.TEMPERATURE)
     assert humidity.changes == pytest.approx((0.0,), abs=1e-9) and temperature.changes == pytest.approx((0.2,))
     history = history_of(whole.standings["RH-1"].visits, Channel.TEMPERATURE)
-    again = change_chart(history, whole.measurement.whole(), Channel.TEMPERATURE, 0.0)
+    lasting = lasting_of(history, whole.measurement.whole())
+    known = whole.instruments.scales_for("rush", Channel.TEMPERATURE, epochs_of(history, lasting)[-1])
+    again = change_chart(history, lasting, Channel.TEMPERATURE, known)
     assert pytest.approx(temperature.U) == again.U

@@ -10,15 +10,11 @@ from tests.slips import Slip, is_found
 
 SLIPS = {
     "visits that shift each result for itself": (
-        Slip(
-            "line._covariance",
-            "between**2 * (epoch.visits @ epoch.visits.T)",
-            "between**2 * np.eye(len(epoch.results))",
-        ),
+        Slip("Parts.covariances", "shift**2 * self.shift", "shift**2 * np.eye(n)"),
         "two_points",
     ),
     "a standard deviation for a variance": (
-        Slip("line._covariance", "between**2 * (epoch", "between * (epoch"),
+        Slip("Parts.covariances", "shift**2 * self.shift", "shift * self.shift"),
         "one_point",
     ),
     "span about zero for span about the middle": (
@@ -26,13 +22,11 @@ SLIPS = {
         "two_points",
     ),
     "the root of the variance forgotten": (
-        Slip("Fit._combination", "u=math.sqrt(variance),", "u=variance,"),
+        Slip("scale_factors.spread_of", "return np.sqrt(variance), ", "return variance, "),
         "one_point",
     ),
     "half of Satterthwaite": (
-        Slip(
-            "least_squares.effective_freedom", "nu = 2.0 * variance**2 * information", "nu = variance**2 * information"
-        ),
+        Slip("Factors.freedom", "np.maximum(2.0 / np.maximum(", "np.maximum(1.0 / np.maximum("),
         "one_point",
     ),
     "a bound for the probability of one tail": (Slip("EARLIEST", "0.025, 0.5, 0.975", "0.05, 0.5, 0.95"), "ahead"),
@@ -40,10 +34,16 @@ SLIPS = {
         Slip("_leaves", "[tolerances[i] - points[i].U for", "[tolerances[i] for"),
         "ahead",
     ),
-    "trust without the visit's shift": (Slip("outlooks", "now.spread(i, visit=1.0, ", "now.spread(i, "), "ahead"),
-    "trust without hysteresis": (Slip("outlooks", "visit=1.0, own=width)", "visit=1.0)"), "ahead"),
-    "the whole width of a hysteresis for its half": (Slip("outlooks", "hysteresis / 2.0 /", "hysteresis /"), "ahead"),
-    "a prediction without its measurement": (Slip("outlooks", ", own=newest.u**2)", ")"), "ahead"),
+    "trust without the visit's shift": (
+        Slip("Expected.true", "further[Kind.SHIFT] = self.fit.scales.shift**2", "pass"),
+        "ahead",
+    ),
+    "trust without hysteresis": (Slip("outlooks", "now.true(hysteresis)", "now.true()"), "ahead"),
+    "the whole width of a hysteresis for its half": (
+        Slip("Fit.hidden", "hysteresis / 2.0", "hysteresis"),
+        "ahead",
+    ),
+    "a prediction without its measurement": (Slip("outlooks", "*then.measured()", "*then.true()"), "ahead"),
     "a mishap that goes on": (Slip("_moves_otherwise", "< MOVES_OTHERWISE", "< 0.0"), "made_good"),
     "years of 360 days": (Slip("DAYS_A_YEAR", "DAYS_A_YEAR = 365.25", "DAYS_A_YEAR = 360.0"), "one_point"),
     "residuals over all results": (
@@ -52,20 +52,14 @@ SLIPS = {
     ),
     "a normal k for three residuals": (Slip("naive_sentence", "nu=freedom", "nu=math.inf"), "plainly"),
     "maximum likelihood for restricted": (
-        Slip("contrasts", "free = whitened[:, p:] - q @ (q.T @ whitened[:, p:])", "free = whitened[:, p:]"),
+        Slip("scale_factors.contrasts", "free = q[:, design.shape[1] :]", "free = q"),
         "pools",
     ),
-    "contrasts not weighed": (Slip("contrasts", "weights=s[kept] ** 2", "weights=np.ones(kept.sum())"), "pools"),
-    "the information twice": (
-        Slip("information", "return 0.5 * float(np.sum((found", "return float(np.sum((found"),
-        "pools",
-    ),
-    "the one that jumped among the others": (
-        Slip("pool_of", "kept = _alike([found for _, found in members])", "kept = list(range(len(members)))"),
-        "pools",
-    ),
+    "the prior forgotten": (Slip("scale_factors.scale_factors", "/ 2.0 - prior * phi", "/ 2.0"), "pools"),
+    "the score twice": (Slip("scale_factors.scale_factors", "axis=0) / 2.0 - prior", "axis=0) - prior"), "pools"),
+    "the one that jumped among the others": (Slip("scales._alike", "while len(kept) > 1:", "while False:"), "pools"),
     "points of another laboratory as independent": (
-        Slip("Epoch.covariance", "* (self.visits @ self.visits.T) + np.diag", "* np.eye(n) + np.diag"),
+        Slip("Lasting.parts", "np.outer(stated, stated) * together", "np.diag(stated**2)"),
         "from_elsewhere",
     ),
     "another position as if nothing were": (
@@ -77,7 +71,7 @@ SLIPS = {
         "from_elsewhere",
     ),
     "one visit's shift in a difference of two": (
-        Slip("expanded_of_changes", "2.0 * between**2", "between**2"),
+        Slip("expanded_of_changes", "2.0 * scales.shift**2", "scales.shift**2"),
         "changes",
     ),
     "E_n upside down": (

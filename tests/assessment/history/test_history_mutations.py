@@ -32,7 +32,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "changes_charted",
     ),
     "the visit's shift once": (
-        Slip("expanded_of_changes", "2.0 * between**2", "between**2"),
+        Slip("expanded_of_changes", "2.0 * scales.shift**2", "scales.shift**2"),
         "changes_charted",
     ),
     "the moving average around the mean": (
@@ -129,15 +129,13 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     "no drift between calibrations": (
         Slip(
             "recalibrations._compared",
-            "drift = before.drift.value * years / RECTANGULAR_DIVISOR",
+            "drift = allowance / RECTANGULAR_DIVISOR",
             "drift = 0.0 * years",
         ),
         "found_off",
     ),
     "a drift allowance taken for a standard deviation": (
-        Slip(
-            "recalibrations._compared", "before.drift.value * years / RECTANGULAR_DIVISOR", "before.drift.value * years"
-        ),
+        Slip("recalibrations._compared", "allowance / RECTANGULAR_DIVISOR", "before.drift.value * years"),
         "found_off",
     ),
     "what was left for what was found": (

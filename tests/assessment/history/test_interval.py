@@ -189,11 +189,20 @@ def test_a_rule_for_intervals_that_makes_no_sense_is_refused(keys, word):
         Intervals(**{"method": "staircase"} | keys)
 
 
-def test_a_point_that_may_be_out_already_is_said_to_be_so_and_a_day_gone_by_is_overdue():
-    errors = {f"{year}-03-16": 1.6 for year in (2023, 2024, 2025, 2026)}
+def test_a_drifting_point_that_may_be_out_already_is_said_to_be_so_and_a_day_gone_by_is_overdue():
+    errors = {f"{year}-03-16": 0.4 * (year - 2022) for year in (2023, 2024, 2025, 2026)}
     found = proposed(as_it_is(), errors, intervals("control_chart"), day="2026-07-01")
     assert "may be beyond ± 2 %RH already; the policy's shortest interval is 2 months" in found.reason
     assert found.changes == "next due 2026-05-16 instead of 2027-03-16, so overdue at once"
+
+
+def test_no_shorter_interval_is_proposed_for_what_stands_still():
+    """It may be out already, and was as far out at every visit: an earlier visit would find the same."""
+    errors = {f"{year}-03-16": 1.6 for year in (2023, 2024, 2025, 2026)}
+    for method in ("control_chart", "drift"):
+        found = proposed(as_it_is(), errors, intervals(method), day="2026-07-01")
+        assert found.months == found.months_now == 12 and found.changes == "nothing: the interval stays 12 months"
+        assert found.reason.endswith("mends nothing: adjust, take a better reference, or decide the tolerance")
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,10 @@ from collections import Counter, defaultdict
 import pandas as pd
 import pytest
 
+from asfound.assessment.history.lasting import Kind
+from asfound.records.models import Channel
 from asfound.site.publishing import downloads
+from asfound.site.publishing.downloads import SCALE_COLUMNS
 from asfound.uncertainty.covariance import covariance
 from tests.site import store
 
@@ -164,7 +167,24 @@ def test_drift_gives_back_the_line_as_it_was_computed():
         assert float(row["rate"]) == pytest.approx(outlook.rate, rel=1e-9)
         assert float(row["U_due"]) == pytest.approx(outlook.U_due, rel=1e-9)
         assert outlook.leaves is not None and row["leaves_median"] == str(outlook.leaves.median or "")
-        assert (row["unit"], row["state"], row["between_basis"]) == ("%RH", "drifting", "none declared")
+        assert (row["unit"], row["state"]) == ("%RH", "drifting")
+        assert row["between_basis"].endswith("weighed against 4 visits of 1 instrument")
+
+
+def test_declared_against_seen_has_a_row_for_each_kind_of_effect_of_a_family():
+    found = rows("data/scales.csv")
+    assert tuple(found[0]) == SCALE_COLUMNS
+    keys = [(row["model"], row["channel"], row["method"], row["kind"]) for row in found]
+    assert len(keys) == len(set(keys)) and {kind for *_, kind in keys} == {"own", "visit", "shift", "period"}
+    for row in found:
+        known = store.assessment().instruments.scales[row["model"], Channel(row["channel"]), row["method"]]
+        assert float(row["factor"]) == pytest.approx(known.factors.theta[Kind[row["kind"].upper()]], rel=1e-9)
+        assert float(row["factor_low"]) <= float(row["factor"]) <= float(row["factor_high"])
+
+
+def test_a_contribution_says_how_long_its_effect_lasts():
+    scopes = {row["scope"] for row in rows("data/contributions/2026-11-02-bins.csv")}
+    assert {"reading", "plateau", "calibration period", "longer"} <= scopes
 
 
 def test_where_no_rate_is_claimed_the_row_is_blank_but_for_the_state():

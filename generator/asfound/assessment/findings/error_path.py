@@ -117,7 +117,12 @@ def path_of_line(fit: Fit, channel: Channel, start: int, end: int) -> ErrorPath:
         marks = expected.targets if aimed_at else tuple(expected.reference_values.tolist())
         curves.append(
             curve_of_line(
-                marks, expected.reference_values, expected.errors, expected.covariance, expected.between, expected.nu
+                marks,
+                expected.reference_values,
+                expected.errors,
+                expected.covariance,
+                fit.scales.between,
+                fit.rate.nu,
             )
         )
     return ErrorPath(basis=Basis.LINE, legs=(Leg(times=tuple(map(_seconds, days)), curves=tuple(curves)),))
@@ -171,8 +176,8 @@ def crossed(fit: Fit, worst: Result, limit: Callable[[date], float], first: date
     def chance(day: date) -> float:
         """P(|e| > T) of the true error on a day, by Student's t."""
         on_day = fit.expected(day)
-        u, nu = on_day.spread(point)
-        return float(probability_outside(on_day.errors[point], u, nu, limit(day)))
+        u, nu = on_day.true()
+        return float(probability_outside(on_day.errors[point], u[point], nu[point], limit(day)))
 
     if chance(last) < MEDIAN:
         return None
@@ -196,8 +201,8 @@ def foretold(earlier: Fit | None, worst: Result) -> bool:
     point = _point(expected.targets, expected.directions, worst)
     if point is None:
         return False
-    u, nu = expected.spread(point, visit=1.0, own=worst.u**2)
-    return abs(worst.error - float(expected.errors[point])) <= float(coverage_factor(nu)) * u
+    u, nu = expected.measured()
+    return abs(worst.error - float(expected.errors[point])) <= float(coverage_factor(nu[point]) * u[point])
 
 
 def _first_day(chance: Callable[[date], float], level: float, first: date, last: date) -> date | None:

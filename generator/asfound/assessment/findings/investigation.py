@@ -29,10 +29,11 @@ from asfound.assessment.findings.exposure import (
     size_at,
     trend_exposure,
 )
-from asfound.assessment.history.epochs import VisitHistory
+from asfound.assessment.history.epochs import VisitHistory, epochs_of, lasting_of
 from asfound.assessment.history.instruments import Instruments, history_of
+from asfound.assessment.history.lasting import Lasting
 from asfound.assessment.history.line import Fit, drift_to
-from asfound.assessment.history.visit_to_visit import VisitToVisit, component
+from asfound.assessment.history.scales import Scales
 from asfound.assessment.results.conformity import Verdict, tolerance_at
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
@@ -114,8 +115,9 @@ class Investigation:
         history = self._history(served[: number + 1], channel, case)
         start, opened = self._start(case, sensor, served)
         end = min(_times(case.found), default=start)
-        path, when = self._path(case, history, served[:number], start, end)
-        curve = curve_of(case.found, self.budgets, self._between(case).sigma)
+        lasting, scales = self._scales(case, history)
+        path, when = self._path(case, history, served[:number], (start, end), (lasting, scales))
+        curve = curve_of(case.found, self.budgets, scales.between)
         working = sensor.working(channel)
         size: Size | None = size_at(curve, working) if working is not None else None
         trend, reason = self._trend(case, sensor, path, (start, end))
@@ -131,11 +133,12 @@ class Investigation:
             neighbours=tuple(self._neighbours(case, start, end)),
         )
 
-    def _between(self, case: Case) -> VisitToVisit:
-        """What whole visits shift by, as the drift of the sensor's family takes it."""
-        policy = self.records.facility.policy_on(case.day)
-        channel = case.worst.channel
-        return component(self.instruments.pools.get((case.worst.model, channel)), channel, policy)
+    def _scales(self, case: Case, history: Sequence[VisitHistory]) -> tuple[Lasting, Scales]:
+        """What stands behind a history, and what it is read with, as the drift of the sensor's family is."""
+        lasting = lasting_of(history, self.budgets)
+        epoch = epochs_of(history, lasting)[-1] if history else None
+        scales = self.instruments.scales_for(case.worst.model, case.worst.channel, epoch)
+        return lasting, replace(scales, factors=scales.of_changes)
 
     def _history(self, served: Sequence[SensorVisitSummary], channel: Channel, case: Case) -> list[VisitHistory]:
         """The instrument's history up to what this visit found, before anything was changed."""
@@ -155,15 +158,20 @@ class Investigation:
         return int(midnight.timestamp()), words
 
     def _path(
-        self, case: Case, history: Sequence[VisitHistory], before: Sequence[SensorVisitSummary], start: int, end: int
+        self,
+        case: Case,
+        history: Sequence[VisitHistory],
+        before: Sequence[SensorVisitSummary],
+        window: tuple[int, int],
+        read_with: tuple[Lasting, Scales],
     ) -> tuple[ErrorPath, Crossed | None]:
         """How the error went, and where a drift line tells, when the limit was crossed."""
-        channel, between = case.worst.channel, self._between(case)
+        channel, (start, end), (lasting, scales) = case.worst.channel, window, read_with
         first = datetime.fromtimestamp(start, UTC).date()
         if case.last_good is not None and _opened(history) <= first:
 
             def line(visits: Sequence[VisitHistory]) -> Fit | None:
-                return drift_to(visits, self.budgets, channel, between.sigma, between.information)
+                return drift_to(visits, lasting, channel, scales)
 
             fit = line(history) if foretold(line(history[:-1]), case.worst) else None
             when = crossed(fit, case.worst, self._limit(case), first, case.day) if fit is not None else None
@@ -176,7 +184,7 @@ class Investigation:
         readings = [
             Reading(time=of_day[h.day], found=h.as_found, left=h.as_left, adjusted=h.adjusted) for h in later
         ] + [Reading(time=end, found=case.found, left=(), adjusted=False)]
-        return path_between(start, good.left if good else (), readings, self.budgets, between.sigma), None
+        return path_between(start, good.left if good else (), readings, self.budgets, scales.between), None
 
     def _limit(self, case: Case) -> Callable[[date], float]:
         """The tolerance in force on a day where the worst result was read; where none was, the one that it exceeded."""

@@ -13,8 +13,10 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
-from asfound.assessment.history.drift import expanded_of_changes, pairs_between
+from asfound.assessment.history.changes import expanded_of_changes, pairs_between
 from asfound.assessment.history.epochs import VisitHistory
+from asfound.assessment.history.lasting import Lasting
+from asfound.assessment.history.scales import Scales
 from asfound.records.models import Channel
 from asfound.rounding import expanded, value_with
 from asfound.statistics.control_charts import (
@@ -26,7 +28,6 @@ from asfound.statistics.control_charts import (
     individuals,
     moving_range_sigma,
 )
-from asfound.uncertainty.budgets import Budgets
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,12 +48,14 @@ class ChangeChart:
     sentence: str
 
 
-def change_chart(visits: Sequence[VisitHistory], budgets: Budgets, channel: Channel, between: float) -> ChangeChart:
-    """The chart of one channel's history (visits in order of days); `between`: visit-to-visit standard deviation."""
+def change_chart(
+    visits: Sequence[VisitHistory], lasting: Lasting | None, channel: Channel, scales: Scales
+) -> ChangeChart:
+    """The chart of one channel's history (visits in order of days)."""
     found = [(now.day, pairs) for before, now in pairwise(visits) if (pairs := pairs_between(before, now))]
     days = tuple(day for day, _ in found)
     changes = tuple(math.fsum(now.error - before.error for before, now in pairs) / len(pairs) for _, pairs in found)
-    U = expanded_of_changes([pairs for _, pairs in found], budgets, between)
+    U = expanded_of_changes([pairs for _, pairs in found], lasting, scales) if lasting is not None else ()
     single = average = None
     if len(changes) >= LEAST_VALUES:
         single = individuals(changes)

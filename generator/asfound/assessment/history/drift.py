@@ -1,9 +1,9 @@
 """Drift of an instrument: what changed since it was last left, the rate of its element, and what that means.
 
 A level for each point of each segment, one rate (zero and span apart where the data ask for it), fitted by
-generalised least squares with the covariance of the results' named sources plus a visit-to-visit component: references
-shared by two visits cancel in their difference, recalibrated ones do not. A rate is claimed only where the χ² test lets
-the line stand.
+generalised least squares with the covariance of the results' named sources plus what visits shift by, each kind of
+effect scaled as the family's data say: references shared by two visits cancel in their difference, recalibrated ones do
+not. A rate is claimed only where the test of the line lets it stand.
 """
 
 from __future__ import annotations
@@ -15,47 +15,18 @@ from datetime import date
 
 import numpy as np
 
-from asfound.assessment.history.epochs import Epoch, VisitHistory, condition_of, same_condition
-from asfound.assessment.history.line import LEAST_VISITS, REJECTED, Fit, Rate, line_through
+from asfound.assessment.history.changes import Change, last_changes
+from asfound.assessment.history.design import LEAST_VISITS
+from asfound.assessment.history.epochs import Epoch, VisitHistory
+from asfound.assessment.history.lasting import Lasting
+from asfound.assessment.history.line import Fit, Rate, line_through
 from asfound.assessment.history.outlook import PointOutlook, outlooks
-from asfound.assessment.history.visit_to_visit import VisitToVisit
-from asfound.assessment.results.table import Result
+from asfound.assessment.history.scales import Scales
 from asfound.records.models import Channel
 from asfound.rounding import expanded, value_with
-from asfound.uncertainty.budgets import Budgets
-from asfound.uncertainty.covariance import expanded_of_combinations
-from asfound.uncertainty.sources import coverage_factor
 
 MATTERS = 0.1
 """A significant rate is called drifting when it uses this part of the tolerance within one interval (our choice)."""
-
-Pairs = Sequence[tuple[Result, Result]]
-"""(as left before, as found now), one a point"""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Change:
-    """As found now minus last as left, at one target."""
-
-    target: float
-    before: Result
-    now: Result
-    change: float
-    U: float
-    """of the difference: sources that both share cancel, each visit shifts by its own"""
-
-    @property
-    def significant(self) -> bool:
-        """Whether the change is larger than the expanded uncertainty of the difference."""
-        return abs(self.change) > self.U
-
-    @property
-    def e_n(self) -> float:
-        """E_n: the change over its U (ISO 13528:2022, 9.7; ISO/IEC 17043:2010, B.3.1.3 e; from memory).
-
-        The standards divide by the root sum of two independent U; here what both results share has cancelled.
-        """
-        return self.change / self.U if self.U else math.copysign(math.inf, self.change) if self.change else 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,28 +90,30 @@ class Ahead:
 def drift(
     history: Sequence[VisitHistory],
     epoch: Epoch | None,
-    budgets: Budgets,
+    lasting: Lasting | None,
     channel: Channel,
-    component: VisitToVisit,
+    scales: Scales,
     ahead: Ahead,
 ) -> Drift:
     """Drift of one instrument's present element; `epoch`: the newest of its history (visits in order of days)."""
-    changes = last_changes(history, budgets, component.sigma)
+    changes = last_changes(history, lasting, scales)
     days = epoch.days if epoch is not None else ()
     told = f"{len(days)} visit{'s' if len(days) != 1 else ''}{_since(history)}"
     if epoch is None or len(days) < LEAST_VISITS:
-        return _no_rate(channel, f"{told}: too few for a rate{_jump(changes)}", epoch, changes, component)
+        return _no_rate(channel, f"{told}: too few for a rate{_jump(changes)}", epoch, changes, scales)
     if not epoch.recurs:
         sentence = f"{told}, none with a point of another: no rate{_jump(changes)}"
-        return _no_rate(channel, sentence, epoch, changes, component)
-    fit = line_through(epoch, channel, component.sigma, component.information)
+        return _no_rate(channel, sentence, epoch, changes, scales)
+    fit = line_through(epoch, channel, scales)
     naive = naive_sentence(fit, channel)
     if fit.rejected:
         why = f"the errors do not lie on a line ({fit.goodness})"
+        if fit.stepped is not None:
+            why += f": they step before {fit.stepped}"
         if fit.contradicted:
             why = "since the last adjustment the errors move otherwise than before, over too few visits for a rate"
         said = f"no single rate: {why}{_step(changes, channel)}"
-        return _no_rate(channel, said, epoch, changes, component, fit=fit, naive=naive)
+        return _no_rate(channel, said, epoch, changes, scales, fit=fit, naive=naive)
     found = outlooks(fit, ahead.today, ahead.due, ahead.tolerance_at, ahead.hysteresis)
     point, rate = _headline(fit, found)
     state, sentence = _judged(fit, point, rate, found, changes, channel, ahead.months or 12)
@@ -162,8 +135,8 @@ def drift(
         last=last,
         levels=levels,
         changes=changes,
-        between=component.sigma,
-        between_basis=component.basis,
+        between=scales.between,
+        between_basis=scales.basis,
         naive=naive,
         outlooks=found,
         fit=fit,
@@ -222,8 +195,6 @@ def _judged(
     elif fit.epoch.segments > 1:
         size += f" in {fit.epoch.segments} segments"
     line = f"the errors lie on a line ({fit.goodness})" if fit.freedom else "too few results to test the line"
-    if fit.freedom and fit.estimate.p_value > 1.0 - REJECTED:
-        line = f"the errors lie closer to a line than their U lets expect ({fit.goodness}): U is careful"
     state = "drifting" if drifting else "watch" if significant or jump else "steady"
     return state, f"{size}: {meaning}; {line}{jump}"
 
@@ -298,7 +269,7 @@ def _no_rate(
     sentence: str,
     epoch: Epoch | None,
     changes: tuple[Change, ...],
-    component: VisitToVisit,
+    scales: Scales,
     fit: Fit | None = None,
     naive: str = "",
 ) -> Drift:
@@ -320,71 +291,9 @@ def _no_rate(
         last=None,
         levels=(),
         changes=changes,
-        between=component.sigma,
-        between_basis=component.basis,
+        between=scales.between,
+        between_basis=scales.basis,
         naive=naive,
         outlooks=(),
         fit=None,
     )
-
-
-def last_changes(history: Sequence[VisitHistory], budgets: Budgets, between: float) -> tuple[Change, ...]:
-    """What the newest visit found against what the visit before left."""
-    return changes_between(history[-2], history[-1], budgets, between) if len(history) > 1 else ()
-
-
-def changes_between(before: VisitHistory, now: VisitHistory, budgets: Budgets, between: float) -> tuple[Change, ...]:
-    """As found now minus as left before, at every point that both hold."""
-    pairs = pairs_between(before, now)
-    return tuple(
-        Change(target=found.target, before=left, now=found, change=found.error - left.error, U=U)
-        for (left, found), U in zip(
-            pairs, expanded_of_changes([[pair] for pair in pairs], budgets, between), strict=True
-        )
-    )
-
-
-def pairs_between(before: VisitHistory, now: VisitHistory) -> list[tuple[Result, Result]]:
-    """(as left before, as found now): same target and temperature, same direction where it has it.
-
-    At another position the loop is another: there is nothing to compare.
-    """
-    if before.position != now.position:
-        return []
-    found = []
-    for result in now.as_found:
-        best, condition = None, condition_of(result)
-        for left in before.left:
-            fits = same_condition(condition_of(left), condition)
-            if fits and (best is None or left.direction == result.direction):
-                best = left
-                if left.direction == result.direction:
-                    break
-        if best is not None:
-            found.append((best, result))
-    return found
-
-
-def expanded_of_changes(changes: Sequence[Pairs], budgets: Budgets, between: float) -> tuple[float, ...]:
-    """U of each change, the mean over its pairs (one or more): what both visits lean on cancels.
-
-    Another laboratory's results are independent of ours, and share their u at one visit.
-    """
-    sums, lines, weights = [], [], []
-    own = np.full(len(changes), 2.0 * between**2)
-    k = np.zeros(len(changes))
-    for number, pairs in enumerate(changes):
-        for sign, results in zip((-1.0, 1.0), zip(*pairs, strict=True), strict=True):
-            stated = [r for r in results if r.line is None]
-            measured = [r.line for r in results if r.line is not None]
-            sums += [number] * len(measured)
-            lines += measured
-            weights += [sign / len(pairs)] * len(measured)
-            if stated:
-                own[number] += (math.fsum(r.u for r in stated) / len(pairs)) ** 2
-                k[number] = max(k[number], float(coverage_factor(min(r.nu_eff for r in stated))))
-    if lines:
-        u, k_lines, _ = expanded_of_combinations(budgets, sums, lines, weights)
-        own[: len(u)] += u**2
-        k[: len(u)] = np.maximum(k[: len(u)], k_lines)
-    return tuple((k * np.sqrt(own)).tolist())

@@ -16,19 +16,15 @@ from typing import NamedTuple
 
 import numpy as np
 
+from asfound.assessment.history.lasting import Lasting, Parts
 from asfound.assessment.results.table import Result
 from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.uncertainty.budgets import Budgets
-from asfound.uncertainty.covariance import covariance
 
 SAME_TARGET_RH = 1.0
 """Plateaus whose targets differ by less than this are one point of the history, %RH."""
 SAME_TEMPERATURE_K = 5.0
 """Plateaus whose temperatures differ by more than this are different points of the history (our choice)."""
-STATED_OWN = 0.25
-"""Part of a stated u that each point has for itself, beside the whole of it that the visit's points share. How another
-laboratory's points hang together is seldom stated: shared wholly is the careful choice for a rate, and this part, which
-adds 3 % to u, keeps its rounding from being taken for a difference between points (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,7 +82,8 @@ class Epoch:
     levels: tuple[Level, ...]
     open_segment: int
     """number of the newest segment, which may hold no result yet"""
-    budgets: Budgets
+    lasting: Lasting
+    """what stands behind the results of the whole history"""
 
     @property
     def opened(self) -> date:
@@ -138,9 +135,9 @@ class Epoch:
 
     def open_segment_alone(self) -> Epoch | None:
         """The open segment as if nothing had been before; None where nothing was read of it, or nothing else."""
-        kept = np.isin(self.level, self.open_levels)
-        if not kept.any() or kept.all():
+        if len(self.open_levels) in (0, len(self.levels)):
             return None
+        kept = np.isin(self.level, self.open_levels)
         numbers, level = np.unique(self.level[kept], return_inverse=True)
         return replace(
             self,
@@ -166,21 +163,9 @@ class Epoch:
         return bool((self.days_seen > 1).any())
 
     @cached_property
-    def covariance(self) -> np.ndarray:
-        """Covariance of the errors by their named sources, A·Aᵀ, shape (n, n).
-
-        What another laboratory stated is independent of everything here; its visit's points share its u.
-        """
-        n = len(self.results)
-        measured = [i for i, result in enumerate(self.results) if result.line is not None]
-        matrix = np.zeros((n, n))
-        lines = [int(result.line) for result in self.results if result.line is not None]
-        if lines:
-            matrix[np.ix_(measured, measured)] = covariance(self.budgets, lines)
-        stated = np.array([0.0 if result.line is not None else result.u for result in self.results])
-        if np.any(stated):
-            matrix += np.outer(stated, stated) * (self.visits @ self.visits.T) + np.diag((STATED_OWN * stated) ** 2)
-        return matrix
+    def parts(self) -> Parts:
+        """Covariance of the errors by how long what makes them lasts."""
+        return self.lasting.parts(self.results, self.visit)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,7 +178,13 @@ class _Entry:
     result: Result
 
 
-def epochs_of(history: Sequence[VisitHistory], budgets: Budgets) -> tuple[Epoch | None, ...]:
+def lasting_of(history: Sequence[VisitHistory], budgets: Budgets) -> Lasting:
+    """What stands behind all results of a history."""
+    every = [(r, number) for number, visit in enumerate(history) for r in (*visit.as_found, *visit.as_left)]
+    return Lasting(budgets, [r for r, _ in every], [number for _, number in every])
+
+
+def epochs_of(history: Sequence[VisitHistory], lasting: Lasting) -> tuple[Epoch | None, ...]:
     """One epoch for each element of a history (visits in order of days), the present one last.
 
     None stands where nothing was read of an element.
@@ -201,7 +192,7 @@ def epochs_of(history: Sequence[VisitHistory], budgets: Budgets) -> tuple[Epoch 
     entries, element, segment = _entries(history)
     openings = {e.element: e.segment for e in entries} | {element: segment}
     return tuple(
-        _epoch([e for e in entries if e.element == number], openings[number], budgets)
+        _epoch([e for e in entries if e.element == number], openings[number], lasting)
         if any(e.element == number for e in entries)
         else None
         for number in range(element + 1)
@@ -229,7 +220,7 @@ def _entries(history: Sequence[VisitHistory]) -> tuple[list[_Entry], int, int]:
     return entries, element, segment
 
 
-def _epoch(entries: Sequence[_Entry], open_segment: int, budgets: Budgets) -> Epoch:
+def _epoch(entries: Sequence[_Entry], open_segment: int, lasting: Lasting) -> Epoch:
     levels: list[Level] = []
     of_segment: dict[int, list[int]] = {}
     which = []
@@ -250,7 +241,7 @@ def _epoch(entries: Sequence[_Entry], open_segment: int, budgets: Budgets) -> Ep
         level=np.array(which),
         levels=tuple(levels),
         open_segment=open_segment,
-        budgets=budgets,
+        lasting=lasting,
     )
 
 

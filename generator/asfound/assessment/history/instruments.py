@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
-from asfound.assessment.history.epochs import Epoch, VisitHistory, epochs_of
-from asfound.assessment.history.visit_to_visit import Pool, pool_of
+from asfound.assessment.history.epochs import Epoch, VisitHistory, epochs_of, lasting_of
+from asfound.assessment.history.lasting import Lasting
+from asfound.assessment.history.scales import Scales, declared_shift, method_of, nothing_seen, scales_of
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
 from asfound.records.load import Records
@@ -29,6 +31,8 @@ class ChannelHistory:
     """in order of days"""
     epochs: tuple[Epoch | None, ...]
     """one for each element, the present one last; None where nothing was read of it"""
+    lasting: Lasting | None
+    """what stands behind its results; None where there are none"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,22 +40,30 @@ class Instruments:
     """All of them on the day of the assessment."""
 
     histories: Mapping[tuple[Instrument, Channel], ChannelHistory]
-    pools: Mapping[tuple[str, Channel], Pool]
-    """by model"""
+    scales: Mapping[tuple[str, Channel, str], Scales]
+    """by model, channel and method"""
+    declared: Mapping[Channel, float]
+    """what the policy of the day declares that whole visits shift by"""
 
     def history(self, instrument: Instrument | None, channel: Channel) -> ChannelHistory:
         """The history of one channel, which may hold nothing."""
-        nothing = ChannelHistory(visits=(), epochs=(None,))
+        nothing = ChannelHistory(visits=(), epochs=(None,), lasting=None)
         return self.histories.get((instrument, channel), nothing) if instrument else nothing
+
+    def scales_for(self, model: str, channel: Channel, epoch: Epoch | None) -> Scales:
+        """The scales that an epoch is read with: of its family, by the method of most of its results."""
+        found = self.scales.get((model, channel, method_of(epoch))) if epoch is not None else None
+        return nothing_seen(self.declared[channel]) if found is None else found
 
 
 def instruments_of(
     records: Records,
     by_sensor: Mapping[str, Sequence[SensorVisitSummary]],
     budgets: Budgets,
+    day: date,
     approved: Collection[tuple[str, str]] | None = None,
 ) -> Instruments:
-    """Histories and pools from what stands of every sensor's visits.
+    """Histories and scales from what stands of every sensor's visits, by the policy of a day.
 
     `approved`: whose results alone may enter a pool, by path of the visit and sensor (None: all).
     """
@@ -66,19 +78,24 @@ def instruments_of(
                 served.setdefault(key, []).append(summary)
                 channels.setdefault(key, set()).update(SettingsOn(records, sensor, day).channels)
     histories = {}
-    families: dict[tuple[str, Channel], list[Epoch]] = {}
+    families: dict[tuple[str, Channel, str], list[Epoch]] = {}
+    policy = records.facility.policy_on(day)
+    declared = {channel: declared_shift(policy, channel) for channel in Channel}
     for key, summaries in served.items():
         summaries.sort(key=lambda s: (s.sensor_visit.visit.day, s.sensor_visit.visit.id))
         for channel in sorted(channels[key]):
             visits = history_of(summaries, channel)
-            epochs = epochs_of(visits, budgets)
-            histories[key, channel] = ChannelHistory(visits=visits, epochs=epochs)
+            lasting = lasting_of(visits, budgets)
+            epochs = epochs_of(visits, lasting)
+            histories[key, channel] = ChannelHistory(visits=visits, epochs=epochs, lasting=lasting)
             pooled = visits if approved is None else history_of(summaries, channel, approved)
             if pooled != visits:
-                epochs = epochs_of(pooled, budgets)
-            families.setdefault((key[0], channel), []).extend(epoch for epoch in epochs if epoch is not None)
-    pools = {(model, channel): pool_of(model, channel, epochs) for (model, channel), epochs in families.items()}
-    return Instruments(histories=histories, pools=pools)
+                epochs = epochs_of(pooled, lasting)
+            for epoch in epochs:
+                if epoch is not None:
+                    families.setdefault((key[0], channel, method_of(epoch)), []).append(epoch)
+    scales = {of: scales_of(epochs, of[1], declared[of[1]]) for of, epochs in families.items()}
+    return Instruments(histories=histories, scales=scales, declared=declared)
 
 
 def history_of(

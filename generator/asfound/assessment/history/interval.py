@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -87,7 +87,7 @@ def proposal(
     elif rule.method == "in_use_time":
         answer = _by_hours(rule, visits)
     else:
-        answer = _by_drift(rule.method, due, drifts, policy)
+        answer = _by_drift(rule.method, due, drifts, policy, interval.months)
     if answer.months is None:
         return Proposal(method=rule.method, months_now=interval.months, months=None, reason=answer.reason, changes="")
     months, bound = _bounded(answer.months, rule)
@@ -211,15 +211,18 @@ def _counter(visit: SensorVisitSummary) -> float | None:
     return counts[-1] / MINUTES_AN_HOUR if counts else None
 
 
-def _by_drift(method: str, due: Due, drifts: Sequence[Drift], policy: Policy) -> _Answer:
-    """The shortest time of all points, counted from the last complete calibration."""
+def _by_drift(method: str, due: Due, drifts: Sequence[Drift], policy: Policy, months: int) -> _Answer:
+    """The shortest time of all points, counted from the last complete calibration; `months`: the interval in force.
+
+    An interval is shortened where something drifts, and for nothing else.
+    """
     for drift in drifts:
         if drift.fit is None:
             return _Answer(months=None, reason=f"{drift.channel.value}: {drift.sentence}")
     if due.since is None:
         return _Answer(months=None, reason="there is no complete calibration to count from")
     answers = [
-        _at_point(method, due.since, drift, number, outlook, policy)
+        _shortened_for_drift(_at_point(method, due.since, drift, number, outlook, policy), outlook, months)
         for drift in drifts
         for number, outlook in enumerate(drift.outlooks)
         if not math.isnan(outlook.tolerance)
@@ -227,6 +230,16 @@ def _by_drift(method: str, due: Due, drifts: Sequence[Drift], policy: Policy) ->
     if not answers:
         return _Answer(months=None, reason="no point of the present calibration has a rate and a tolerance")
     return min(answers, key=lambda answer: (-1.0 if answer.months is None else answer.months, answer.day))
+
+
+def _shortened_for_drift(answer: _Answer, outlook: PointOutlook, months: int) -> _Answer:
+    """A point that stands still keeps the interval: what is wrong with it no earlier visit would mend."""
+    if answer.months is None or answer.months >= months or abs(outlook.rate) > outlook.U_rate:
+        return answer
+    cure = f"no drift shows there, and a shorter interval than {_months(months)} mends nothing"
+    if outlook.share_today > 1.0:
+        cure += ": adjust, take a better reference, or decide the tolerance"
+    return replace(answer, months=float(months), reason=f"{answer.reason}; {cure}")
 
 
 def _at_point(method: str, since: date, drift: Drift, number: int, outlook: PointOutlook, policy: Policy) -> _Answer:
@@ -238,9 +251,7 @@ def _at_point(method: str, since: date, drift: Drift, number: int, outlook: Poin
         return _Answer(months=None, reason=f"{where} {outlook.leaves.sentence}")
     earliest = outlook.leaves.earliest
     months = math.inf if earliest is None else float(whole_months(since, earliest, policy))
-    known = (
-        "" if math.isfinite(drift.fit.information) else "; what a visit shifts by is declared, not shown by the family"
-    )
+    known = "; what varies is as declared, too few instruments of the family show it" if drift.fit.scales.few else ""
     return _Answer(months=months, reason=f"{where} {outlook.leaves.sentence}{known}", day=earliest or date.max)
 
 
@@ -248,7 +259,7 @@ def _to_the_limit(since: date, drift: Drift, number: int, outlook: PointOutlook,
     assert drift.fit is not None
     expected = drift.fit.expected(since)
     offset = float(expected.errors[number])
-    u, _ = expected.spread(number, visit=1.0)
+    u = float(expected.true()[0][number])
     k = float(coverage_factor(drift.nu))
     years = drift_limited_years(offset, outlook.rate, outlook.U_rate / k, u, outlook.tolerance, k)
     unit = drift.channel.unit

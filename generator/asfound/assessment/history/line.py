@@ -1,14 +1,13 @@
 """The line through an instrument's history: a level for each point of each segment and the rates of its element.
 
 error = level(segment, point) + [zero drift + span drift · (h − h̄)] · years, by generalised least squares with the
-covariance of the named sources plus σ² for what all results of one visit share; h̄ is the mean reference value of the
-open segment's points. Span drift is fitted wherever it can be told, so that no interval rests on a test made before it;
-that zero and span drift apart is said only where the data ask for it.
+covariance of the named sources and of what whole visits shift by, each kind of effect scaled as the family's data say;
+h̄ is the mean reference value of the open segment's points. Span drift is fitted wherever it can be told, so that no
+interval rests on a test made before it; that zero and span drift apart is said only where the data ask for it.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -17,55 +16,26 @@ from functools import cached_property
 import numpy as np
 from scipy.special import stdtr
 
+from asfound.assessment.history.design import centre_of, design_of, steps_of, tells_a_rate
 from asfound.assessment.history.epochs import Epoch, VisitHistory, aimed_at, epochs_of
+from asfound.assessment.history.lasting import KINDS, Kind, Lasting
+from asfound.assessment.history.scales import Scales
 from asfound.records.models import Channel
-from asfound.statistics.least_squares import Contrasts, Estimate, aitken, contrasts, effective_freedom
-from asfound.uncertainty.budgets import Budgets
-from asfound.uncertainty.sources import coverage_factor
+from asfound.statistics.scale_factors import MANY, Estimate, estimate, exactly, spread_of
+from asfound.uncertainty.sources import RECTANGULAR_DIVISOR, coverage_factor
 
 REJECTED = 0.01
 """A line is rejected where so large a χ² has less than this probability (our choice; ISO/TS 28037, 6.3, from memory,
 tests at 5 %: a facility has many sensors)."""
-LEAST_VISITS = 3
+STEPPED = 0.02
+"""A line is rejected where so large a step at any of its visits has less than this probability, all visits together.
+The test is careful: of healthy lines it takes fewer than one in a hundred (our choice)."""
 SPAN_ASKED_FOR = 0.01
 """Zero and span are said to drift apart where so large a t of the span's rate has less than this probability (our
 choice)."""
 MOVES_OTHERWISE = 0.05
 """The open segment is fitted alone where so large a difference of its rate from that of the segments before has less
 than this probability (our choice)."""
-SPAN_SPREAD_RH = 20.0
-"""Span drift can be told where the points that recur are at least so far apart, %RH (our choice)."""
-MANY = 1e12
-"""Degrees of freedom that stand for infinitely many where Student's t is asked."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Expected:
-    """The true error that the line expects on one day, one entry a point of the open segment."""
-
-    day: date
-    targets: tuple[float, ...]
-    directions: tuple[str, ...]
-    reference_values: np.ndarray
-    """mean reference value of each point"""
-    errors: np.ndarray
-    covariance: np.ndarray
-    """of the true errors: levels and rates, with all that the references lent them; no visit-to-visit component, no new
-    measurement"""
-    shared: np.ndarray
-    """d error / d (what each visit shares), shape (points, q)"""
-    between: float
-    """visit-to-visit standard deviation in use"""
-    information: float
-    """1/Var of its square"""
-    nu: float
-    """effective degrees of freedom of the rate"""
-
-    def spread(self, point: int, *, visit: float = 0.0, own: float = 0.0) -> tuple[float, float]:
-        """(u, ν) of one point's error; `visit`: how many visits' own shifts are added, `own`: further variance."""
-        variance = float(self.covariance[point, point]) + visit * self.between**2 + own
-        sensitivity = float(np.sum(self.shared[point] ** 2)) + visit
-        return math.sqrt(variance), float(effective_freedom(variance, sensitivity, self.information))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +60,34 @@ class Rate:
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
+class Expected:
+    """The error that the line expects on one day, one entry a point of the open segment."""
+
+    day: date
+    targets: tuple[float, ...]
+    directions: tuple[str, ...]
+    reference_values: np.ndarray
+    """mean reference value of each point"""
+    errors: np.ndarray
+    covariance: np.ndarray
+    """of levels and rates, with all that the references lent them; no further shift, no new measurement"""
+    fit: Fit = field(repr=False)
+    rows: np.ndarray = field(repr=False)
+    """of the parameters, shape (points, p)"""
+
+    def measured(self) -> tuple[np.ndarray, np.ndarray]:
+        """(u, ν) of what a measurement like the newest of each point will show, shapes (points,)."""
+        further, beside = self.fit.new_measurement
+        return self.fit.estimate.spread(self.rows, further, beside - self.fit.shared_with_new(self.rows))
+
+    def true(self, hysteresis: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+        """(u, ν) of the true error, shapes (points,); `hysteresis`: full width of the loop, for use in either way."""
+        further = np.zeros((KINDS, len(self.rows)))
+        further[Kind.SHIFT] = self.fit.scales.shift**2
+        return self.fit.estimate.spread(self.rows, further, self.fit.hidden(hysteresis))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Fit:
     """Levels and rates of one epoch, and how well the line fits."""
 
@@ -98,17 +96,24 @@ class Fit:
     """levels, then the rate at h̄, then where it can be told the span's"""
     centre: float
     """h̄"""
-    between: float
-    information: float
+    scales: Scales = field(repr=False)
+    declared: Estimate | None = field(repr=False)
+    """the same with everything as declared, exactly; None where instruments enough say how much varies"""
     contradicted: bool = False
     """whether the open segment moves otherwise than those before, and is too short for a rate of its own"""
     alone: bool = False
     """whether the segments before are left out, because they moved otherwise"""
 
     @property
+    def _off_as_declared(self) -> bool:
+        """Whether what is declared alone refuses the line, where too few instruments show more."""
+        return self.declared is not None and self.declared.p_value < REJECTED
+
+    @property
     def chi_squared(self) -> float:
-        """Of the residuals about the line, with the covariance of the fit."""
-        return self.estimate.chi_squared
+        """Of the residuals about the line, with the covariance of the fit; or as declared where that refuses it."""
+        judged = self.declared if self.declared is not None and self._off_as_declared else self.estimate
+        return judged.chi_squared
 
     @property
     def freedom(self) -> int:
@@ -117,8 +122,21 @@ class Fit:
 
     @property
     def rejected(self) -> bool:
-        """Whether one rate contradicts the segments, or the errors scatter too much about the line (χ², one-sided)."""
-        return self.contradicted or self.estimate.p_value < REJECTED
+        """Whether one rate contradicts the segments, or the errors scatter too much about the line.
+
+        By F against what the family shows; where few instruments show it, by χ² against what is declared, too.
+        """
+        off = self._off_as_declared or self.estimate.p_value < REJECTED
+        return self.contradicted or off or self.stepped is not None
+
+    @cached_property
+    def stepped(self) -> date | None:
+        """The day of the visit before which the errors stepped, where that is what refuses the line."""
+        p_values = self.estimate.step_p_values
+        if not len(p_values) or np.min(p_values) >= STEPPED:
+            return None
+        visit = np.unique(self.epoch.visit)[1 + int(np.argmin(p_values))]
+        return self.epoch.results[int(np.argmax(self.epoch.visit == visit))].day
 
     @property
     def goodness(self) -> str:
@@ -146,7 +164,7 @@ class Fit:
         return self._combination(self._row(None, 1.0, reference_value - self.centre))
 
     def expected(self, day: date) -> Expected:
-        """The true errors that the line expects on a day, before or after the newest visit."""
+        """The errors that the line expects on a day, before or after the newest visit."""
         epoch = self.epoch
         years, levels = epoch.years_at(day), epoch.open_levels
         rows = [self._row(i, years, years * (epoch.reference_values[i] - self.centre)) for i in levels]
@@ -158,37 +176,78 @@ class Fit:
             reference_values=epoch.reference_values[list(levels)],
             errors=matrix @ self.estimate.values,
             covariance=matrix @ self.estimate.covariance @ matrix.T,
-            shared=matrix @ self.estimate.shared,
-            between=self.between,
-            information=self.information,
-            nu=self.rate.nu,
+            fit=self,
+            rows=matrix,
         )
 
-    def course(self, levels: np.ndarray, years: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """(true error, u, ν) of each level (by number) over the years since the epoch opened, shape (levels, years).
+    @cached_property
+    def newest(self) -> np.ndarray:
+        """Position of the newest result of each point of the open segment, shape (points,)."""
+        return np.array([np.flatnonzero(self.epoch.level == i)[-1] for i in self.epoch.open_levels], np.int64)
 
-        `years` has that shape: errors are straight in them, variances square.
+    @cached_property
+    def new_measurement(self) -> tuple[np.ndarray, np.ndarray]:
+        """What a measurement like the newest of each point varies by, as declared: (by kind (K, points), beside)."""
+        parts, at = self.epoch.parts, self.newest
+        kinds = np.zeros((KINDS, len(at)))
+        kinds[Kind.OWN] = (parts.reading + parts.own)[at]
+        kinds[Kind.VISIT], kinds[Kind.PERIOD] = parts.visit[at, at], parts.period[at, at]
+        kinds[Kind.SHIFT] = self.scales.shift**2
+        return kinds, parts.rounding[at]
+
+    def shared_with_new(self, rows: np.ndarray) -> np.ndarray:
+        """What a new measurement of each point shares with its prediction, not their difference; shape (points,).
+
+        What lasts longer than a calibration is in both: 2·aᵀV₀·e − eᵀV₀·e, e the newest result of the point.
         """
-        found = self.estimate
-        moving = [self._row(None, 1.0, self.epoch.reference_values[level] - self.centre) for level in levels]
-        rates = np.reshape(moving, (len(levels), len(found.values)))
-        tied, shared, moved = found.covariance[levels], found.shared[levels], rates @ found.shared
+        constant, at = self.epoch.parts.constant, self.newest
+        weights = rows @ self.estimate.gain
+        return 2.0 * np.sum(weights * constant[at], axis=1) - constant[at, at]
 
-        def along(*powers: np.ndarray) -> np.ndarray:
-            """Horner's scheme."""
-            total = np.zeros(years.shape)
-            for factor in reversed(powers):
-                total = total * years + factor[:, None]
-            return total
+    def hidden(self, hysteresis: float = 0.0) -> np.ndarray:
+        """Variance of the part of what was declared that proved constant and hides in the levels, shape (points,).
 
-        variance = along(
-            tied[np.arange(len(levels)), levels],
-            2.0 * np.sum(rates * tied, axis=1),
-            np.sum((rates @ found.covariance) * rates, axis=1),
+        What is declared and not seen to vary is still there. `hysteresis`: full width of the loop; where it is given,
+        two-valued use of either way stands in the place of the constant part of its source.
+        """
+        parts, at, theta = self.epoch.parts, self.newest, self.scales.factors.theta
+        constant = np.maximum(1.0 - theta, 0.0)
+        own, half = parts.own[at], hysteresis / 2.0
+        own = np.maximum(own - (half / RECTANGULAR_DIVISOR) ** 2, 0.0) if half else own
+        return (
+            constant[Kind.OWN] * own
+            + parts.rounding[at]
+            + constant[Kind.VISIT] * parts.visit[at, at]
+            + constant[Kind.PERIOD] * parts.period[at, at]
+            + half**2
         )
-        sensitivity = along(np.sum(shared**2, axis=1), 2.0 * np.sum(shared * moved, axis=1), np.sum(moved**2, axis=1))
-        error = along(found.values[levels], rates @ found.values)
-        return error, np.sqrt(variance), effective_freedom(variance, sensitivity, self.information)
+
+    def course(
+        self, levels: Sequence[int] | np.ndarray, years: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(error, u, ν) of the true error at some open levels over the years since the epoch opened.
+
+        `levels`: places in `epoch.open_levels`; `years` has the shape (levels, years): errors are straight in them,
+        variances square.
+        """
+        found, places = self.estimate, levels
+        numbers = np.array(self.epoch.open_levels, np.int64)[places]
+        moving = [self._row(None, 1.0, self.epoch.reference_values[level] - self.centre) for level in numbers]
+        rates = np.reshape(moving, (len(numbers), len(found.values)))
+
+        def variance(matrix: np.ndarray) -> np.ndarray:
+            """Of the errors by a covariance of the parameters, by Horner's scheme."""
+            level = matrix[numbers, numbers]
+            mixed = 2.0 * np.sum(rates * matrix[numbers], axis=1)
+            square = np.sum((rates @ matrix) * rates, axis=1)
+            return (square[:, None] * years + mixed[:, None]) * years + level[:, None]
+
+        kinds = np.array([variance(matrix) for matrix in found.by_kind])
+        fixed = np.maximum(variance(found.covariance - found.by_kind.sum(axis=0)), 0.0)
+        kinds[Kind.SHIFT] += self.scales.between**2
+        error = found.values[numbers][:, None] + (rates @ found.values)[:, None] * years
+        u, nu = spread_of(kinds, fixed + self.hidden()[places][:, None], self.scales.factors)
+        return error, u, nu
 
     def _row(self, level: int | None, zero: float, span: float) -> np.ndarray:
         """Coefficients of the parameters for what is asked."""
@@ -201,35 +260,25 @@ class Fit:
         return row
 
     def _combination(self, row: np.ndarray) -> Rate:
-        variance = float(row @ self.estimate.covariance @ row)
-        sensitivity = float(np.sum((row @ self.estimate.shared) ** 2))
-        return Rate(
-            rate=float(row @ self.estimate.values),
-            u=math.sqrt(variance),
-            nu=float(effective_freedom(variance, sensitivity, self.information)),
-        )
+        u, nu = self.estimate.spread(row[None])
+        return Rate(rate=float(row @ self.estimate.values), u=float(u[0]), nu=float(nu[0]))
 
 
-def fit_line(epoch: Epoch, channel: Channel, between: float, information: float = math.inf) -> Fit:
-    """The line of one epoch, which must have a level that recurs.
-
-    `between`: the visit-to-visit standard deviation; `information`: 1/Var of its square, infinite where it is declared.
-    """
-    return Fit(
-        epoch=epoch,
-        estimate=aitken(_design(epoch, channel), epoch.errors, _covariance(epoch, between), epoch.visits),
-        centre=_centre(epoch),
-        between=between,
-        information=information,
-    )
+def fit_line(epoch: Epoch, channel: Channel, scales: Scales) -> Fit:
+    """The line of one epoch, which must have a level that recurs."""
+    design = design_of(epoch, channel)
+    kinds, fixed = scales.covariances(epoch.parts)
+    found = estimate(design, epoch.errors, kinds, fixed, scales.factors, steps_of(epoch))
+    declared = estimate(design, epoch.errors, kinds, fixed, exactly(KINDS)) if scales.few else None
+    return Fit(epoch=epoch, estimate=found, centre=centre_of(epoch), scales=scales, declared=declared)
 
 
-def line_through(epoch: Epoch, channel: Channel, between: float, information: float = math.inf) -> Fit:
+def line_through(epoch: Epoch, channel: Channel, scales: Scales) -> Fit:
     """The line through all segments; where the open one moves otherwise, or no line fits all, through that alone.
 
-    A mishap that an adjustment made good must not pass for a drift that goes on. The epoch and the rest as `fit_line`.
+    A mishap that an adjustment made good must not pass for a drift that goes on. The epoch as `fit_line`.
     """
-    whole = fit_line(epoch, channel, between, information)
+    whole = fit_line(epoch, channel, scales)
     alone = epoch.open_segment_alone()
     if alone is None:
         return whole
@@ -237,7 +286,7 @@ def line_through(epoch: Epoch, channel: Channel, between: float, information: fl
     if not (contradicted or whole.rejected):
         return whole
     if tells_a_rate(alone):
-        return replace(fit_line(alone, channel, between, information), alone=True)
+        return replace(fit_line(alone, channel, scales), alone=True)
     return replace(whole, contradicted=contradicted)
 
 
@@ -245,63 +294,22 @@ def _moves_otherwise(whole: Fit, channel: Channel) -> bool:
     """Whether the open segment's rate differs from that of the segments before by more than chance allows."""
     epoch = whole.epoch
     own = epoch.years * np.isin(epoch.level, epoch.open_levels)
-    design, covariance = np.column_stack([_design(epoch, channel), own]), _covariance(epoch, whole.between)
+    design = np.column_stack([design_of(epoch, channel), own])
     try:
-        found = aitken(design, epoch.errors, covariance, epoch.visits)
+        found = estimate(design, epoch.errors, *whole.scales.covariances(epoch.parts), whole.scales.factors)
     except np.linalg.LinAlgError:  # one of the two tells no rate
         return False
-    variance, sensitivity = float(found.covariance[-1, -1]), float(np.sum(found.shared[-1] ** 2))
-    nu = float(effective_freedom(variance, sensitivity, whole.information))
-    return Rate(rate=float(found.values[-1]), u=math.sqrt(variance), nu=nu).p_value < MOVES_OTHERWISE
+    u, nu = found.spread(np.eye(len(found.values))[-1:])
+    return Rate(rate=float(found.values[-1]), u=float(u[0]), nu=float(nu[0])).p_value < MOVES_OTHERWISE
 
 
-def drift_to(
-    history: Sequence[VisitHistory],
-    budgets: Budgets,
-    channel: Channel,
-    between: float,
-    information: float = math.inf,
-) -> Fit | None:
-    """The line through a history, however truncated; None where no line can be told or where it is rejected."""
-    epoch = epochs_of(history, budgets)[-1]
+def drift_to(history: Sequence[VisitHistory], lasting: Lasting, channel: Channel, scales: Scales) -> Fit | None:
+    """The line through a history, however truncated; None where no line can be told or where it is rejected.
+
+    `lasting`: of the history or of one that it is a part of.
+    """
+    epoch = epochs_of(history, lasting)[-1]
     if epoch is None or not tells_a_rate(epoch):
         return None
-    fit = line_through(epoch, channel, between, information)
+    fit = line_through(epoch, channel, scales)
     return None if fit.rejected else fit
-
-
-def tells_a_rate(epoch: Epoch) -> bool:
-    """Whether there are visits enough, and a point that recurs."""
-    return len(epoch.days) >= LEAST_VISITS and epoch.recurs
-
-
-def contrasts_of(epoch: Epoch, channel: Channel) -> Contrasts:
-    """What an epoch says of the visit-to-visit component, whatever its levels and rates."""
-    return contrasts(_design(epoch, channel), epoch.errors, epoch.covariance, epoch.visits)
-
-
-def _covariance(epoch: Epoch, between: float) -> np.ndarray:
-    """By the named sources, and what all results of one visit share, shape (n, n)."""
-    return epoch.covariance + between**2 * (epoch.visits @ epoch.visits.T)
-
-
-def _centre(epoch: Epoch) -> float:
-    levels = epoch.open_levels or range(len(epoch.levels))
-    return float(np.mean(epoch.reference_values[list(levels)]))
-
-
-def _design(epoch: Epoch, channel: Channel) -> np.ndarray:
-    """A column for each level, the years, and where span drift can be told the years times h − h̄; shape (n, p)."""
-    levels = np.eye(len(epoch.levels))[epoch.level]
-    columns = [levels, epoch.years]
-    if _span_can_be_told(epoch, channel):
-        columns.append(epoch.years * (epoch.reference_values - _centre(epoch))[epoch.level])
-    return np.column_stack(columns)
-
-
-def _span_can_be_told(epoch: Epoch, channel: Channel) -> bool:
-    """Whether levels that recur are far enough apart, on visits enough."""
-    if channel is not Channel.HUMIDITY or len(epoch.days) < LEAST_VISITS:
-        return False
-    recurring = epoch.reference_values[epoch.days_seen > 1]
-    return len(recurring) > 1 and float(np.ptp(recurring)) >= SPAN_SPREAD_RH

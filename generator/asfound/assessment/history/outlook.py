@@ -1,9 +1,10 @@
 """What the line of an instrument expects of each of its points: today, when next due, and when it leaves the tolerance.
 
-Three uncertainties are kept apart. The crossing day is that of the expected true error: levels and rates. The error
-today, in use, adds what a visit shifts by and the declared hysteresis. The prediction at the next due day adds one
-measurement's own uncertainty, with references that share nothing with those before, since by then they may have been
-calibrated anew.
+Two uncertainties are kept apart. The true error, today and on the day of leaving, is that of levels and rates, with
+what a visit shifts by and the part of what was declared that proved constant and hides in the levels; in use the whole
+loop of the declared hysteresis comes in. The prediction at the next due day is of a measurement: its own uncertainty as
+the family varies, with references that share nothing with those before, since by then they may have been calibrated
+anew.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from asfound.assessment.results.conformity import probability_outside
 from asfound.assessment.results.table import Result
 from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.rounding import expanded
-from asfound.uncertainty.sources import RECTANGULAR_DIVISOR, coverage_factor
+from asfound.uncertainty.sources import coverage_factor
 
 HORIZON_YEARS = 10
 """How far ahead a line is followed (our choice)."""
@@ -54,8 +55,7 @@ class PointOutlook:
     error_today: float
     """true error expected on the day of the assessment"""
     U_today: float
-    """in use: the line's, what a visit shifts by, and the hysteresis of how the air came to a humidity, which a line
-    over many visits averages away"""
+    """of the true error, in use: either way of the declared loop"""
     due: date | None
     error_due: float
     """expected at the next due day; nan without one"""
@@ -84,14 +84,12 @@ def outlooks(
     now = fit.expected(today)
     values = now.reference_values.tolist()
     rates = [fit.rate_at(value) for value in values]
-    U_rate = _expanded([(rate.u, rate.nu) for rate in rates])
-    width = (hysteresis / 2.0 / RECTANGULAR_DIVISOR) ** 2
-    U_today = _expanded([now.spread(i, visit=1.0, own=width) for i in range(len(points))])
+    U_rate = [rate.U for rate in rates]
+    U_today = _expanded(*now.true(hysteresis))
     errors_due = U_due = [math.nan] * len(points)
     if due is not None:
         then = fit.expected(due)
-        errors_due = then.errors.tolist()
-        U_due = _expanded([then.spread(i, visit=1.0, own=newest.u**2) for i, newest in enumerate(points)])
+        errors_due, U_due = then.errors.tolist(), _expanded(*then.measured())
     tolerances = [tolerance_at(value) for value in values]
     leaves = _leaves(fit, points, tolerances)
     return tuple(
@@ -115,9 +113,8 @@ def outlooks(
     )
 
 
-def _expanded(spreads: Sequence[tuple[float, float]]) -> list[float]:
-    """k·u of each (u, ν)."""
-    u, nu = np.reshape(spreads, (-1, 2)).T
+def _expanded(u: np.ndarray, nu: np.ndarray) -> list[float]:
+    """k·u of each."""
     return (coverage_factor(nu) * u).tolist()
 
 
@@ -125,8 +122,8 @@ def _leaves(fit: Fit, points: Sequence[Result], tolerances: Sequence[float]) -> 
     """When each point leaves its tolerance, by the U of its newest result; None without a tolerance."""
     start = fit.epoch.days[-1]
     decided = [i for i, newest in enumerate(points) if tolerances[i] > newest.U]
-    levels, limits = ([fit.epoch.open_levels[i] for i in decided], [tolerances[i] - points[i].U for i in decided])
-    crossed = crossing_days(fit, levels, start, limits, (EARLIEST, MEDIAN, LATEST))
+    limits = [tolerances[i] - points[i].U for i in decided]
+    crossed = crossing_days(fit, decided, start, limits, (EARLIEST, MEDIAN, LATEST))
     days = dict(zip(decided, crossed, strict=True))
     found: list[Leaves | None] = []
     for i, newest in enumerate(points):
@@ -161,7 +158,7 @@ def _in_words(days: Sequence[date | None], start: date, tolerance: str) -> str:
 def crossing_days(
     fit: Fit, levels: Sequence[int], start: date, limits: Sequence[float], probabilities: Sequence[float]
 ) -> list[list[date | None]]:
-    """For each level and probability the first day from `start` on which |true error| > limit has it.
+    """For each open level, by place, and probability the first day from `start` on which |true error| > limit has it.
 
     None: not in the horizon. The error of a day is a t distribution scaled to the line's uncertainty about the line.
     """

@@ -67,6 +67,8 @@ class Recalibration:
     """error that was found, less the error by the table in use"""
     U: float
     """of the change, drift allowance included"""
+    allowance: float
+    """what the drift declared allows in the time between, ± this; nan where none is declared"""
     in_use: ErrorTable = field(compare=False)
     """what the calibration before gave for use"""
     found: ErrorTable = field(compare=False)
@@ -104,7 +106,8 @@ def _compared(
     if in_use is None or as_found is None:
         return None
     years = (now.date - before.date).days / DAYS_A_YEAR
-    drift = before.drift.value * years / RECTANGULAR_DIVISOR if before.drift else 0.0
+    allowance = before.drift.value * years if before.drift else math.nan
+    drift = allowance / RECTANGULAR_DIVISOR if before.drift else 0.0
     points = _differences(measurement, in_use, as_found, drift)
     at, change, U = max(points, key=lambda point: abs(point[1]) / max(point[2], TINY), default=(math.nan,) * 3)
     if math.isnan(at):
@@ -118,6 +121,7 @@ def _compared(
         at=at,
         change=change,
         U=U,
+        allowance=allowance,
         in_use=in_use,
         found=as_found,
     )

@@ -95,10 +95,9 @@ class Policy(Dated):
     settling: Settling = Field(default=Settling(), json_schema_extra={"default": {}})
     """what makes a plateau settled"""
     least_pool: int = Field(default=10, ge=2)
-    """degrees of freedom from which what a family shows, its repeatability and its shifts from visit to visit, replaces
-    what is declared"""
+    """degrees of freedom from which the repeatability that a family shows replaces what is declared"""
     visit_to_visit: HumiditySpread = Field(default=0.0, json_schema_extra={"default": "0 %RH"})
-    """standard deviation of a humidity error from visit to visit beyond its uncertainty"""
+    """standard deviation of a humidity error from visit to visit beyond its uncertainty, before a family shows more"""
     visit_to_visit_temperature: TemperatureSpread = Field(default=0.0, json_schema_extra={"default": "0 degC"})
     """standard deviation of a temperature error from visit to visit beyond its uncertainty"""
     due_soon_days: int = Field(default=30, ge=0, le=366)

@@ -190,9 +190,8 @@ def _drift_lines(drift: Drift, due: date | None, name: Callable[[float, str], st
             "thin": drift.state != "drifting",
         }
         if i == worst:
-            own = fit.epoch.newest(fit.epoch.open_levels[i]).u ** 2
-            spread = [then.spread(i, visit=1.0, own=own) for then in expected]
-            reach = [float(coverage_factor(nu)) * u for u, nu in spread]
+            spread = [then.measured() for then in expected]
+            reach = [float(coverage_factor(nu[i]) * u[i]) for u, nu in spread]
             line["low"] = [number(error - U) for error, U in zip(errors, reach, strict=True)]
             line["high"] = [number(error + U) for error, U in zip(errors, reach, strict=True)]
             banded = series

@@ -102,6 +102,7 @@ def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
         "data/results.csv": downloads.results_csv(assessment.results),
         "data/results.json": downloads.results_json(assessment.results),
         "data/drift.csv": downloads.drift_csv(assessment.standings.values()),
+        "data/scales.csv": downloads.scales_csv(assessment.instruments),
         "data/records.sha256": downloads.records_manifest(files),
     }
     for visit, parts in lookup.visits.items():

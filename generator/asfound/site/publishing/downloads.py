@@ -17,6 +17,8 @@ from typing import Any
 from asfound.assessment.assess import Assessment
 from asfound.assessment.findings.exposure import Day
 from asfound.assessment.history.drift import Drift
+from asfound.assessment.history.instruments import Instruments
+from asfound.assessment.history.lasting import Kind
 from asfound.assessment.results.conformity import stated_probability
 from asfound.assessment.results.table import Result
 from asfound.assessment.standing import Standing
@@ -24,6 +26,24 @@ from asfound.records.settings_in_force import instrument_on
 from asfound.records.snapshot import TRENDS, Snapshot
 from asfound.rounding import published
 
+SCALE_COLUMNS = (
+    "model",
+    "channel",
+    "unit",
+    "method",
+    "kind",
+    "label",
+    "factor",
+    "factor_low",
+    "factor_high",
+    "shift",
+    "instruments",
+    "visits",
+    "left_out",
+    "chi_squared",
+    "freedom",
+)
+"""The key of a row is model, channel, method, kind."""
 RESULT_COLUMNS = (
     "visit",
     "sensor",
@@ -163,6 +183,26 @@ def _drift_rows(standing: Standing, drift: Drift) -> Iterator[dict[str, Any]]:
         days = {f"leaves_{name}": getattr(leaves, name) for name in ("earliest", "median", "latest")} if leaves else {}
         own = {name: getattr(outlook, name) for name in DRIFT_COLUMNS if name not in common and hasattr(outlook, name)}
         yield common | own | days
+
+
+def scales_csv(instruments: Instruments) -> bytes:
+    """One row a family, channel, method and kind of effect: its variance against what is declared.
+
+    Factors and bounds are of variances; `shift` is the standard deviation of a whole visit's, in the channel's unit.
+    """
+    rows = []
+    for (model, channel, method), found in sorted(instruments.scales.items()):
+        low, high = found.factors.bounds
+        for kind in Kind:
+            values = {
+                "model": model, "channel": channel, "unit": channel.unit, "method": method, "kind": kind.name.lower(),
+                "label": found.labels.get(kind, ""), "factor": float(found.factors.theta[kind]),
+                "factor_low": float(low[kind]), "factor_high": float(high[kind]), "shift": found.shift,
+                "instruments": found.instruments, "visits": found.visits, "left_out": found.left_out,
+                "chi_squared": found.chi_squared, "freedom": found.freedom,
+            }  # fmt: skip
+            rows.append([_cell(values[name]) for name in SCALE_COLUMNS])
+    return _csv(SCALE_COLUMNS, rows)
 
 
 def exposure_csv(days: Sequence[Day]) -> bytes:

@@ -105,6 +105,7 @@ def data(
 _ABOUT = {
     "data/results.csv": "every result, one row each; key: visit, sensor, channel, plateau",
     "data/results.json": "the same as JSON: a list of objects with the same names",
+    "data/scales.csv": "how far families vary against what is declared, by how long effects last",
     "data/drift.csv": "drift of every channel, one row a point: rates, what is expected, when it leaves the tolerance",
     "data/records.sha256": "SHA-256 of every record, to be checked with sha256sum -c in the records folder",
 }

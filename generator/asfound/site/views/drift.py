@@ -17,6 +17,7 @@ from asfound.rounding import NOTHING, expanded, fixed, value_with
 from asfound.site.charts.trends import FLEET_ROWS, FleetBar, fleet_chart
 from asfound.site.lookup.lookup import Lookup, sensor_link
 from asfound.site.lookup.outlooks import leaves_first, leaving_before_due, leaving_day, leaving_sentence
+from asfound.site.views.declared_seen import FamilyRow, declared_and_seen
 from asfound.site.views.sensor_drift import proposal_view
 from asfound.site.views.standing import CRITICALITY, chips, in_service
 from asfound.wording import words
@@ -107,6 +108,7 @@ class DriftPage:
     """how many proposals leave the interval as it is, or say what they lack"""
     reliabilities: tuple[ReliabilityRow, ...]
     target: str
+    declared_seen: tuple[FamilyRow, ...]
 
     @property
     def has_charts(self) -> bool:
@@ -147,6 +149,7 @@ def drift_page(lookup: Lookup) -> DriftPage:
         method=words.listed(sorted({s.proposal.method_in_words for s in serving if s.proposal})),
         kept=sum(s.proposal is not None and not _differs(s.proposal) for s in serving),
         reliabilities=tuple(_reliability(lookup, one) for one in lookup.assessment.reliabilities),
+        declared_seen=declared_and_seen(lookup),
         target=next((f"{100 * one.target:g} %" for one in lookup.assessment.reliabilities if one.target), ""),
     )
 

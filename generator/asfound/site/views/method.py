@@ -9,14 +9,14 @@ from dataclasses import dataclass
 
 from asfound import humidity
 from asfound.assessment import due
-from asfound.assessment.history import drift, epochs, line, outlook, visit_to_visit
+from asfound.assessment.history import design, drift, epochs, line, outlook, scales
 from asfound.assessment.results import conformity
 from asfound.measurement import cell_sources, monte_carlo
 from asfound.records.methods import METHODS
 from asfound.records.models import Policy
 from asfound.rounding import MINUS, fixed, significant
 from asfound.site.lookup.lookup import Lookup
-from asfound.statistics import control_charts
+from asfound.statistics import control_charts, scale_factors
 from asfound.uncertainty import formulations, sources
 from asfound.wording import words
 from asfound.wording.words import Fact
@@ -229,21 +229,30 @@ def _choices() -> Iterator[Fact]:
     )
     yield Fact(
         name="Drift",
-        value=f"a rate needs {line.LEAST_VISITS} visits of one element; set points within "
+        value=f"a rate needs {design.LEAST_VISITS} visits of one element; set points within "
         f"{epochs.SAME_TARGET_RH:g} %RH, approached the same way and within {epochs.SAME_TEMPERATURE_K:g} K, are "
         "one level, and each adjustment begins new ones; where the results since the last adjustment move otherwise "
         f"than those before (p < {100 * line.MOVES_OTHERWISE:g} %), they alone are fitted; where the chi-squared test "
         f"rejects the line (p < {100 * line.REJECTED:g} %), no rate is claimed; where points at least "
-        f"{line.SPAN_SPREAD_RH:g} %RH apart "
+        f"{design.SPAN_SPREAD_RH:g} %RH apart "
         f"drift apart (p < {100 * line.SPAN_ASKED_FOR:g} %), zero and span are told apart; it is called drifting where "
         f"it stands out of its U and uses {100 * drift.MATTERS:g} % of the tolerance or more within one interval",
     )
     yield Fact(
         name="From visit to visit",
-        value="what all results of a visit shift by beyond their uncertainty: by restricted maximum likelihood from "
-        "the visits of a family where they leave degrees of freedom enough, else as the policy declares it; an "
-        f"instrument that scatters by far more than the others (p < {100 * visit_to_visit.UNLIKE:g} %, by F, over the "
-        "family) is left out",
+        value="what all results of a visit shift by beyond their uncertainty: as the policy declares it, or "
+        f"{100 * scales.UNDECLARED:g} % of what else varies where it declares nothing; then weighed against the "
+        "family’s visits",
+    )
+    yield Fact(
+        name="How long effects last",
+        value="what touches one result, one visit, a whole visit beyond its sources, and what lasts until a reference "
+        "is calibrated again each have a factor against what is declared, common to a family’s instruments read on one "
+        "channel by one method: by restricted maximum likelihood, with a weak prior at 1 (t on its logarithm, scale "
+        f"{scale_factors.TAU:g}, {scale_factors.NU0:g} degrees of freedom), from at most {scales.MOST_INSTRUMENTS} "
+        "instruments; an instrument that scatters by far more than the others "
+        f"(p < {100 * scales.UNLIKE:g} %, by F, over the family) is left out; of fewer than {scales.LEAST_INSTRUMENTS} "
+        "instruments a line is tested against what is declared as well",
     )
     yield Fact(
         name="Leaving the tolerance",

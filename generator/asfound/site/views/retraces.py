@@ -121,11 +121,15 @@ def _up_to(found: Retrace) -> str:
 
 
 def _found(change: Recalibration) -> str:
-    """`saturation pressure +0.07 ± 0.44 kPa at 1000 kPa since 2025-09-02`."""
+    """`saturation pressure +0.07 ± 0.44 kPa at 1000 kPa since 2025-09-02, 14 % of the drift allowed`."""
     scale, symbol = words.shown_unit(QUANTITIES[change.quantity])
     size, at = words.difference(change.change * scale, change.U * scale), words.shown(f"{change.at * scale:.4g}")
     beyond = "" if change.conforms else ": more than its U"
-    return f"{change.quantity.replace('_', ' ')} {size} {symbol} at {at} {symbol} since {change.before}{beyond}"
+    moved = ""
+    if change.allowance > 0.0:  # nan where no drift is declared
+        moved = f", {words.digits(100.0 * abs(change.change) / change.allowance, 2)} % of the drift allowed"
+    quantity = change.quantity.replace("_", " ")
+    return f"{quantity} {size} {symbol} at {at} {symbol} since {change.before}{moved}{beyond}"
 
 
 def _verdicts(lookup: Lookup, one: CarriedBack) -> Iterator[VerdictRow]:

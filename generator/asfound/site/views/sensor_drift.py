@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from asfound.assessment.history.drift import Change, Drift
+from asfound.assessment.history.changes import Change
+from asfound.assessment.history.drift import Drift
 from asfound.assessment.history.interval import Proposal
 from asfound.assessment.history.outlook import PointOutlook
 from asfound.assessment.results.table import Result
