@@ -62,7 +62,7 @@ def find_cases(by_sensor: Mapping[str, Sequence[SensorVisitSummary]], records: S
             failing = [r for r in judged if r.verdict is Verdict.FAIL]
             if not failing:
                 continue
-            worst = max(failing, key=lambda r: abs(r.error) / r.tolerance)
+            worst = max(failing, key=lambda r: r.badness)
             good = _last_good(visits[:number], worst)
             cases.append(
                 Case(

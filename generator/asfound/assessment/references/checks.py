@@ -31,8 +31,8 @@ class ReferenceCheck:
 
     @property
     def worst(self) -> Result:
-        """The result with the largest |error|."""
-        return max(self.results, key=lambda r: abs(r.error))
+        """The result that uses most of its limit."""
+        return max(self.results, key=lambda r: r.badness)
 
     @property
     def failed(self) -> bool:

@@ -87,7 +87,7 @@ def _fails_by(found: Sequence[Result], channel: Channel) -> str:
     failing = [r for r in found if r.channel is channel and r.verdict is Verdict.FAIL]
     if not failing:
         return ""
-    worst = max(failing, key=lambda r: abs(r.error))
+    worst = max(failing, key=lambda r: r.badness)
     size = f"{value_with(worst.error, worst.U, sign=True)} {channel.declaration.symbol}"
     return f"the {channel} channel fails by {size}: adjust or replace it"
 
@@ -101,7 +101,7 @@ def _of_humidity(found: Sequence[Result], settings: SettingsOn, budgets: Budgets
     if not beyond:
         limit = "the adjustment limit" if settings.dated("adjustment_limit") else "what the rule passes"
         return Advice(action="leave", sentence=f"all errors lie within {limit}: leave it as it is")
-    worst = max(beyond, key=lambda r: abs(r.error) - _limit(r, settings))
+    worst = max(beyond, key=lambda r: r.badness)
     error = value_with(worst.error, worst.U, sign=True)
     own, passes = _limits(worst, settings)
     limit = f"±{value_with(min(own, passes), worst.U)} {worst.unit}"

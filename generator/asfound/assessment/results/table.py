@@ -91,6 +91,12 @@ class Result:
         return self.verdict is not Verdict.NONE
 
     @property
+    def badness(self) -> tuple[float, float]:
+        """By which the worst of several is the largest: (|error| + U)/tolerance, without a tolerance |error|."""
+        used = (abs(self.error) + self.U) / self.tolerance if self.tolerance > 0.0 else 0.0
+        return used, abs(self.error)
+
+    @property
     def key(self) -> tuple[str, str, str, int]:
         """visit, sensor, channel, plateau."""
         return (self.visit, self.sensor, self.channel.value, self.plateau)

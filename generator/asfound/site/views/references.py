@@ -134,7 +134,7 @@ def reference_state(lookup: Lookup, reference: Reference) -> ReferenceState:
         chip, sentence = IN_DATE, f"in date until {first_end}"
     checks = _check_results(lookup, reference)
     last = [r for r in checks if r.visit == checks[-1].visit] if checks else []
-    largest = max(last, key=lambda r: abs(r.error)) if last else None
+    largest = max(last, key=lambda r: r.badness) if last else None
     failed = largest is not None and largest.verdict is Verdict.FAIL and _in_doubt(lookup, reference)
     question = in_question(lookup.carried_back.get(reference.id, ()))
     more = [(AWAY, bool(away)), (CHECK_FAILED, failed), (IN_QUESTION, bool(question))]

@@ -219,12 +219,9 @@ def _share(share: float) -> str:
 
 
 def worst(results: Sequence[Result]) -> Result:
-    """The result that decides: the gravest verdict, then the largest |error| against its tolerance."""
-
-    def weight(r: Result) -> tuple[int, float]:
-        return _GRAVITY.index(r.verdict), -abs(r.error) / r.tolerance if r.tolerance > 0 else 0.0
-
-    return min(results, key=weight)
+    """The result that decides: the gravest verdict, then the worst."""
+    gravest = min(_GRAVITY.index(r.verdict) for r in results)
+    return max((r for r in results if r.verdict is _GRAVITY[gravest]), key=lambda r: r.badness)
 
 
 _GRAVITY = (
