@@ -72,7 +72,7 @@ def test_a_settled_log_says_what_typed_rows_of_its_means_say():
 def test_the_stated_error_covers_the_true_one_however_early_the_window():
     covered, sizes, waiting = [], [], []
     rng = np.random.default_rng(20260316)
-    for seed in range(60):
+    for seed in range(30):
         tau = float(rng.uniform(1.0, 6.0))
         run = Run(
             targets=(20.0, 60.0),
@@ -88,7 +88,7 @@ def test_the_stated_error_covers_the_true_one_however_early_the_window():
             covered.append(abs(result.error - run.error) <= result.U)
             sizes.append(result.U)
             waiting.append(abs(left))
-    assert np.mean(covered) >= 0.93  # 95.45 % stated; 120 results: below 0.93 with p of about a seventh if exactly held
+    assert np.mean(covered) >= 0.93  # 95.45 % stated; soak_coverage counts many more
     assert np.median(sizes) < 2.0 * np.median(waiting) + 0.1  # and U is of use
 
 
