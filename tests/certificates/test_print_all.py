@@ -112,7 +112,7 @@ def issued(**values: Any) -> tuple[Statement, bytes]:
         ("7.8.4.1 d, before adjustment", "As found"),
         ("7.8.4.1 d, adjustment", "zero adjusted: from before to after"),
         ("7.8.4.1 d, after adjustment", "As left"),
-        ("7.8.4.1 e and 7.8.6, verdicts", "Humidity, as found: fail at all 3 points."),
+        ("7.8.4.1 e and 7.8.6, verdicts", "Humidity, as found: fail at all 3 points, each as approached."),
         ("7.8.6.2, specification", "Tolerance T: ±2 %RH"),
         ("7.8.6.2, whose specification", "T is the tolerance set by the facility for this sensor"),
         ("7.8.6.2, decision rule", "Decision rule: guard band w = U: pass where |error| ≤ T − w"),
@@ -129,8 +129,8 @@ def test_what_a_certificate_must_say_is_said(text: str, clause: str, said: str):
 def test_a_row_of_results_is_rounded_to_its_uncertainty(text: str):
     """JCGM 100:2008, 7.2.6: U to two significant digits, the value to match."""
     assert "50 %RH start 50.00 25.0 53.20 +3.20 0.18 2.00 ∞ 2.00 fail" in text
-    assert "20 %RH falling 20.000 25.0 23.000 +3.000 0.098 2.00 ∞ 2.000 fail" in text
-    assert "80 %RH rising 80.00 25.0 80.20 +0.20 – – – 2.00 no verdict a" in text
+    assert "20 %RH falling only 20.000 25.0 23.000 +3.000 0.098 2.00 ∞ 2.000 fail" in text
+    assert "80 %RH rising only 80.00 25.0 80.20 +0.20 – – – 2.00 no verdict a" in text
 
 
 def printed_page(files: b.Files, number: str = f"RH-1/{VISIT}") -> dict[str, Any]:

@@ -338,9 +338,9 @@ def test_the_rule_and_what_it_says_of_each_phase_and_channel():
     decision = statement.decision
     assert decision.rule == "guard_band" and "|error| ≤ T − w" in decision.words
     assert list(decision.summary) == [
-        "Humidity, as found: fail at all 3 points.",
+        "Humidity, as found: fail at all 3 points, each as approached.",
         "Temperature, as found: pass at all 3 points.",
-        "Humidity, as left: pass at 50, 20 falling, 50 rising, 50 falling %RH; no verdict at 80 rising %RH.",
+        "Humidity, as left: pass at 50, 20 falling only, 50 rising, 50 falling %RH; no verdict at 80 rising only %RH.",
         "Temperature, as left: pass at 50, 20 falling, 50 rising, 50 falling %RH; no verdict at 80 rising %RH.",
     ]
 
@@ -350,7 +350,7 @@ def test_a_pass_carries_the_reservation_that_qualifies_it():
     (statement,) = stated_of(plain(warm)).values()
     assert {row.verdict for row in rows(statement, "as_found")} == {"pass"}
     assert list(statement.decision.summary) == [
-        "Humidity, as found: pass at all 3 points, "
+        "Humidity, as found: pass at all 3 points, each as approached, "
         "with reservation a (holds at 25.0 degC only; the sensor works at 20 degC)."
     ]
 

@@ -120,7 +120,6 @@ def _drift(
             due=when_due.day,
             months=interval.months if interval else None,
             tolerance_at=lambda value: tolerance_at(tolerance, value, span) if tolerance else math.nan,
-            hysteresis=hysteresis.value if (hysteresis := settings.declared(channel).hysteresis) else 0.0,
         ),
     )
 
@@ -188,4 +187,6 @@ def _worst(results: Sequence[Result]) -> State:
     verdicts = {r.verdict for r in results}
     if Verdict.FAIL in verdicts:
         return State.OUT
+    # What was read one way says nothing of the other side of the loop: there the declared width decides.
+    verdicts |= {r.other_way for r in results}
     return State.IN if verdicts == {Verdict.PASS} else State.CLOSE

@@ -19,6 +19,7 @@ from asfound.rounding import MINUS, NOTHING, expanded, fixed, value_with
 from asfound.stated.results import Decision, Group, MonteCarloAnswer, Reservation, Row
 from asfound.stated.statement import PREVIEW_REVISION, Adjustment, Condition, Item, Statement
 from asfound.stated.traceability import CalibrationLink
+from asfound.wording.words import way as way_in_words
 
 Section = Mapping[str, Any]
 """a title, lines and tables, as the template sets them"""
@@ -199,7 +200,7 @@ def _tables(group: Group, decision: Decision | None, loop: bool) -> Iterator[dic
         U = as_float(row.U)
         line = [
             f"{as_float(row.target):g} %RH",
-            row.direction,
+            way_in_words(row.direction, row.one_way),
             value_with(as_float(row.reference_value), U),
             *([fixed(as_float(row.temperature_c), 1)] if humidity else []),
             value_with(as_float(row.indication), U),

@@ -31,6 +31,7 @@ from asfound.stated.results import (
     StatedTolerance,
     WithheldAnswer,
 )
+from asfound.wording.words import way as way_in_words
 
 PartLines = Mapping[tuple[int, Channel, Part], int]
 """(cell, channel, part) → row in the budgets"""
@@ -192,7 +193,8 @@ def _row(
     }
     if withheld(r):
         numbers |= dict.fromkeys(("u", "nu_eff", "k", "U", "p_outside", "tur"), math.nan)
-    return Row(
+    stated = {name: number(value) for name, value in numbers.items()}
+    row = Row(
         plateau=r.plateau,
         time=sensor_visit.visit.time_local[plateau.rows[0]],
         target=number(r.target),
@@ -201,7 +203,7 @@ def _row(
         reference=r.reference,
         part=r.part.value,
         readings=r.n,
-        **{name: number(value) for name, value in numbers.items()},
+        **stated,  # type: ignore[arg-type]  # numbers all, and `one_way` is none of them
         repeatability=RowRepeatability(
             s=number(line.repeatability.s), nu=number(line.repeatability.nu), basis=line.repeatability.basis
         ),
@@ -210,6 +212,7 @@ def _row(
         verdict=words.NO_VERDICT if withheld(r) else r.verdict.value,
         reservations=reservations.marks(r.reservations, point(r)),
     )
+    return row.model_copy(update={"one_way": r.one_way}) if r.one_way else row
 
 
 def _answer(assessment: Assessment, line: int) -> LinearAnswer | MonteCarloAnswer:
@@ -268,13 +271,14 @@ def _summary(group: Group, reservations: Reservations) -> str:
     head = f"{group.channel.capitalize()}, {group.phase_words.lower()}"
     by_verdict: dict[str, list[str]] = {}
     for row in group.rows:
-        way = "" if row.direction == "start" else f" {row.direction}"
+        way = "" if row.direction == "start" else f" {way_in_words(row.direction, row.one_way)}"
         by_verdict.setdefault(row.verdict, []).append(f"{as_float(row.target):g}{way}")
     order = [verdict.value for verdict in Verdict]
     present = sorted(by_verdict, key=order.index)
     qualifying = {mark: said for row in group.rows for mark, said in reservations.qualifying(row).items()}
     if len(present) == 1 and len(group.rows) > 1:
         text = f"{present[0]} at all {len(group.rows)} points"
+        text += ", each as approached" if any(row.one_way for row in group.rows) else ""
     else:
         text = "; ".join(f"{verdict} at {', '.join(by_verdict[verdict])} %RH" for verdict in present)
     with_them = ", ".join(f"{mark} ({said})" for mark, said in qualifying.items())

@@ -14,6 +14,7 @@ from asfound.measurement.reading_table import Cell
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.models import Channel
 from asfound.records.settings_in_force import SettingsOn
+from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.sources import Catalogue, Distribution, Scope, Series, Source
 from asfound.uncertainty.terms import Terms
 
@@ -103,7 +104,6 @@ class CellSources:
         self.instrument = np.array(instrument, np.int64)
         self.checked = np.array([cell.plateau.phase == "check" for cell in cells], bool)
         self._numbers: dict[str, np.ndarray] = {}
-        self._ways: dict[tuple[int, str, float], set[str]] = {}
 
     def declared(self, value: Callable[[SettingsOn], float | None]) -> np.ndarray:
         """A number that is declared of each cell's instrument, shape (cells,); nan where none is."""
@@ -204,10 +204,14 @@ class CellSources:
             )
 
     def _hysteresis(self, channel: Channel, at: np.ndarray) -> _Kind:
-        """Half of the declared width; a rising or falling plateau of a visit that went both ways shows it itself."""
+        """Half of the declared width, where it is not known from which side the humidity came.
+
+        A rising or falling plateau has the error of that way, which is said: nothing of the loop is unknown of it. What
+        the other way would have shown belongs to the error in use, not to that of the day.
+        """
         width = self.amount(channel, "hysteresis")
         cells = at[~np.isnan(width[at])]
-        cells = cells[[not self._went_both_ways(cell) for cell in cells.tolist()]] if len(cells) else cells
+        cells = cells[np.array([self.cells[cell].plateau.direction not in WAYS for cell in cells.tolist()], bool)]
         return _Kind(
             name=f"{channel.value}/hysteresis",
             cells=cells,
@@ -216,15 +220,6 @@ class CellSources:
             label="hysteresis, half of its width",
             weight=np.ones(len(cells)),
         )
-
-    def _went_both_ways(self, cell: int) -> bool:
-        if not self._ways:
-            for one in self.cells:
-                key = (id(one.sensor_visit), one.plateau.phase, one.plateau.target)
-                self._ways.setdefault(key, set()).add(one.plateau.direction)
-        here = self.cells[cell]
-        ways = self._ways[id(here.sensor_visit), here.plateau.phase, here.plateau.target]
-        return here.plateau.direction != "start" and {"rising", "falling"} <= ways
 
     def _probe(self, channel: Channel, at: np.ndarray, around: Surroundings) -> Iterator[_Kind]:
         """Probe against chamber air, and use at another temperature than the calibration's."""

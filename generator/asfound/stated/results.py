@@ -126,6 +126,8 @@ class Row(Stated):
     """pass, conditional pass, conditional fail, fail, or no verdict"""
     reservations: tuple[str, ...]
     """marks of those that bear on the row"""
+    one_way: str = ""
+    """rising or falling, where the other way to the point was not read: result and verdict hold for that way"""
 
 
 class StatedTolerance(Stated):

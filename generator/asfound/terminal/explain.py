@@ -22,6 +22,7 @@ from asfound.rounding import NOTHING, expanded, fixed, freedom, json_number, sig
 from asfound.site.views.results import worst
 from asfound.soak.waiting import expanded as expanded_left
 from asfound.terminal.tables import GLYPHS, aligned, wrapped
+from asfound.wording.words import way
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -191,7 +192,7 @@ def _row(r: Result) -> tuple[str, ...]:
         r.phase.replace("_", " "),
         r.channel.value,
         f"{r.target:g} %RH",
-        r.direction,
+        way(r.direction, r.one_way),
         value_with(r.reference_value, r.U),
         value_with(shown, r.U),
         f"{value_with(r.error, r.U, sign=True)} {r.unit}" if math.isfinite(r.error) else NOTHING,
@@ -252,6 +253,8 @@ def _result_data(explained: Explained, r: Result) -> Mapping[str, Any]:
         "phase": r.phase,
         "unit": r.unit,
         **{name: json_number(getattr(r, name)) for name in numbers},
+        "direction": r.direction,
+        "one_way": r.one_way,
         "verdict": r.verdict.value,
         "p_outside": json_number(r.p_outside),
         "answer": r.answer,

@@ -217,6 +217,11 @@ def equal(symbol: str, number: str) -> str:
     return f"{symbol} = {number}" if number[:1].isdigit() or number == "∞" else f"{symbol} {number}"
 
 
+def way(direction: str, one_way: str) -> str:
+    """How a point was approached; `rising only` where the other way was not read."""
+    return f"{direction} only" if one_way else direction
+
+
 def spread(values: Iterable[float], places: int, symbol: str) -> str:
     """`18.1 to 18.6 °C`, one number where they agree, nothing where none was read."""
     good = [value for value in values if math.isfinite(value)]

@@ -83,7 +83,8 @@ def test_ways_through_one_point_are_averaged_with_what_they_share():
     assert c.at == pytest.approx([20, 50, 80], abs=0.01)
     assert c.errors == pytest.approx([0.5, 1.2, 1.5], abs=0.01)
     u, _, _ = expanded_of_combination(budgets, [r.line for r in fifties], [0.5, 0.5])
-    assert np.sqrt(c.covariance[1, 1]) == pytest.approx(u)
+    # and either way of what they differ by, 0.4, belongs to the error in use
+    assert c.covariance[1, 1] == pytest.approx(u**2 + 0.2**2, rel=1e-3)
     lines = [r.line for r in found]
     assert c.covariance[0, 2] == pytest.approx(covariance(budgets, lines)[0, 2])
     visited = curve_of(found, budgets, 0.3)
@@ -154,3 +155,17 @@ def test_between_days_near_each_other_curves_are_mixed():
     mixed = between_curves(early, late, 0.25)
     assert mixed.errors.tolist() == [0.25, 0.5]
     assert mixed.covariance[0, 0] == pytest.approx(0.75 * 0.01 + 0.25 * 0.04)
+
+
+def test_a_loop_that_was_read_one_way_is_in_use_from_its_middle_on_both_sides():
+    """Declared 1.2 wide, read rising through 50 and 80 %RH: 0.6 above what was read, ± 0.6."""
+    family = b.family(humidity={"resolution": "0.01 %RH", "repeatability": "0.05 %RH", "hysteresis": "1.2 %RH"})
+    rows = [b.plateau(at, [at, at], b.generated(at)) for at in (20, 50, 80)]
+    assessment = b.assessed(b.records(family, b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *rows)))
+    c = curve_of(assessment.results, assessment.measurement.whole(), 0.0)
+    assert c.errors == pytest.approx([0.0, 0.6, 0.6], abs=0.01)
+    assert [r.one_way for r in assessment.results] == ["", "rising", "rising"]
+    own = covariance(assessment.measurement.whole(), [r.line for r in assessment.results])
+    assert c.covariance[1, 1] == pytest.approx(own[1, 1] + 0.36)
+    assert c.covariance[1, 2] == pytest.approx(own[1, 2] + 0.36), "all points are on one side at one time"
+    assert c.covariance[0, 0] == pytest.approx(own[0, 0] - 0.12 + 0.36), "two-valued, for the side of the start"

@@ -27,13 +27,15 @@ def _number(id: str, computed: float, expected: float, tolerance: float = 1e-6) 
     return Check(id=id, source="by hand", computed=float(computed), expected=float(expected), tolerance=tolerance)
 
 
-def _epoch(program: Program, rows: Sequence[Sequence[float]], targets: Sequence[float] = (50.0,)) -> Any:
+def _epoch(
+    program: Program, rows: Sequence[Sequence[float]], targets: Sequence[float] = (50.0,), **keys: object
+) -> Any:
     """One row a visit, one error a target."""
     instrument = Instrument()
     visits = []
     for day, row in zip(DAYS, rows, strict=True):
         sources = [{f"own/{day}/{at}": OWN, "reference": SHARED} for at in targets]
-        found = [instrument.result(day, at, e, s) for at, e, s in zip(targets, row, sources, strict=True)]
+        found = [instrument.result(day, at, e, s, **keys) for at, e, s in zip(targets, row, sources, strict=True)]
         visits.append(visit(day, found))
     return _epochs(program, visits, instrument)
 
@@ -92,9 +94,9 @@ def two_points(program: Program) -> Iterator[Check]:
     yield _number("rate at 20 %RH", fit.rate_at(20.0).rate, 0.1)
 
 
-def _outlook(program: Program, tolerance: float, hysteresis: float = 0.0) -> Any:
-    fit = _fit(program, _epoch(program, [[0.0], [0.5], [0.8]]))
-    (found,) = program.outlook.outlooks(fit, DAYS[2], DAYS[2], lambda _: tolerance, hysteresis)
+def _outlook(program: Program, tolerance: float, loop: float = 0.0) -> Any:
+    fit = _fit(program, _epoch(program, [[0.0], [0.5], [0.8]], loop=loop))
+    (found,) = program.outlook.outlooks(fit, DAYS[2], DAYS[2], lambda _: tolerance)
     return found
 
 
@@ -104,8 +106,9 @@ def ahead(program: Program) -> Iterator[Check]:
     line = SHARED**2 + 0.01 / 3.0 + 0.01 / 2.0
     yield _number("limit: U of a measurement is 2·√(0.0036 + 0.0064)", found.limit, 1.6)
     yield _number("U today", found.U_today, 2.0 * math.sqrt(line + BETWEEN**2))
-    used = _outlook(program, 1.8, hysteresis=0.6)
+    used = _outlook(program, 1.8, loop=0.3)
     yield _number("in use: ± half of 0.6", used.U_today, 2.0 * math.sqrt(line + BETWEEN**2 + 0.3**2))
+    yield _number("about the middle of the loop", used.error_today - found.error_today, 0.3)
     due = line - SHARED**2 + BETWEEN**2 + OWN**2  # what all share is in the measurement as in the line
     yield _number("U when due: own again", found.U_due, 2.0 * math.sqrt(due))
     yield _number("U of the rate", found.U_rate, 2.0 * math.sqrt(0.01 / 32.0))

@@ -38,9 +38,9 @@ SLIPS = {
         Slip("Expected.true", "further[Kind.SHIFT] = self.fit.scales.shift**2", "pass"),
         "ahead",
     ),
-    "trust without hysteresis": (Slip("outlooks", "now.true(hysteresis)", "now.true()"), "ahead"),
+    "trust without hysteresis": (Slip("outlooks", "now.true(in_use=True)", "now.true()"), "ahead"),
     "the whole width of a hysteresis for its half": (
-        Slip("Fit.hidden", "hysteresis / 2.0", "hysteresis"),
+        Slip("Fit.loops", "self.epoch.results[i].loop", "2.0 * self.epoch.results[i].loop"),
         "ahead",
     ),
     "a prediction without its measurement": (Slip("outlooks", "*then.measured()", "*then.true()"), "ahead"),

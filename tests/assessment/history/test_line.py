@@ -111,11 +111,23 @@ def test_a_kind_of_effect_that_varies_less_than_declared_makes_rates_surer_and_s
 
 
 def test_the_loop_of_use_stands_in_the_place_of_the_constant_part_of_its_source():
-    """Half a width of 0.06·√3 is all of the results' own: what hides is then the loop, ± half, two-valued."""
-    fit = fit_line(worked_by_hand(), HUMIDITY, scaled(math.log(0.1), 0.0, 0.0, 0.0))
+    """Half a width of 0.06·√3 is all of the results' own, from the start: in use the loop hides, ± half, two-valued.
+
+    A point that was read rising has nothing of the loop in its own: there the loop comes beside what hides.
+    """
     half = 0.06 * math.sqrt(3.0)
-    assert fit.hidden(2.0 * half) == pytest.approx([half**2], rel=1e-9)
-    assert fit.hidden() == pytest.approx([0.9 * 0.0036], rel=1e-9)
+    scales = scaled(math.log(0.1), 0.0, 0.0, 0.0)
+    start, rising = (fit_line(with_loop(worked_by_hand(), half, way), HUMIDITY, scales) for way in ("start", "rising"))
+    for fit, constant in ((start, 0.0), (rising, 0.9 * 0.0036)):
+        assert fit.hidden(in_use=True) == pytest.approx([constant + half**2], rel=1e-9)
+        assert fit.hidden() == pytest.approx([0.9 * 0.0036], rel=1e-9)
+    assert (start.to_the_middle, rising.to_the_middle) == (0.0, pytest.approx([half]))
+    falling = fit_line(with_loop(worked_by_hand(), half, "falling"), HUMIDITY, scales)
+    assert falling.to_the_middle == pytest.approx([-half])
+
+
+def with_loop(epoch, half, way):
+    return replace(epoch, results=tuple(result.altered(loop=half, direction=way) for result in epoch.results))
 
 
 def test_few_instruments_are_tested_against_what_is_declared_as_well():

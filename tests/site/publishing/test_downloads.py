@@ -22,7 +22,8 @@ from tests.site import store
 KEY = ("visit", "sensor", "channel", "plateau")
 STABLE = (
     "visit sensor serial channel unit plateau phase target direction method medium reference_value output far_end "
-    "error error_sensor error_loop u nu_eff k U answer tolerance rule verdict p_outside tur status reservations"
+    "error error_sensor error_loop u nu_eff k U answer tolerance rule verdict p_outside tur status "
+    "one_way loop reservations"
 )
 
 

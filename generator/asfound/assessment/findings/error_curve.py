@@ -14,9 +14,10 @@ import numpy as np
 
 from asfound.assessment.history.epochs import aimed_at
 from asfound.assessment.results.table import Result
+from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.covariance import covariance
-from asfound.uncertainty.sources import coverage_factor
+from asfound.uncertainty.sources import coverage_factor, half_width_u
 
 SAME_POINT = 1.0
 """Set points (of the temperature channel: temperatures) that lie no further apart are one point (our choice)."""
@@ -78,9 +79,8 @@ def weights_at(at: np.ndarray, values: np.ndarray) -> np.ndarray:
 def curve_of(results: Sequence[Result], budgets: Budgets, between: float) -> ErrorCurve:
     """The curve of one visit's results of one phase; `between`: visit-to-visit standard deviation."""
     at, weights = _points_of(results)
-    spread = weights @ _covariance(results, budgets) @ weights.T + between**2
-    errors = weights @ np.array([r.error for r in results])
-    return ErrorCurve(at=at, errors=errors, covariance=spread, k=_k(results))
+    spread = weights @ _covariance(results, budgets) @ weights.T + between**2 + _loop(results, weights)
+    return ErrorCurve(at=at, errors=weights @ _in_use(results), covariance=spread, k=_k(results))
 
 
 def curve_between(
@@ -97,8 +97,8 @@ def curve_between(
     of_visits = between**2 * ((1.0 - share) ** 2 + share**2)
     return ErrorCurve(
         at=at,
-        errors=weights @ np.array([r.error for r in both]),
-        covariance=weights @ _covariance(both, budgets) @ weights.T + of_visits,
+        errors=weights @ _in_use(both),
+        covariance=weights @ _covariance(both, budgets) @ weights.T + of_visits + _loop(found, of_found),
         k=_k(both),
     )
 
@@ -154,6 +154,30 @@ def _grouped(values: np.ndarray, marks: Sequence[float], ways: Sequence[object])
     at = weights @ values
     order = np.argsort(at, kind="stable")
     return at[order], weights[order]
+
+
+def _in_use(results: Sequence[Result]) -> np.ndarray:
+    """Errors in the middle of the loop, as far as its width is declared, shape (results,)."""
+    return np.array([r.error + r.to_the_middle for r in results])
+
+
+def _loop(results: Sequence[Result], weights: np.ndarray) -> np.ndarray:
+    """Covariance of points (rows of weights) for the air that came to each from above or below: two-valued, ± half.
+
+    Half of the declared width where one way was read; where both were, half of what they differ by. All points are on
+    one side at one time.
+    """
+    half = np.abs(weights) @ np.nan_to_num([r.loop for r in results])
+    errors = np.array([r.error for r in results])
+    for point, mine in enumerate(weights != 0.0):
+        rising, falling = (
+            [e for e, r, here in zip(errors, results, mine, strict=True) if here and r.direction == way] for way in WAYS
+        )
+        if rising and falling:
+            half[point] = max(half[point], abs(np.mean(falling) - np.mean(rising)) / 2.0)
+    # From the start the side is unknown, and half a width, rectangular, is in the result's own budget.
+    own = np.array([0.0 if r.direction in WAYS else float(half_width_u(r.loop)) ** 2 for r in results])
+    return np.outer(half, half) - (weights * own) @ weights.T
 
 
 def _covariance(results: Sequence[Result], budgets: Budgets) -> np.ndarray:

@@ -119,8 +119,8 @@ def path_of_line(fit: Fit, channel: Channel, start: int, end: int) -> ErrorPath:
             curve_of_line(
                 marks,
                 expected.reference_values,
-                expected.errors,
-                expected.covariance,
+                expected.errors + fit.to_the_middle,
+                expected.covariance + np.outer(fit.loops, fit.loops),
                 fit.scales.between,
                 fit.rate.nu,
             )

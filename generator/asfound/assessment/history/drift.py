@@ -83,8 +83,6 @@ class Ahead:
     """interval"""
     tolerance_at: Callable[[float], float]
     """tolerance in force at a reference value; nan where there is none"""
-    hysteresis: float = 0.0
-    """declared full width, in the channel's unit"""
 
 
 def drift(
@@ -114,7 +112,7 @@ def drift(
             why = "since the last adjustment the errors move otherwise than before, over too few visits for a rate"
         said = f"no single rate: {why}{_step(changes, channel)}"
         return _no_rate(channel, said, epoch, changes, scales, fit=fit, naive=naive)
-    found = outlooks(fit, ahead.today, ahead.due, ahead.tolerance_at, ahead.hysteresis)
+    found = outlooks(fit, ahead.today, ahead.due, ahead.tolerance_at)
     point, rate = _headline(fit, found)
     state, sentence = _judged(fit, point, rate, found, changes, channel, ahead.months or 12)
     first, last, levels = _drawn(fit)

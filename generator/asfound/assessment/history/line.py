@@ -80,11 +80,11 @@ class Expected:
         further, beside = self.fit.new_measurement
         return self.fit.estimate.spread(self.rows, further, beside - self.fit.shared_with_new(self.rows))
 
-    def true(self, hysteresis: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
-        """(u, ν) of the true error, shapes (points,); `hysteresis`: full width of the loop, for use in either way."""
+    def true(self, *, in_use: bool = False) -> tuple[np.ndarray, np.ndarray]:
+        """(u, ν) of true errors, shapes (points,): as approached, or in use, about the middle of the declared loop."""
         further = np.zeros((KINDS, len(self.rows)))
         further[Kind.SHIFT] = self.fit.scales.shift**2
-        return self.fit.estimate.spread(self.rows, further, self.fit.hidden(hysteresis))
+        return self.fit.estimate.spread(self.rows, further, self.fit.hidden(in_use=in_use))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -186,6 +186,16 @@ class Fit:
         return np.array([np.flatnonzero(self.epoch.level == i)[-1] for i in self.epoch.open_levels], np.int64)
 
     @cached_property
+    def loops(self) -> np.ndarray:
+        """Half of the declared width at each point of the open segment that was read one way, shape (points,)."""
+        return np.nan_to_num([self.epoch.results[i].loop for i in self.newest])
+
+    @cached_property
+    def to_the_middle(self) -> np.ndarray:
+        """From the error of each point as approached to the middle of the declared loop, shape (points,)."""
+        return np.array([self.epoch.results[i].to_the_middle for i in self.newest])
+
+    @cached_property
     def new_measurement(self) -> tuple[np.ndarray, np.ndarray]:
         """What a measurement like the newest of each point varies by, as declared: (by kind (K, points), beside)."""
         parts, at = self.epoch.parts, self.newest
@@ -204,16 +214,17 @@ class Fit:
         weights = rows @ self.estimate.gain
         return 2.0 * np.sum(weights * constant[at], axis=1) - constant[at, at]
 
-    def hidden(self, hysteresis: float = 0.0) -> np.ndarray:
+    def hidden(self, *, in_use: bool = False) -> np.ndarray:
         """Variance of the part of what was declared that proved constant and hides in the levels, shape (points,).
 
-        What is declared and not seen to vary is still there. `hysteresis`: full width of the loop; where it is given,
-        two-valued use of either way stands in the place of the constant part of its source.
+        What is declared and not seen to vary is still there. In use either side of a loop that was read one way comes
+        in, two-valued: it takes the place of the constant part of its source, which points from the start have.
         """
         parts, at, theta = self.epoch.parts, self.newest, self.scales.factors.theta
         constant = np.maximum(1.0 - theta, 0.0)
-        own, half = parts.own[at], hysteresis / 2.0
-        own = np.maximum(own - (half / RECTANGULAR_DIVISOR) ** 2, 0.0) if half else own
+        own, half = parts.own[at], self.loops if in_use else np.zeros(len(at))
+        unknown_side = np.where(self.to_the_middle == 0.0, half, 0.0)
+        own = np.maximum(own - (unknown_side / RECTANGULAR_DIVISOR) ** 2, 0.0)
         return (
             constant[Kind.OWN] * own
             + parts.rounding[at]

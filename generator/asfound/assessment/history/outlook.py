@@ -53,7 +53,8 @@ class PointOutlook:
     rate: float
     U_rate: float
     error_today: float
-    """true error expected on the day of the assessment"""
+    """true error expected on the day of the assessment, in use: in the middle of the declared loop, where one way was
+    read"""
     U_today: float
     """of the true error, in use: either way of the declared loop"""
     due: date | None
@@ -74,18 +75,15 @@ class PointOutlook:
 
 
 def outlooks(
-    fit: Fit, today: date, due: date | None, tolerance_at: Callable[[float], float], hysteresis: float = 0.0
+    fit: Fit, today: date, due: date | None, tolerance_at: Callable[[float], float]
 ) -> tuple[PointOutlook, ...]:
-    """One outlook for each point of the open segment.
-
-    `tolerance_at`: the tolerance in force at a reference value; `hysteresis`: full width, in the channel's unit.
-    """
+    """One outlook for each point of the open segment. `tolerance_at`: the tolerance in force at a reference value."""
     points = [fit.epoch.newest(level) for level in fit.epoch.open_levels]
     now = fit.expected(today)
     values = now.reference_values.tolist()
     rates = [fit.rate_at(value) for value in values]
     U_rate = [rate.U for rate in rates]
-    U_today = _expanded(*now.true(hysteresis))
+    U_today = _expanded(*now.true(in_use=True))
     errors_due = U_due = [math.nan] * len(points)
     if due is not None:
         then = fit.expected(due)
@@ -100,7 +98,7 @@ def outlooks(
             reference_value=values[i],
             rate=rates[i].rate,
             U_rate=U_rate[i],
-            error_today=float(now.errors[i]),
+            error_today=float(now.errors[i] + fit.to_the_middle[i]),
             U_today=U_today[i],
             due=due,
             error_due=errors_due[i],

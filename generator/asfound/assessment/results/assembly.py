@@ -120,6 +120,7 @@ def _as_stated(slot: Slot) -> dict[str, object]:
         "k": k,
         "U": U,
         "verdict": judged.verdict,
+        "other_way": judged.verdict,
         "tolerance": judged.tolerance,
         "p_outside": judged.p_outside,
         "tur": judged.tur,
@@ -133,6 +134,7 @@ def _reserve(columns: Columns, slots: Sequence[Slot], faults: Sequence[Fault]) -
         if fault.rule.severity is Severity.RESERVATION:
             of_lines.setdefault(fault.place.path, {}).setdefault(fault.place.line, []).append(fault)
     reservations, verdicts, status = columns["reservations"], columns["verdict"], columns["status"]
+    others = columns["other_way"]
     for _, together in groupby(range(len(slots)), key=lambda i: id(slots[i].sensor_visit)):
         rows = list(together)
         more = [
@@ -143,6 +145,7 @@ def _reserve(columns: Columns, slots: Sequence[Slot], faults: Sequence[Fault]) -
             if status[row] != "not done":
                 reservations[row] = (*reservations[row], *more)  # type: ignore[misc]
                 verdicts[row] = unless_withheld(verdicts[row], more)  # type: ignore[arg-type]
+                others[row] = unless_withheld(others[row], more)  # type: ignore[arg-type]
 
 
 def _of_lines(sv: SensorVisit, of_lines: Mapping[str, Mapping[int, Sequence[Fault]]]) -> Iterator[Fault]:

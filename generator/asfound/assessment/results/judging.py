@@ -17,6 +17,7 @@ from asfound.measurement.measure import UNSETTLED
 from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
 from asfound.records.settings_in_force import SettingsOn
+from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.budgets import Budgets
 
 OUTSIDE_SENSOR_RANGE = reservation(
@@ -52,6 +53,9 @@ def judged_columns(
         [limits.at(read, line.reference_value) for read, line in zip(reads, lines, strict=True)], float
     )
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
+    one_way, loop = _loops(reads)
+    across = np.array([{"rising": 2.0, "falling": -2.0}.get(read.plateau.direction, 0.0) for read in reads]) * loop
+    other_way = np.where(across != 0.0, _other_way(reads, judged, error + across, tolerance), judged.verdict)
     found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
@@ -84,6 +88,9 @@ def judged_columns(
         "verdict": [unless_withheld(one, faults) for one, faults in zip(judged.verdict, held, strict=True)],
         "p_outside": judged.p_outside.tolist(),
         "tur": judged.tur.tolist(),
+        "one_way": one_way,
+        "loop": loop.tolist(),
+        "other_way": [unless_withheld(one, faults) for one, faults in zip(other_way, held, strict=True)],
         "status": ["unsettled" if any(f.rule is UNSETTLED for f in faults) else "done" for faults in held],
         "reservations": held,
         "line": numbers,
@@ -127,6 +134,34 @@ def _judged(
             at_best = answer.outside(limit, centred=True)
             verdict[i] = verdict_by_rule(reads[i].policy, error[i], U[i], limit, p_outside[i], at_best)
     return _Judged(u, nu, k, U, verdict, p_outside, tur)
+
+
+def _loops(reads: Sequence[Slot]) -> tuple[list[str], np.ndarray]:
+    """(the way of reads whose other way was not read, half the width of the declared loop there; 0 elsewhere)."""
+    ways: dict[tuple[int, str, float, Channel], set[str]] = {}
+    keys = [(id(read.sensor_visit), read.plateau.phase, read.plateau.target, read.channel) for read in reads]
+    for key, read in zip(keys, reads, strict=True):
+        ways.setdefault(key, set()).add(read.plateau.direction)
+    both = [set(WAYS) <= ways[key] for key in keys]
+    one_way, loop = [], np.zeros(len(reads))
+    for i, read in enumerate(reads):
+        alone = read.plateau.direction in WAYS and not both[i] and read.channel is Channel.HUMIDITY
+        one_way.append(read.plateau.direction if alone else "")
+        declared = read.settings.declared(read.channel).hysteresis if read.settings is not None else None
+        if declared is not None and not both[i]:
+            loop[i] = declared.value / 2.0
+    return one_way, loop
+
+
+def _other_way(reads: Sequence[Slot], judged: _Judged, error: np.ndarray, tolerance: np.ndarray) -> np.ndarray:
+    """The verdicts on what the other side of the declared loop would have shown, with the same U."""
+    found = judged.verdict.copy()
+    across = np.flatnonzero([read.plateau.direction in WAYS for read in reads])
+    of_policy = {id(reads[i].policy): reads[i].policy for i in across.tolist()}
+    for key, policy in of_policy.items():
+        at = np.array([i for i in across.tolist() if id(reads[i].policy) == key], np.int64)
+        found[at], _, _ = judge_all(policy, error[at], judged.u[at], judged.nu[at], judged.U[at], tolerance[at])
+    return found
 
 
 def unless_withheld(verdict: Verdict, reservations: Iterable[Fault]) -> Verdict:

@@ -71,6 +71,12 @@ class Result:
     verdict: Verdict
     p_outside: float
     tur: float
+    one_way: str
+    """rising or falling, where the other way to the point was not read at this visit"""
+    loop: float
+    """half of the declared width of the loop where the other way was not read, else 0"""
+    other_way: Verdict
+    """what the verdict would be on the other side of the declared loop"""
     status: str
     """done, unsettled, not done, or stated"""
     reservations: tuple[Fault, ...]
@@ -89,6 +95,14 @@ class Result:
     def has_verdict(self) -> bool:
         """Whether anything is said about conformity."""
         return self.verdict is not Verdict.NONE
+
+    @property
+    def to_the_middle(self) -> float:
+        """From its error to the middle of the declared loop: up from the rising side, down from the falling one.
+
+        What falls reads higher (common practice, no source). From the start neither side is known.
+        """
+        return {"rising": self.loop, "falling": -self.loop}.get(self.direction, 0.0) if self.loop > 0.0 else 0.0
 
     @property
     def badness(self) -> tuple[float, float]:
@@ -241,6 +255,9 @@ BLANK: Mapping[str, object] = {
     "settling_correction": 0.0,
     "answer": "",
     "verdict": Verdict.NONE,
+    "one_way": "",
+    "loop": 0.0,
+    "other_way": Verdict.NONE,
     "reservations": (),
     "line": None,
 }

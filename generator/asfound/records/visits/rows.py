@@ -15,7 +15,9 @@ from asfound.records.visits.joined import Joined, whole_visits
 from asfound.records.visits.visit_files import Visit
 
 _STATUS = ("not done", "read", "stated")
-_DIRECTIONS = ("start", "rising", "falling")
+WAYS = ("rising", "falling")
+"""From below and from above; what stands first in a phase came from wherever the sensor was."""
+_DIRECTIONS = ("start", *WAYS)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -73,6 +73,8 @@ RESULT_COLUMNS = (
     "p_outside",
     "tur",
     "status",
+    "one_way",
+    "loop",
     "reservations",
 )
 """The key of a row is visit, sensor, channel, plateau."""

@@ -129,7 +129,7 @@ def result_row(r: Result) -> ResultRow:
         anchor=f"{r.sensor}-{r.channel}-{r.plateau}",
         plateau=str(r.plateau),
         point=words.point(r),
-        way="" if r.direction == "start" else r.direction,
+        way="" if r.direction == "start" else words.way(r.direction, r.one_way),
         reference_value=value_with(r.reference_value, r.U),
         output=value_with(r.output, r.U),
         far_end=value_with(r.far_end, r.U),
