@@ -15,6 +15,14 @@ from hypothesis import settings
 
 from asfound.measurement.monte_carlo import monte_carlo
 
+CHARACTERS = "".join(
+    map(chr, [*range(0x250), *range(0x660, 0x66A), *range(0x2000, 0x2070), 0x3BC, 0x2212, 0xFEFF, 0x1F321])
+)
+"""What a text may be made of: Latin with its controls, other digits, spaces of every width, minus, mu, a picture.
+
+Of all of Unicode hypothesis first makes a table, which takes longer than the tests that draw from it.
+"""
+
 
 def examples(few: int) -> settings:
     """As many examples as the suite can afford, times what a long run asks for."""

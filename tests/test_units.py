@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from asfound.units import CANONICAL, UNITS, UnitError, amount, amount_of, header_unit, symbols
+from tests.examples import CHARACTERS
 
 # NIST SP 811 (2008), appendix B.8, pressure: factor to pascals and half of its last printed digit (digits from
 # memory; the two tests below compute psi and the columns of mercury again from their definitions).
@@ -117,7 +118,7 @@ def test_a_wrong_amount_is_refused_with_its_cure(text: str, keys: dict, message:
     assert refused.value.cure.endswith(cure)
 
 
-@given(st.text(max_size=20))
+@given(st.text(CHARACTERS, max_size=20))
 def test_no_text_breaks_the_reading_of_an_amount(text: str):
     try:
         value, quantity = amount_of(text, ("humidity", "pressure", "temperature"))

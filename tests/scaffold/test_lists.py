@@ -17,6 +17,7 @@ from asfound.records.snapshot import from_folder
 from asfound.scaffold.old_lists.from_lists import facility_from_lists
 from asfound.scaffold.old_lists.lists import ListFile
 from asfound.scaffold.old_lists.old_sensors import slug
+from tests.examples import CHARACTERS
 
 SENSORS = """\
 id;place;building;model;serial;signal;signal_low [mA];signal_high [mA];tolerance [%RH];points [%RH];interval;installed
@@ -146,7 +147,9 @@ def test_places_get_ids_from_their_names(words, known_as):
 
 
 @settings(max_examples=40)
-@given(st.lists(st.tuples(st.integers(0, 3), st.integers(0, 11), st.text(max_size=6)), min_size=1, max_size=3))
+@given(
+    st.lists(st.tuples(st.integers(0, 3), st.integers(0, 11), st.text(CHARACTERS, max_size=6)), min_size=1, max_size=3)
+)
 def test_a_damaged_list_is_read_or_refused_never_a_crash(damages):
     rows = [line.split(";") for line in SENSORS.splitlines()]
     for row, field, text in damages:
