@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from asfound.assessment.results.conformity import Verdict
@@ -23,10 +25,27 @@ def assessed(*points: tuple[int, float], hysteresis: str | None = "1.6 %RH"):
 RISING = ((20, 0.0), (50, 0.0), (80, 0.0))
 
 
-def test_the_u_of_an_approached_point_holds_nothing_of_the_loop_and_that_of_the_first_half_of_it():
+def test_u_holds_nothing_of_the_loop_for_the_error_is_that_of_the_approach():
     plain, looped = (assessed(*RISING, hysteresis=width).results for width in (None, "1.6 %RH"))
-    assert [with_loop.u for with_loop in looped[1:]] == pytest.approx([without.u for without in plain[1:]])
-    assert looped[0].u ** 2 == pytest.approx(plain[0].u ** 2 + 0.8**2 / 3.0, rel=1e-6)
+    assert [with_loop.u for with_loop in looped] == pytest.approx([without.u for without in plain])
+
+
+def test_in_use_either_side_counts_from_the_middle_and_from_the_start_a_whole_width_either_way():
+    """Half the time the use is on the side that was read, else a width of 1.6 up or down: √(½·1.6²) = √2·0.8."""
+    start, rising, _ = assessed(*RISING).results
+    assert (rising.in_use, rising.to_the_middle, rising.across) == (0.8, 0.8, 1.6)
+    assert (start.in_use, start.to_the_middle) == (pytest.approx(math.sqrt(2.0) * 0.8), 0.0)
+    assert abs(start.across) == 1.6
+    assert all(r.in_use == r.across == 0.0 for r in assessed(*RISING, hysteresis=None).results)
+
+
+@pytest.mark.parametrize(
+    ("error", "state"), [(0.2, State.IN), (-0.2, State.IN), (0.6, State.CLOSE), (-0.6, State.CLOSE)]
+)
+def test_from_the_start_both_sides_must_pass(error, state):
+    """1.6 %RH wide, ±2: 0.2 becomes 1.8 at most, 0.6 becomes 2.2, on whichever side."""
+    found = assessed((50, error), (20, 0.0), (80, -1.0))
+    assert found.standings["RH-1"].state is state
 
 
 def test_results_say_the_way_that_was_read_alone_and_what_the_other_would_bring():

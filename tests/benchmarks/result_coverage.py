@@ -93,8 +93,8 @@ def trial(rng: np.random.Generator, number: int, aim: Aim, display: float, rows:
     )
     probe_c = temperature + limits(GRADIENT_C) + limits(HEATING_C)
     humidity = 100.0 * HAPropsSI("R", "T", probe_c + ZERO_C, "P", room_pa, "Y", water)
-    error = rng.uniform(-2.0, 2.0)
-    shown = humidity + error + limits(HYSTERESIS / 2.0) + REPEATABILITY * rng.standard_normal(rows)
+    error = rng.uniform(-2.0, 2.0) + limits(HYSTERESIS / 2.0)  # as approached
+    shown = humidity + error + REPEATABILITY * rng.standard_normal(rows)
     reading = {
         "reference": f"GEN-{number}",
         "saturation_pressure [kPa absolute]": f"{(aim_pa + pressure_error) / 1e3:.2f}",

@@ -162,10 +162,6 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         Slip("CellSources._to_probe_temperature", "np.full(len(self.cells), -1.0)", "np.full(len(self.cells), 1.0)"),
         "temperature_channel",
     ),
-    "hysteresis with its whole width": (
-        Slip("CellSources._hysteresis", "half_width=width[cells] / 2.0", "half_width=width[cells]"),
-        "hysteresis",
-    ),
     "an efficiency above saturation": (
         Slip("two_pressure.evaluate_rows", "efficiency[at] = 1.0 - half", "efficiency[at] = 1.0 + half"),
         "one_sided_effects",

@@ -87,14 +87,6 @@ def test_the_condition_of_a_salt_cell_is_its_own_at_each_visit():
     assert all(any(salt in identity for salt in ("LiCl", "NaCl")) for identity in sources)
 
 
-def test_a_first_plateau_keeps_the_declared_hysteresis_though_the_visit_went_both_ways_later():
-    family = b.family(humidity={"resolution": "0.01 %RH", "repeatability": "0.05 %RH", "hysteresis": "0.6 %RH"})
-    ways = [b.plateau(t, [t + 0.1] * 2, b.generated(t)) for t in (50, 20, 50, 80, 50)]
-    lab = measured(b.records(family, b.sensor(), b.two_pressure(), b.visit(VISIT, *ways)))
-    for direction, has in (("start", True), ("rising", False), ("falling", False)):
-        assert (lab.source("/hysteresis", 50.0, direction=direction) is not None) is has
-
-
 def test_the_first_plateau_settles_from_the_rooms_humidity_and_an_as_left_from_the_plateau_before():
     family = b.family(time_constant="10 min")
     first = b.plateau(80, [80.1] * 2, b.generated(80), **{"room_humidity [%RH]": 30})

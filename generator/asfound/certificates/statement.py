@@ -311,8 +311,8 @@ class _Statement:
         found = []
         if any(r.channel is Channel.HUMIDITY for r in self.measured):
             found.append(words.humidity_over(bool(self.settings and self.settings.whole("rh_over") == "ice")))
-        if any(r.one_way for r in self.measured):
-            found.append(words.ONE_WAY)
+        if any(r.one_way or r.direction == "start" for r in self.measured if r.channel is Channel.HUMIDITY):
+            found.append(words.AS_APPROACHED)
         phases = {group.phase for group in results}
         if "as_found" in phases and "as_left" not in phases and not self.summary.adjusted:
             found.append(words.AS_FOUND_IS_AS_LEFT)

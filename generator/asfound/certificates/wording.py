@@ -139,9 +139,9 @@ def coverage(trials: int | None) -> str:
     return text + " U holds for the day of the calibration: later drift is not in it."
 
 
-ONE_WAY = (
-    "A point marked “only” was approached from that side alone: its error, U and verdict hold for that approach, not "
-    "for the other side of the loop."
+AS_APPROACHED = (
+    "A point marked “only” was approached from that side alone, one marked “start” from wherever the sensor was: "
+    "error, U and verdict hold for that approach, not for the other side of the loop."
 )
 """What a reader must know of points that were read one way."""
 

@@ -1,4 +1,8 @@
-"""Sources that belong to one plateau of the sensor under test: scatter, resolution, hysteresis, settling, probe."""
+"""Sources that belong to one plateau of the sensor under test: scatter, resolution, settling, probe.
+
+Its hysteresis is none: the error is that of the point as it was approached, and what the other side of the loop would
+have shown belongs to the error in use.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +18,6 @@ from asfound.measurement.reading_table import Cell
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.models import Channel
 from asfound.records.settings_in_force import SettingsOn
-from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.sources import Catalogue, Distribution, Scope, Series, Source
 from asfound.uncertainty.terms import Terms
 
@@ -130,7 +133,7 @@ class CellSources:
         own = [(self._scatter(channel, part, at, repeatability, n), at)]
         kinds = [*self._resolutions(channel, part, at, steps)]
         if part is not Part.LOOP:
-            kinds += [self._hysteresis(channel, at), *self._probe(channel, at, around)]
+            kinds += [*self._probe(channel, at, around)]
             left = self._settling(channel, part, at, around)
             correction[left.cells] = left.half_width
             kinds.append(left)
@@ -202,24 +205,6 @@ class CellSources:
                 scope=Scope.PLATEAU,
                 rounding=True,
             )
-
-    def _hysteresis(self, channel: Channel, at: np.ndarray) -> _Kind:
-        """Half of the declared width, where it is not known from which side the humidity came.
-
-        A rising or falling plateau has the error of that way, which is said: nothing of the loop is unknown of it. What
-        the other way would have shown belongs to the error in use, not to that of the day.
-        """
-        width = self.amount(channel, "hysteresis")
-        cells = at[~np.isnan(width[at])]
-        cells = cells[np.array([self.cells[cell].plateau.direction not in WAYS for cell in cells.tolist()], bool)]
-        return _Kind(
-            name=f"{channel.value}/hysteresis",
-            cells=cells,
-            half_width=width[cells] / 2.0,
-            unit=channel.unit,
-            label="hysteresis, half of its width",
-            weight=np.ones(len(cells)),
-        )
 
     def _probe(self, channel: Channel, at: np.ndarray, around: Surroundings) -> Iterator[_Kind]:
         """Probe against chamber air, and use at another temperature than the calibration's."""

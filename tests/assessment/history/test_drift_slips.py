@@ -40,7 +40,7 @@ SLIPS = {
     ),
     "trust without hysteresis": (Slip("outlooks", "now.true(in_use=True)", "now.true()"), "ahead"),
     "the whole width of a hysteresis for its half": (
-        Slip("Fit.loops", "self.epoch.results[i].loop", "2.0 * self.epoch.results[i].loop"),
+        Slip("Fit.loops", "self.epoch.results[i].in_use", "2.0 * self.epoch.results[i].in_use"),
         "ahead",
     ),
     "a prediction without its measurement": (Slip("outlooks", "*then.measured()", "*then.true()"), "ahead"),

@@ -17,7 +17,7 @@ from asfound.assessment.results.table import Result
 from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.covariance import covariance
-from asfound.uncertainty.sources import coverage_factor, half_width_u
+from asfound.uncertainty.sources import coverage_factor
 
 SAME_POINT = 1.0
 """Set points (of the temperature channel: temperatures) that lie no further apart are one point (our choice)."""
@@ -167,7 +167,7 @@ def _loop(results: Sequence[Result], weights: np.ndarray) -> np.ndarray:
     Half of the declared width where one way was read; where both were, half of what they differ by. All points are on
     one side at one time.
     """
-    half = np.abs(weights) @ np.nan_to_num([r.loop for r in results])
+    half = np.abs(weights) @ np.array([r.in_use for r in results])
     errors = np.array([r.error for r in results])
     for point, mine in enumerate(weights != 0.0):
         rising, falling = (
@@ -175,9 +175,7 @@ def _loop(results: Sequence[Result], weights: np.ndarray) -> np.ndarray:
         )
         if rising and falling:
             half[point] = max(half[point], abs(np.mean(falling) - np.mean(rising)) / 2.0)
-    # From the start the side is unknown, and half a width, rectangular, is in the result's own budget.
-    own = np.array([0.0 if r.direction in WAYS else float(half_width_u(r.loop)) ** 2 for r in results])
-    return np.outer(half, half) - (weights * own) @ weights.T
+    return np.outer(half, half)
 
 
 def _covariance(results: Sequence[Result], budgets: Budgets) -> np.ndarray:

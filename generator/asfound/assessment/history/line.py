@@ -22,7 +22,7 @@ from asfound.assessment.history.lasting import KINDS, Kind, Lasting
 from asfound.assessment.history.scales import Scales
 from asfound.records.models import Channel
 from asfound.statistics.scale_factors import MANY, Estimate, estimate, exactly, spread_of
-from asfound.uncertainty.sources import RECTANGULAR_DIVISOR, coverage_factor
+from asfound.uncertainty.sources import coverage_factor
 
 REJECTED = 0.01
 """A line is rejected where so large a χ² has less than this probability (our choice; ISO/TS 28037, 6.3, from memory,
@@ -187,8 +187,8 @@ class Fit:
 
     @cached_property
     def loops(self) -> np.ndarray:
-        """Half of the declared width at each point of the open segment that was read one way, shape (points,)."""
-        return np.nan_to_num([self.epoch.results[i].loop for i in self.newest])
+        """Standard uncertainty in use for either side of the declared loop, shape (points,); 0 where both were read."""
+        return np.array([self.epoch.results[i].in_use for i in self.newest])
 
     @cached_property
     def to_the_middle(self) -> np.ndarray:
@@ -218,19 +218,17 @@ class Fit:
         """Variance of the part of what was declared that proved constant and hides in the levels, shape (points,).
 
         What is declared and not seen to vary is still there. In use either side of a loop that was read one way comes
-        in, two-valued: it takes the place of the constant part of its source, which points from the start have.
+        in, two-valued.
         """
         parts, at, theta = self.epoch.parts, self.newest, self.scales.factors.theta
         constant = np.maximum(1.0 - theta, 0.0)
-        own, half = parts.own[at], self.loops if in_use else np.zeros(len(at))
-        unknown_side = np.where(self.to_the_middle == 0.0, half, 0.0)
-        own = np.maximum(own - (unknown_side / RECTANGULAR_DIVISOR) ** 2, 0.0)
+        loops = self.loops if in_use else np.zeros(len(at))
         return (
-            constant[Kind.OWN] * own
+            constant[Kind.OWN] * parts.own[at]
             + parts.rounding[at]
             + constant[Kind.VISIT] * parts.visit[at, at]
             + constant[Kind.PERIOD] * parts.period[at, at]
-            + half**2
+            + loops**2
         )
 
     def course(

@@ -54,8 +54,7 @@ def judged_columns(
     )
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
     one_way, loop = _loops(reads)
-    across = np.array([{"rising": 2.0, "falling": -2.0}.get(read.plateau.direction, 0.0) for read in reads]) * loop
-    other_way = np.where(across != 0.0, _other_way(reads, judged, error + across, tolerance), judged.verdict)
+    other_way = _other_way(reads, judged, error, loop, tolerance)
     found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
@@ -153,14 +152,22 @@ def _loops(reads: Sequence[Slot]) -> tuple[list[str], np.ndarray]:
     return one_way, loop
 
 
-def _other_way(reads: Sequence[Slot], judged: _Judged, error: np.ndarray, tolerance: np.ndarray) -> np.ndarray:
-    """The verdicts on what the other side of the declared loop would have shown, with the same U."""
+def _other_way(
+    reads: Sequence[Slot], judged: _Judged, error: np.ndarray, loop: np.ndarray, tolerance: np.ndarray
+) -> np.ndarray:
+    """The verdicts on what the other side of the declared loop would have shown, with the same U.
+
+    From the start neither side is known: there the one that is further out decides.
+    """
+    ways = np.array([read.plateau.direction for read in reads], object)
+    up = np.where(ways == "rising", 1.0, np.where(ways == "falling", -1.0, np.where(error < 0.0, -1.0, 1.0)))
+    other = error + 2.0 * up * loop
     found = judged.verdict.copy()
-    across = np.flatnonzero([read.plateau.direction in WAYS for read in reads])
-    of_policy = {id(reads[i].policy): reads[i].policy for i in across.tolist()}
+    looped = np.flatnonzero(loop > 0.0)
+    of_policy = {id(reads[i].policy): reads[i].policy for i in looped.tolist()}
     for key, policy in of_policy.items():
-        at = np.array([i for i in across.tolist() if id(reads[i].policy) == key], np.int64)
-        found[at], _, _ = judge_all(policy, error[at], judged.u[at], judged.nu[at], judged.U[at], tolerance[at])
+        at = np.array([i for i in looped.tolist() if id(reads[i].policy) == key], np.int64)
+        found[at], _, _ = judge_all(policy, other[at], judged.u[at], judged.nu[at], judged.U[at], tolerance[at])
     return found
 
 

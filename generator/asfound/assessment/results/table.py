@@ -105,6 +105,23 @@ class Result:
         return {"rising": self.loop, "falling": -self.loop}.get(self.direction, 0.0) if self.loop > 0.0 else 0.0
 
     @property
+    def across(self) -> float:
+        """From its error to that on the other side of the declared loop; from the start to the one further out."""
+        if self.direction in ("rising", "falling"):
+            return 2.0 * self.to_the_middle
+        return math.copysign(2.0 * self.loop, self.error) if self.loop > 0.0 else 0.0
+
+    @property
+    def in_use(self) -> float:
+        """Standard uncertainty about the middle of the loop for either side of it, two-valued.
+
+        From the start the side that was read is not known: half the time the use is on it, else a whole width away.
+        """
+        if not self.loop > 0.0:
+            return 0.0
+        return self.loop if self.direction in ("rising", "falling") else math.sqrt(2.0) * self.loop
+
+    @property
     def badness(self) -> tuple[float, float]:
         """By which the worst of several is the largest: (|error| + U)/tolerance, without a tolerance |error|."""
         used = (abs(self.error) + self.U) / self.tolerance if self.tolerance > 0.0 else 0.0

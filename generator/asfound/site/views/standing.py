@@ -128,8 +128,9 @@ def deciding_sentence(standing: Standing) -> str:
     what = f"{result.channel} " if len(standing.settings.channels) > 1 else ""
     said = f"{words.phase(result.phase)} on {result.day} with {what}{words.result_sentence(result)}"
     if across is not None:
-        error = value_with(across.error + 2.0 * across.to_the_middle, across.U, sign=True)
-        said += f", {across.direction} only: the other side of its declared loop, {error} {words.unit(across.unit)}, "
+        error = value_with(across.error + across.across, across.U, sign=True)
+        way = "from the start" if across.direction == "start" else f"{across.direction} only"
+        said += f", {way}: the other side of its declared loop, {error} {words.unit(across.unit)}, "
         said += f"was not read and would be {across.other_way}"
     elsewhere = _elsewhere(standing)
     if elsewhere is not None:
