@@ -133,7 +133,7 @@ def test_a_budget_unfolds_and_the_keyboard_reaches_its_table(page: Page, folder:
     assert not budget.locator("table").is_visible()
     budget.locator("summary").focus()
     page.keyboard.press("Enter")
-    assert budget.locator("table").is_visible()
+    budget.locator("table").wait_for(state="visible")
     assert budget.locator("tr.sum").inner_text().startswith("Combined")
 
 

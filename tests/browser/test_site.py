@@ -219,7 +219,7 @@ def test_the_keyboard_skips_to_the_page(page: Page, site: Site):
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.matches('.md-skip')")
     page.keyboard.press("Enter")
-    assert page.url.endswith("#page-title")
+    page.wait_for_url("**/*#page-title")
 
 
 @pytest.mark.parametrize("page", [{"java_script_enabled": False}], indirect=True)
@@ -235,4 +235,4 @@ def test_every_list_is_reached_from_every_page(page: Page, site: Site):
     if not page.locator(".md-tabs").is_visible():
         page.locator("label.md-header__button[for=__drawer]").click()
     page.get_by_role("link", name="Schedule").locator("visible=true").first.click()
-    assert page.url == site.served("schedule.html")
+    page.wait_for_url(site.served("schedule.html"))
