@@ -93,7 +93,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "the plain root sum for the U of a difference": (
         Slip(
-            "changes._terms",
+            "summed_contributions",
             "np.asarray(weights, float)[which]",
             "np.abs(np.asarray(weights, float))[which]",
         ),

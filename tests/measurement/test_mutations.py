@@ -38,7 +38,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "resolutions",
     ),
     "a covariance without its signs": (
-        Slip("expanded_of_combinations", "np.asarray(weights, float)[which]", "np.abs(weights)[which]"),
+        Slip("summed_contributions", "np.asarray(weights, float)[which]", "np.abs(weights)[which]"),
         "two_visits",
     ),
     "the derivative of a quotient with the wrong sign": (

@@ -61,6 +61,28 @@ def test_the_factors_are_where_brute_force_finds_the_likeliest(seed):
     assert found.log == pytest.approx(theirs.x, abs=0.01)
 
 
+DYESTUFF = (
+    (1545, 1440, 1440, 1520, 1580), (1540, 1555, 1490, 1560, 1495), (1595, 1550, 1605, 1510, 1560),
+    (1445, 1440, 1595, 1465, 1545), (1595, 1630, 1515, 1635, 1625), (1520, 1455, 1450, 1480, 1445),
+)  # fmt: skip
+"""Yield of dyestuff, five samples of each of six batches: Davies and Goldsmith 1972, table 6.3 (from memory)."""
+WITHIN, BETWEEN = 2451.25, 1764.05
+"""Variances within and between batches, restricted maximum likelihood (printed with the data; from memory)."""
+
+
+def test_declared_at_the_published_variances_of_a_worked_example_nothing_is_left_to_scale():
+    """The prior is about what is declared: both likelihood and prior have their maximum there."""
+    values = np.array(DYESTUFF, float).ravel()
+    assert np.mean(values) == 1527.5
+    batch = np.repeat(np.arange(6), 5)
+    parts = np.array([WITHIN * np.eye(30), BETWEEN * (batch[:, None] == batch)])
+    found = scale_factors([contrasts(np.ones((30, 1)), values, parts, np.zeros((30, 30)), np.ones(2))], 2)
+    assert found.theta == pytest.approx([1.0, 1.0], abs=1e-3)
+    # and many copies of the data overrule what was declared three times too large
+    wide = contrasts(np.ones((30, 1)), values, 3.0 * parts, np.zeros((30, 30)), np.ones(2))
+    assert scale_factors([wide] * 200, 2).theta == pytest.approx([1.0 / 3.0] * 2, rel=0.02)
+
+
 def test_many_lines_find_what_varies_and_spread_as_their_covariance_says():
     rng = np.random.default_rng(3)
     found = [scale_factors([contrasts_of(rng, shift=0.6, own=1.5) for _ in range(30)], 2) for _ in range(60)]

@@ -133,7 +133,7 @@ class CellSources:
         own = [(self._scatter(channel, part, at, repeatability, n), at)]
         kinds = [*self._resolutions(channel, part, at, steps)]
         if part is not Part.LOOP:
-            kinds += [*self._probe(channel, at, around)]
+            kinds += self._probe(channel, at, around)
             left = self._settling(channel, part, at, around)
             correction[left.cells] = left.half_width
             kinds.append(left)

@@ -40,16 +40,23 @@ def expanded_of_combinations(
     budgets: Budgets, sums: Sequence[int] | np.ndarray, results: Sequence[int], weights: Sequence[float]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(u, k, U) of several sums at once, shape (number of sums,): weights[i]·results[i] goes into sum sums[i]."""
+    terms, c_u = summed_contributions(budgets, sums, results, weights)
+    u = np.sqrt(sums_by(terms.row, c_u**2, int(np.max(sums)) + 1))
+    k = coverage_factor(effective_freedom(terms, c_u, u, budgets.catalogue))
+    return u, k, k * u
+
+
+def summed_contributions(
+    budgets: Budgets, sums: Sequence[int] | np.ndarray, results: Sequence[int], weights: Sequence[float]
+) -> tuple[Terms, np.ndarray]:
+    """(sensitivities of several sums, one entry a sum and source; c·u of each): weights[i]·results[i] in sums[i]."""
     which, entries = entries_of(budgets, results)
     terms = Terms(
         np.asarray(sums, np.int64)[which],
         budgets.terms.source[entries],
         budgets.terms.weight[entries] * np.asarray(weights, float)[which],
     ).summed()
-    c_u = terms.weight * budgets.catalogue.standard_uncertainties()[terms.source]
-    u = np.sqrt(sums_by(terms.row, c_u**2, int(np.max(sums)) + 1))
-    k = coverage_factor(effective_freedom(terms, c_u, u, budgets.catalogue))
-    return u, k, k * u
+    return terms, terms.weight * budgets.catalogue.standard_uncertainties()[terms.source]
 
 
 def entries_of(budgets: Budgets, results: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:

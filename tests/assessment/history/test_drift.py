@@ -26,7 +26,7 @@ def test_a_rate_covers_only_with_the_visit_to_visit_component():
     found = b.assessed(yearly(dict.fromkeys(YEARS, 0.0)))
     (epoch,) = found.instruments.history(("rush", "RH-1-A"), Channel.HUMIDITY).epochs
     kinds, fixed = certain().covariances(epoch.parts)
-    known, truth, visit = kinds.sum(axis=0) + fixed, 0.2 * epoch.years, epoch.visits
+    known, truth, visit = kinds.sum(axis=0) + fixed, 0.2 * epoch.years, np.eye(5)[epoch.visit]
     assert known == pytest.approx(covariance(found.measurement.whole(), [r.line for r in found.results]))
     rng = np.random.default_rng(7)
     covered, rejected = {0.0: 0, 0.3: 0}, {0.0: 0, 0.3: 0}

@@ -14,9 +14,8 @@ from asfound.assessment.history.scales import Scales
 from asfound.assessment.results.table import Result
 from asfound.statistics.scale_factors import spread_of
 from asfound.uncertainty.budgets import effective_freedom
-from asfound.uncertainty.covariance import entries_of
+from asfound.uncertainty.covariance import summed_contributions
 from asfound.uncertainty.sources import coverage_factor
-from asfound.uncertainty.terms import Terms
 
 Pairs = Sequence[tuple[Result, Result]]
 """(as left before, as found now), one a point"""
@@ -90,8 +89,8 @@ def expanded_of_changes(changes: Sequence[Pairs], lasting: Lasting, scales: Scal
     """U of each change, the mean over its pairs (one or more): what both visits lean on cancels.
 
     Kinds of effect are scaled as the family varies, or as declared where few instruments show it: one that jumped does
-    not vouch for its own jump. Another laboratory's results are independent of ours, and share
-    most of their u at one visit.
+    not vouch for its own jump. Another laboratory's results are independent of ours, and share most of their u at one
+    visit.
     """
     if not changes:
         return ()
@@ -116,8 +115,9 @@ def expanded_of_changes(changes: Sequence[Pairs], lasting: Lasting, scales: Scal
     theta = np.append(factors.theta, 1.0)
     kinds *= theta[:, None]
     spoken = kinds[Kind.OWN] + kinds[Kind.VISIT]  # of what was stated alone so far
-    terms, scaled = _terms(lasting, scales, sums, lines, weights)
+    terms, c_u = summed_contributions(lasting.budgets, sums, lines, weights)
     kind = lasting.kinds_of(np.searchsorted(lasting.sources, terms.source))
+    scaled = c_u * np.sqrt(theta[kind])
     np.add.at(kinds, (kind, terms.row), scaled**2)
     u, nu = spread_of(kinds[:KINDS], kinds[KINDS], factors)
     safe = np.where(u > 0.0, u, 1.0)
@@ -126,19 +126,3 @@ def expanded_of_changes(changes: Sequence[Pairs], lasting: Lasting, scales: Scal
     unsure = 1.0 / nu + 1.0 / lines_freedom + (spoken / safe**2) ** 2 / stated_freedom
     with np.errstate(divide="ignore"):
         return tuple((coverage_factor(1.0 / unsure) * u).tolist())
-
-
-def _terms(
-    lasting: Lasting, scales: Scales, sums: Sequence[int], lines: Sequence[int], weights: Sequence[float]
-) -> tuple[Terms, np.ndarray]:
-    """Sensitivities of sums of measured lines, weights[i]·lines[i] in sum sums[i]; and c·u with its kind's factor."""
-    budgets = lasting.budgets
-    which, entries = entries_of(budgets, lines)
-    terms = Terms(
-        np.asarray(sums, np.int64)[which],
-        budgets.terms.source[entries],
-        budgets.terms.weight[entries] * np.asarray(weights, float)[which],
-    ).summed()
-    kind = lasting.kinds_of(np.searchsorted(lasting.sources, terms.source))
-    root = np.sqrt(np.append(scales.of_changes.theta, 1.0))
-    return terms, terms.weight * budgets.catalogue.standard_uncertainties()[terms.source] * root[kind]

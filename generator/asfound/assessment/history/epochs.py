@@ -117,12 +117,6 @@ class Epoch:
         return np.bincount(self.level, values) / np.bincount(self.level)
 
     @cached_property
-    def visits(self) -> np.ndarray:
-        """1 where a result (row) is of a visit (column), shape (n, q)."""
-        _, number = np.unique(self.visit, return_inverse=True)
-        return np.eye(int(number.max()) + 1)[number]
-
-    @cached_property
     def days(self) -> tuple[date, ...]:
         """The days on which results were read."""
         return tuple(sorted({result.day for result in self.results}))

@@ -10,6 +10,7 @@ import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
 from asfound.assessment.results.slots import Slot, held_against
+from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
 from asfound.measurement.cell_sources import Part, temperature_away
 from asfound.measurement.lines import Measurement
@@ -155,15 +156,11 @@ def _loops(reads: Sequence[Slot]) -> tuple[list[str], np.ndarray]:
 def _other_way(
     reads: Sequence[Slot], judged: _Judged, error: np.ndarray, loop: np.ndarray, tolerance: np.ndarray
 ) -> np.ndarray:
-    """The verdicts on what the other side of the declared loop would have shown, with the same U.
-
-    From the start neither side is known: there the one that is further out decides.
-    """
-    ways = np.array([read.plateau.direction for read in reads], object)
-    up = np.where(ways == "rising", 1.0, np.where(ways == "falling", -1.0, np.where(error < 0.0, -1.0, 1.0)))
-    other = error + 2.0 * up * loop
-    found = judged.verdict.copy()
+    """The verdicts on what the other side of the declared loop would have shown, with the same U."""
+    found, other = judged.verdict.copy(), error.copy()
     looped = np.flatnonzero(loop > 0.0)
+    for i in looped.tolist():
+        other[i] += across_the_loop(reads[i].plateau.direction, error[i], loop[i])
     of_policy = {id(reads[i].policy): reads[i].policy for i in looped.tolist()}
     for key, policy in of_policy.items():
         at = np.array([i for i in looped.tolist() if id(reads[i].policy) == key], np.int64)

@@ -13,9 +13,21 @@ from asfound.assessment.results.conformity import Verdict
 from asfound.faults import Fault
 from asfound.measurement.cell_sources import Part
 from asfound.records.models import Channel
+from asfound.records.visits.rows import WAYS
 
 Columns = Mapping[str, np.ndarray]
 """A column by its name, each of shape (rows of the table,); what is no number stands in arrays of objects."""
+
+
+def across_the_loop(direction: str, error: float, loop: float) -> float:
+    """From an error to that on the other side of a loop; `loop`: half of its width.
+
+    What falls reads higher (common practice, no source). From the start, whose side is not known, to the one further
+    out.
+    """
+    if not loop > 0.0:
+        return 0.0
+    return {"rising": 2.0 * loop, "falling": -2.0 * loop}.get(direction, math.copysign(2.0 * loop, error))
 
 
 class Result:
@@ -98,18 +110,13 @@ class Result:
 
     @property
     def to_the_middle(self) -> float:
-        """From its error to the middle of the declared loop: up from the rising side, down from the falling one.
-
-        What falls reads higher (common practice, no source). From the start neither side is known.
-        """
-        return {"rising": self.loop, "falling": -self.loop}.get(self.direction, 0.0) if self.loop > 0.0 else 0.0
+        """From its error to the middle of the declared loop; from the start neither side is known."""
+        return self.across / 2.0 if self.direction in WAYS else 0.0
 
     @property
     def across(self) -> float:
-        """From its error to that on the other side of the declared loop; from the start to the one further out."""
-        if self.direction in ("rising", "falling"):
-            return 2.0 * self.to_the_middle
-        return math.copysign(2.0 * self.loop, self.error) if self.loop > 0.0 else 0.0
+        """From its error to that on the other side of the declared loop."""
+        return across_the_loop(self.direction, self.error, self.loop)
 
     @property
     def in_use(self) -> float:
@@ -119,7 +126,7 @@ class Result:
         """
         if not self.loop > 0.0:
             return 0.0
-        return self.loop if self.direction in ("rising", "falling") else math.sqrt(2.0) * self.loop
+        return self.loop if self.direction in WAYS else math.sqrt(2.0) * self.loop
 
     @property
     def badness(self) -> tuple[float, float]:
