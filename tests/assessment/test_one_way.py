@@ -9,17 +9,22 @@ import pytest
 from asfound.assessment.results.conformity import Verdict
 from asfound.assessment.standing import State
 from asfound.site.views.standing import deciding_sentence, trusted
+from asfound.terminal.explain import as_text, explain_visit
 from tests import builders as b
 
 WIDE = {"resolution": "0.01 %RH", "repeatability": "0.05 %RH", "hysteresis": "1.6 %RH"}
 
 
-def assessed(*points: tuple[int, float], hysteresis: str | None = "1.6 %RH"):
+def files_of(*points: tuple[int, float], hysteresis: str | None = "1.6 %RH"):
     """A visit that goes through these (target, error); tolerance ±2 %RH."""
     known = {key: value for key, value in WIDE.items() if key != "hysteresis"}
     family = b.family(humidity=known | ({"hysteresis": hysteresis} if hysteresis else {}))
     rows = [b.plateau(at, [at + error] * 2, b.generated(at)) for at, error in points]
-    return b.assessed(b.records(family, b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *rows)))
+    return b.records(family, b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *rows))
+
+
+def assessed(*points: tuple[int, float], hysteresis: str | None = "1.6 %RH"):
+    return b.assessed(files_of(*points, hysteresis=hysteresis))
 
 
 RISING = ((20, 0.0), (50, 0.0), (80, 0.0))
@@ -74,6 +79,16 @@ def test_the_sentence_of_the_state_names_the_side_that_was_not_read():
     sentence = deciding_sentence(assessed((20, 0.0), (50, 1.5), (80, -1.0)).standings["RH-1"])
     assert "rising only: the other side of its declared loop, +3.1" in sentence
     assert sentence.endswith("%RH, was not read and would be fail")
+
+
+def test_the_technician_is_told_at_the_cart_while_the_other_side_can_still_be_read():
+    files = files_of((20, 0.0), (50, 1.5), (80, -1.0))
+    told = as_text(explain_visit(files, "RH-1", "2026-03-16-lab"))
+    assert "✓ pass, as found" in told
+    assert "too close to call: 50 %RH rising only: the other side of its declared loop, +3.1" in told
+    assert "read it from that side, too" in " ".join(told.split())
+    both = as_text(explain_visit(files_of((20, 0.0), (50, 1.5), (80, -1.0), (50, 1.6)), "RH-1", "2026-03-16-lab"))
+    assert "too close to call" not in both
 
 
 def test_where_both_ways_were_read_each_has_its_own_verdict_and_no_width_is_inferred():

@@ -183,6 +183,13 @@ def _newer(standing: Sequence[Result], judged: Sequence[Result], points: Sequenc
     return (*kept, *judged)
 
 
+def decided_by_the_unread_side(results: Sequence[Result]) -> Result | None:
+    """The worst result of which the side of the loop that was not read would not pass, where all that was read does."""
+    if any(r.verdict is not Verdict.PASS for r in results):
+        return None
+    return max((r for r in results if r.other_way is not Verdict.PASS), key=lambda r: r.badness, default=None)
+
+
 def _worst(results: Sequence[Result]) -> State:
     verdicts = {r.verdict for r in results}
     if Verdict.FAIL in verdicts:

@@ -13,6 +13,7 @@ from asfound.assessment.assess import Approvals, Assessment, assess_visit
 from asfound.assessment.due import points_met
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
+from asfound.assessment.standing import decided_by_the_unread_side
 from asfound.faults import Fault
 from asfound.records.models import Channel
 from asfound.records.snapshot import LOGS, Snapshot, laid_over
@@ -22,7 +23,7 @@ from asfound.rounding import NOTHING, expanded, fixed, freedom, json_number, sig
 from asfound.site.views.results import worst
 from asfound.soak.waiting import expanded as expanded_left
 from asfound.terminal.tables import GLYPHS, aligned, wrapped
-from asfound.wording.words import way
+from asfound.wording.words import unread_side, way
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,6 +155,9 @@ def _bottom_line(summary: SensorVisitSummary) -> list[str]:
     if judged:
         verdict = worst(judged).verdict
         lines.append(f"  {GLYPHS[verdict]} {verdict}, {phase.replace('_', ' ')}")
+        if (other := decided_by_the_unread_side(judged)) is not None:
+            said = f"too close to call: {other.target:g} %RH {unread_side(other)}; read it from that side, too"
+            lines += wrapped(said, f"  {GLYPHS[other.other_way]} ", "    ")
     to_do = [f"{point:g}" for point in summary.points if not points_met(judged, (point,))]
     if judged and to_do:
         lines.append(f"  still to do: {', '.join(to_do)} %RH")

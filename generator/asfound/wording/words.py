@@ -222,6 +222,13 @@ def way(direction: str, one_way: str) -> str:
     return f"{direction} only" if one_way else direction
 
 
+def unread_side(result: Result) -> str:
+    """What the other side of the declared loop would have shown of a point that was read one way."""
+    came = "from the start" if result.direction == "start" else way(result.direction, result.one_way)
+    error = f"{value_with(result.error + result.across, result.U, sign=True)} {unit(result.unit)}"
+    return f"{came}: the other side of its declared loop, {error}, was not read and would be {result.other_way}"
+
+
 def spread(values: Iterable[float], places: int, symbol: str) -> str:
     """`18.1 to 18.6 °C`, one number where they agree, nothing where none was read."""
     good = [value for value in values if math.isfinite(value)]

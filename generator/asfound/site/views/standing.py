@@ -9,12 +9,11 @@ from datetime import date
 from asfound.assessment.due import DueState
 from asfound.assessment.findings.cases import Case
 from asfound.assessment.history.outlook import PointOutlook
-from asfound.assessment.results.conformity import Verdict
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
-from asfound.assessment.standing import Standing, State, state_of
+from asfound.assessment.standing import Standing, State, decided_by_the_unread_side, state_of
 from asfound.records.settings_in_force import instrument_on
-from asfound.rounding import fixed, value_with
+from asfound.rounding import fixed
 from asfound.site.lookup.lookup import Lookup, finding_link, visit_link
 from asfound.site.lookup.outlooks import (
     LEAVES_BEFORE_DUE,
@@ -122,29 +121,18 @@ def since_when(standing: Standing) -> date | None:
 def deciding_sentence(standing: Standing) -> str:
     """The result that decides the state, with when and how it was found."""
     result = worst(standing.deciding)
-    across = _across(standing)
+    across = decided_by_the_unread_side(standing.deciding)
     if across is not None:
         result = across
     what = f"{result.channel} " if len(standing.settings.channels) > 1 else ""
     said = f"{words.phase(result.phase)} on {result.day} with {what}{words.result_sentence(result)}"
     if across is not None:
-        error = value_with(across.error + across.across, across.U, sign=True)
-        way = "from the start" if across.direction == "start" else f"{across.direction} only"
-        said += f", {way}: the other side of its declared loop, {error} {words.unit(across.unit)}, "
-        said += f"was not read and would be {across.other_way}"
+        said += f", {words.unread_side(across)}"
     elsewhere = _elsewhere(standing)
     if elsewhere is not None:
         said += f", at {_temperature(elsewhere.temperature_c)} only"
     days = sorted({str(r.day) for r in standing.deciding})
     return f"{said}; its points were last judged on {words.listed(days)}" if len(days) > 1 else said
-
-
-def _across(standing: Standing) -> Result | None:
-    """The result that decides by the side that was not read, where all that was read passes."""
-    if any(r.verdict is not Verdict.PASS for r in standing.deciding):
-        return None
-    beyond = [r for r in standing.deciding if r.other_way is not Verdict.PASS]
-    return max(beyond, key=lambda r: r.badness, default=None)
 
 
 def _elsewhere(standing: Standing) -> Result | None:
