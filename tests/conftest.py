@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 from collections.abc import Iterator
@@ -62,3 +63,10 @@ def browser() -> Iterator[Browser]:
             unavailable(str(failure))
         yield started
         started.close()
+
+
+def pytest_collection_finish() -> None:
+    """Four thousand collected tests are here to stay: the collector need not look at them again and again."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 50)
