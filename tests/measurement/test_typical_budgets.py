@@ -75,7 +75,7 @@ def test_humid_points_are_as_good_as_temperatures_agree(budgets):
 
 
 def test_one_error_of_the_saturator_s_pressure_counts_the_more_the_more_humid_the_point():
-    """0.9 kPa are less than a thousandth of 1,000 kPa at a dry point, and 7 of 127 kPa at a humid one."""
+    """0.9 kPa are a thousandth of 1,000 kPa at a dry point, and seven of them of 127 kPa at a humid one."""
     dry, humid = (
         two_pressure_rh(saturation * 1e3 + 900.0, 23.0, b.ROOM_PA, 23.0)
         / two_pressure_rh(saturation * 1e3, 23.0, b.ROOM_PA, 23.0)
