@@ -139,9 +139,12 @@ def resolutions(program: Program) -> Iterator[Check]:
 
 def scatter_of_readings(program: Program) -> Iterator[Check]:
     """The mean of n readings has s/√n; declared for the family, or the plateau's own with n − 1 degrees of freedom."""
-    readings = [50.1, 50.3, 50.2, 50.6]
-    lab = _at_50(program, b.two_pressure(), outputs=readings)
+    lab = _at_50(program, b.two_pressure(), outputs=[50.1, 50.2, 50.1, 50.2])
     yield _check("declared", lab.source("/repeatability", 50.0).contribution, 0.05 / math.sqrt(4))
+    readings = [50.1, 50.3, 50.2, 50.6]
+    beyond = _at_50(program, b.two_pressure(), outputs=readings).source("/repeatability", 50.0)
+    yield _check("beyond what is declared", beyond.contribution, math.sqrt(0.14 / 3) / 2.0)
+    yield _check("its ν", beyond.source.nu, 3)
     lab = _at_50(program, b.two_pressure(), b.family(humidity={"resolution": "0.01 %RH"}), outputs=readings)
     own = lab.source("/repeatability", 50.0)
     yield _check("its own", own.contribution, math.sqrt(0.14 / 3) / 2.0)
@@ -153,15 +156,16 @@ def pooled_scatter(program: Program) -> Iterator[Check]:
     policy = b.facility(policies={"rule": "guard_band", "least_pool": 4})
     days = ("2026-02-10", "2026-03-10", "2026-04-10")
     readings = ([50.0, 50.3, 50.6], [50.1, 50.1, 50.4], [50.0, 50.2, 50.4])
+    declared = b.family(humidity={"resolution": "0.01 %RH", "repeatability": "0.2 %RH"})
     visits = [
         b.visit(f"{day}-lab", b.plateau(50, shown, b.generated(50))) for day, shown in zip(days, readings, strict=True)
     ]
-    visits.append(b.visit("2026-04-10-attic", b.plateau(50, [49.0, 50.0, 51.0], b.generated(50), sensor="RH-2")))
-    lab = measured(b.records(policy, b.sensor(), b.sensor("RH-2"), b.two_pressure(), *visits), program)
+    visits.append(b.visit("2026-04-10-attic", b.plateau(50, [49.5, 50.0, 50.5], b.generated(50), sensor="RH-2")))
+    lab = measured(b.records(policy, declared, b.sensor(), b.sensor("RH-2"), b.two_pressure(), *visits), program)
     pooled = math.sqrt((2 * 0.09 + 2 * 0.03) / 4)
     for sensor, day, s, nu in (
-        ("RH-1", "2026-02-10", 0.05, math.inf),
-        ("RH-1", "2026-03-10", 0.05, math.inf),
+        ("RH-1", "2026-02-10", 0.2, math.inf),
+        ("RH-1", "2026-03-10", 0.2, math.inf),
         ("RH-1", "2026-04-10", pooled, 4),
         ("RH-2", "2026-04-10", pooled, 4),
     ):
@@ -366,7 +370,7 @@ def temperature_channel(program: Program) -> Iterator[Check]:
     generator = b.two_pressure(
         quantities={"chamber_temperature": b.flat(-20, 60, "degC", 0.03, value=0.1)}, chamber_gradient="0.09 degC"
     )
-    rows = b.plateau(50, [50.0, 50.0], b.generated(50), output_temperature=[25.2, 25.3])
+    rows = b.plateau(50, [50.0, 50.0], b.generated(50), output_temperature=[25.24, 25.26])
     lab = measured(b.records(family, b.sensor(), generator, b.visit("2026-03-16-lab", rows)), program)
     yield _check("error", lab.line(50.0, channel="temperature").error, 25.25 - 24.9)
     for ending, contribution in (

@@ -99,7 +99,9 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "common_component",
     ),
     "resolution divided by √n": (
-        Slip("CellSources._resolutions", "half_width=step / 2.0,", "half_width=step / 2.0 / math.sqrt(9),"),
+        Slip(
+            "CellSources._resolutions", "half_width=step[cells] / 2.0,", "half_width=step[cells] / 2.0 / math.sqrt(9),"
+        ),
         "resolutions",
     ),
     "a whole digit for half of one": (
@@ -116,6 +118,10 @@ SLIPS: dict[str, tuple[Slip, str]] = {
             "np.sqrt(np.bincount(c, de * de, cells) / (n - 1))",
             "np.sqrt(np.bincount(c, de * de, cells) / n)",
         ),
+        "scatter_of_readings",
+    ),
+    "what is declared believed whatever the readings say": (
+        Slip("repeatabilities", "or least[i] > largest)", "or least[i] > 1e9 * largest)"),
         "scatter_of_readings",
     ),
     "a pool that holds the day's own readings": (

@@ -27,8 +27,15 @@ _SCATTER = {
     "pooled": "repeatability, pooled over earlier visits of the family",
     "declared": "repeatability, declared for the family",
     "own": "repeatability of this plateau's readings",
+    "own, beyond pooled": "repeatability of this plateau's readings, more than that of the family's earlier visits",
+    "own, beyond declared": "repeatability of this plateau's readings, more than is declared",
     "log": "scatter of the log's mean over its window",
 }
+_DISPLAYS = {
+    "output": ("resolution", "resolution of the sensor's reading"),
+    "far_end": ("far_end_resolution", "resolution at the far end"),
+}
+"""by display: the key that declares its step, and the source's label"""
 
 
 class Part(StrEnum):
@@ -184,27 +191,38 @@ class CellSources:
         self, channel: Channel, part: Part, at: np.ndarray, steps: Mapping[str, np.ndarray]
     ) -> Iterator[_Kind]:
         """Half a step of each display read, once a plateau, never divided by √n."""
-        for name, key, label, sign in (
-            ("output", "resolution", "resolution of the sensor's reading", -1.0 if part is Part.LOOP else 1.0),
-            ("far_end", "far_end_resolution", "resolution at the far end", 1.0),
-        ):
-            if (name == "output" and part is Part.TOTAL) or (name == "far_end" and part is Part.SENSOR):
-                continue
-            # A loop signal has no step: the meter's own resolution counts. A checked reference's display counts
-            # with its calibration.
-            cells = at[~np.isnan(steps[name][at]) & ~self.checked[at]]
-            given = self.amount(channel, key)[cells]
-            step = np.where(np.isnan(given), steps[name][cells], given)
+        for name, step in self._steps(channel, part, steps).items():
+            # A checked reference's display counts with its calibration.
+            cells = at[~np.isnan(step[at]) & ~self.checked[at]]
+            opposite = name == "output" and part is Part.LOOP
             yield _Kind(
                 name=f"{channel.value}/{name}_resolution",
                 cells=cells,
-                half_width=step / 2.0,
+                half_width=step[cells] / 2.0,
                 unit=channel.unit,
-                label=label,
-                weight=np.full(len(cells), sign),
+                label=_DISPLAYS[name][1],
+                weight=np.full(len(cells), -1.0 if opposite else 1.0),
                 scope=Scope.PLATEAU,
                 rounding=True,
             )
+
+    def _steps(self, channel: Channel, part: Part, seen: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
+        """By display that a part is read from, its step: declared, else as seen; nan where it was not read.
+
+        A loop signal has no step: the meter's own resolution counts.
+        """
+        without = {Part.TOTAL: "output", Part.SENSOR: "far_end"}.get(part)
+        steps = {}
+        for name, (key, _) in _DISPLAYS.items():
+            if name != without:
+                given = self.amount(channel, key)
+                steps[name] = np.where(np.isnan(given) | np.isnan(seen[name]), seen[name], given)
+        return steps
+
+    def rounding(self, channel: Channel, part: Part, seen: Mapping[str, np.ndarray]) -> np.ndarray:
+        """By how much displays may have rounded each reading of a cell, shape (cells,); 0 where none was read."""
+        halves = [np.nan_to_num(step) / 2.0 for step in self._steps(channel, part, seen).values()]
+        return np.asarray(sum(halves, np.zeros(len(self.cells))))
 
     def _probe(self, channel: Channel, at: np.ndarray, around: Surroundings) -> Iterator[_Kind]:
         """Probe against chamber air, and use at another temperature than the calibration's."""

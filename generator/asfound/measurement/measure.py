@@ -165,7 +165,15 @@ class _Stage:
         }
         for part, (row_error, row_terms, shown_value) in errors.items():
             if np.isfinite(row_error).any():
-                self._part(channel, part, row_error, row_terms, shown_value, value.value, reference)
+                rounding = self._rounding(channel, part, shown.meter)
+                self._part(channel, part, row_error, row_terms, shown_value, value.value, reference, rounding)
+
+    def _rounding(self, channel: Channel, part: Part, meter: np.ndarray) -> np.ndarray:
+        """How far displays may have rounded a reading of each cell, shape (cells,)."""
+        rounding = self.own.rounding(channel, part, self._steps(channel))
+        if part is not Part.TOTAL and len(meter):
+            rounding += np.maximum.reduceat(meter, self.firsts[:-1])
+        return rounding
 
     def _part(
         self,
@@ -176,9 +184,10 @@ class _Stage:
         shown: np.ndarray,
         reference_value: np.ndarray,
         reference: ReferenceValues,
+        rounding: np.ndarray,
     ) -> None:
         table, cells = self.table, len(self.table.cells)
-        spread = scatter(row_error, table.time, table.cell, cells)
+        spread = scatter(row_error, table.time, table.cell, cells, rounding)
         if part is not Part.LOOP:
             self._settling(channel, spread)
         known = self._repeatabilities(channel, part, spread)

@@ -19,7 +19,7 @@ class RowRepeatability(Stated):
     nu: Number
     """its degrees of freedom"""
     basis: str
-    """pooled, declared or own"""
+    """pooled, declared, own, log; "own, beyond …" where the readings scatter more than the one that is named"""
 
 
 class WithheldAnswer(Stated):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -13,7 +14,7 @@ from asfound.assessment.results.slots import Slot, held_against
 from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
 from asfound.measurement.cell_sources import Part, temperature_away
-from asfound.measurement.lines import Measurement
+from asfound.measurement.lines import Line, Measurement
 from asfound.measurement.measure import UNSETTLED
 from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
@@ -31,6 +32,9 @@ FAR_FROM_TARGET = reservation(
     "far-from-target", "the humidity of a plateau is not the one that was aimed at", verdict=False, certificate=False
 )
 LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
+NOISY_READINGS = reservation(
+    "noisy-readings", "readings of a plateau scatter more than what is pooled or declared lets expect (1 %, one-sided)"
+)
 OTHER_TEMPERATURE = reservation(
     "other-temperature",
     "calibrated away from the working temperature, and no temperature coefficient is declared",
@@ -56,7 +60,7 @@ def judged_columns(
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
     one_way, loop = _loops(reads)
     other_way = _other_way(reads, judged, error, loop, tolerance)
-    found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
+    found = _reservations(measurement, reads, reference_value, tolerance, judged.U, lines)
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
 
@@ -198,15 +202,16 @@ def far_from_target(humidity: np.ndarray, target: np.ndarray) -> np.ndarray:
 
 
 def _reservations(
-    measurement: Measurement, reads: Sequence[Slot], value: np.ndarray, tolerance: np.ndarray, U: np.ndarray
+    measurement: Measurement,
+    reads: Sequence[Slot],
+    value: np.ndarray,
+    tolerance: np.ndarray,
+    U: np.ndarray,
+    lines: Sequence[Line],
 ) -> dict[int, list[Fault]]:
     """By position in `reads`, what is held against a sensor's result beyond what its plateau brought along."""
     found: dict[int, list[Fault]] = {}
-
-    def hold(i: int, rule: Rule, message: str, cure: str, column: str = "sensor") -> None:
-        place = reads[i].sensor_visit.visit.place(reads[i].plateau.rows[0], column)
-        found.setdefault(i, []).append(Fault(rule=rule, place=place, message=message, cure=cure))
-
+    hold = partial(_hold, found, reads)
     specified: dict[tuple[int, Channel], tuple[float, float, float]] = {}
     for read in reads:
         if (id(read.settings), read.channel) not in specified:
@@ -217,7 +222,6 @@ def _reservations(
     humidity = np.array([read.channel is Channel.HUMIDITY for read in reads], bool)
     target = np.array([read.plateau.target for read in reads], float)
     temperature = np.array([measurement.temperature_c[read.cell] for read in reads if read.cell is not None], float)
-    ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
 
     for i in np.flatnonzero(mine & ~np.isnan(lowest) & ~((lowest <= value) & (value <= highest))).tolist():
         unit = reads[i].channel.unit
@@ -232,14 +236,55 @@ def _reservations(
         message = f"no {channel.value} tolerance covers {value[i]:.1f} {channel.unit} on {day}"
         cure = "add a band, or limits beside the bands, to the tolerance of the sensor or its family"
         hold(i, NO_TOLERANCE, message, cure)
-    for i in np.flatnonzero(mine & (ratio * tolerance < U)).tolist():
-        message = f"U/T is {U[i] / tolerance[i]:.2f}, the policy allows {ratio[i]:g}"
-        hold(i, LARGE_UNCERTAINTY, message, "use a better reference, or a rule with a guard band")
     for i in np.flatnonzero(mine & (temperature_away(working, temperature) != 0.0)).tolist():
         message = f"holds at {temperature[i]:.1f} degC only; the sensor works at {working[i]:g} degC"
         cure = "calibrate at the working temperature, or declare the temperature coefficient"
         hold(i, OTHER_TEMPERATURE, message, cure)
+    _of_uncertainty(found, measurement, reads, tolerance, U, lines)
     return found
+
+
+def _hold(
+    found: dict[int, list[Fault]],
+    reads: Sequence[Slot],
+    i: int,
+    rule: Rule,
+    message: str,
+    cure: str,
+    column: str = "sensor",
+) -> None:
+    """Hold something against the result of a read."""
+    place = reads[i].sensor_visit.visit.place(reads[i].plateau.rows[0], column)
+    found.setdefault(i, []).append(Fault(rule=rule, place=place, message=message, cure=cure))
+
+
+def _of_uncertainty(
+    found: dict[int, list[Fault]],
+    measurement: Measurement,
+    reads: Sequence[Slot],
+    tolerance: np.ndarray,
+    U: np.ndarray,
+    lines: Sequence[Line],
+) -> None:
+    """What is held against U, and against the scatter that it rests on."""
+    hold = partial(_hold, found, reads)
+    mine = np.array([read.settings is not None for read in reads], bool)
+    ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
+    for i in np.flatnonzero(mine & (ratio * tolerance < U)).tolist():
+        message = f"U/T is {U[i] / tolerance[i]:.2f}, the policy allows {ratio[i]:g}"
+        hold(i, LARGE_UNCERTAINTY, message, "use a better reference, or a rule with a guard band")
+    for i, line in enumerate(lines):
+        settled = all(fault.rule is not UNSETTLED for fault in held_against(measurement, reads[i]))
+        if settled and line.repeatability.expected is not None:
+            hold(i, NOISY_READINGS, _scattered(line), "find what moved and read again; or declare it of the family")
+
+
+def _scattered(line: Line) -> str:
+    """By how much readings scatter, and by how much they were expected to."""
+    known = line.repeatability
+    unit = line.channel.unit
+    expected = f"{known.expected:.2g} {unit} {'is declared' if known.by_declaration else 'is what the family showed'}"
+    return f"{line.n} readings scatter by {line.s:.2g} {unit} (s), where {expected}; U rests on them alone"
 
 
 def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, float, float]:

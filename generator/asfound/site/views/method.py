@@ -11,7 +11,7 @@ from asfound import humidity
 from asfound.assessment import due
 from asfound.assessment.history import design, drift, epochs, line, outlook, scales
 from asfound.assessment.results import conformity
-from asfound.measurement import cell_sources, monte_carlo
+from asfound.measurement import cell_sources, monte_carlo, repeatability
 from asfound.records.methods import METHODS
 from asfound.records.models import Policy
 from asfound.rounding import MINUS, fixed, significant
@@ -222,6 +222,13 @@ def _choices() -> Iterator[Fact]:
         name="Monte Carlo decides where",
         value=f"one rectangular source makes {share} of the variance or more, or the humidity comes within 3u of "
         f"{monte_carlo.NEAR_SATURATION:g} %RH; {monte_carlo.TRIALS} trials, the seed from the result's name",
+    )
+    yield Fact(
+        name="Readings scatter more than expected",
+        value=f"where their variance, tested one-sided at {100 * repeatability.FALSE_ALARM:g} % (χ² where it is "
+        "declared, F where it is pooled), cannot belong to the other; what displays may have rounded is taken in their "
+        "favour. They then speak for themselves, with n − 1 degrees of freedom, and enter the pool with no more than "
+        "the test would have borne",
     )
     yield Fact(
         name="A point is done",
