@@ -89,7 +89,7 @@ def test_where_monte_carlo_decides_its_u_is_the_one_that_is_judged():
             [b.facility(policies={"rule": "simple_acceptance", "largest_u_over_t": 0.05})],
             {},
             "large-uncertainty",
-            True,
+            True,  # that it cannot be decided with this U
         ),
         ([b.sensor(working_temperature="5 degC")], {}, "other-temperature", True),
         ([b.facility(policies={"rule": "guard_band", "settling": {"least_rows": 3}})], {}, "unsettled-plateau", False),

@@ -31,7 +31,9 @@ FAR_RH, FAR_SHARE = 2.0, 0.1
 FAR_FROM_TARGET = reservation(
     "far-from-target", "the humidity of a plateau is not the one that was aimed at", verdict=False, certificate=False
 )
-LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
+LARGE_UNCERTAINTY = reservation(
+    "large-uncertainty", "U is larger than the policy allows against the tolerance: no error passes"
+)
 NOISY_READINGS = reservation(
     "noisy-readings", "readings of a plateau scatter more than what is pooled or declared lets expect (1 %, one-sided)"
 )
@@ -268,10 +270,10 @@ def _of_uncertainty(
 ) -> None:
     """What is held against U, and against the scatter that it rests on."""
     hold = partial(_hold, found, reads)
-    mine = np.array([read.settings is not None for read in reads], bool)
     ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
-    for i in np.flatnonzero(mine & (ratio * tolerance < U)).tolist():
-        message = f"U/T is {U[i] / tolerance[i]:.2f}, the policy allows {ratio[i]:g}"
+    for i in np.flatnonzero(ratio * tolerance < U).tolist():
+        allowed = f"simple acceptance allows {ratio[i]:g}: nothing is decided but |error| > T + U"
+        message = f"U/T is {U[i] / tolerance[i]:.2f}, {allowed}"
         hold(i, LARGE_UNCERTAINTY, message, "use a better reference, or a rule with a guard band")
     for i, line in enumerate(lines):
         settled = all(fault.rule is not UNSETTLED for fault in held_against(measurement, reads[i]))
@@ -300,6 +302,5 @@ def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, fl
 
 
 def _largest_ratio(policy: Policy) -> float:
-    """The largest U/T that simple acceptance allows; nan where the policy says nothing of it."""
-    ratio = policy.largest_u_over_t if policy.rule == "simple_acceptance" else None
-    return math.nan if ratio is None else ratio
+    """The largest U/T that simple acceptance allows; nan where another rule is in force, which weighs U itself."""
+    return policy.largest_u_over_t if policy.rule == "simple_acceptance" else math.nan

@@ -181,8 +181,8 @@ def _policy(policy: Policy) -> PolicyView:
     if settling.largest_left is not None:
         left = f"{settling.largest_left:g} %RH with its U, in place of soak and slope; a minute of the log is a reading"
         facts.append(Fact(name="Left of the approach, where a log was read, at most", value=left))
-    if policy.rule == "simple_acceptance" and policy.largest_u_over_t is not None:
-        facts.append(Fact(name="U/T, at most without a reservation", value=f"{policy.largest_u_over_t:g}"))
+    if policy.rule == "simple_acceptance":
+        facts.append(Fact(name="U/T with which something is decided, at most", value=f"{policy.largest_u_over_t:g}"))
     facts += [
         Fact(name="Pooled repeatability from", value=f"{policy.least_pool} degrees of freedom"),
         Fact(
