@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from tests import builders as b
 from tests.builders import Files, Row
 from tests.humidity.published_checks import Check
@@ -211,16 +213,30 @@ def one_sided_effects(program: Program) -> Iterator[Check]:
 
 
 def settling(program: Program) -> Iterator[Check]:
-    """τ = 10 min, 20 min at the point: 13.5 % of the step may be left. Half of it is corrected, upwards when rising."""
-    family = b.family(time_constant="10 min")
+    """τ = 10 min, 20 min at the point: 13 % of the step is left. All of it is corrected, upwards when rising.
+
+    Of the longest time constant alone, half is.
+    """
     rows = [b.plateau(at, [at - 0.5, at - 0.5], b.generated(at), soak=20) for at in (20.0, 50.0, 30.0)]
-    lab = measured(b.records(family, b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *rows)), program)
-    plain = measured(b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *rows)), program)
-    for target, step in ((20.0, 0.0), (50.0, 30.0), (30.0, -20.0)):
-        left = step * math.exp(-2.0)
-        yield _check(f"to {target:g}", lab.line(target).error - plain.line(target).error, left / 2.0)
-        found = lab.source("/settling", target)
-        yield _check(f"u to {target:g}", found.contribution if found else 0.0, abs(left) / 2.0 / RECTANGLE)
+    visit = b.visit("2026-03-16-lab", *rows)
+    plain = measured(b.records(b.sensor(), b.two_pressure(), visit), program)
+    share = (math.exp(-2.0) + math.exp(-2.1)) / 2.0  # read once more a minute later
+    around = np.linspace(8.0, 12.0, 100_001)
+    shares = (np.exp(-20.0 / around) + np.exp(-21.0 / around)) / 2.0
+    for name, keys, corrected, ending, u in (
+        ("nominal", {"nominal": "10 min", "spread": "0 min"}, share, "/time_constant", 0.0),
+        ("spread", {"nominal": "10 min", "spread": "2 min"}, shares.mean(), "/time_constant", shares.std()),
+        ("longest", {"longest": "10 min"}, share / 2.0, "/settling", share / 2.0 / RECTANGLE),
+    ):
+        lab = measured(b.records(b.family(time_constant=keys), b.sensor(), b.two_pressure(), visit), program)
+        for target, step in ((20.0, 0.0), (50.0, 30.0), (30.0, -20.0)):
+            moved = lab.line(target).error - plain.line(target).error
+            yield _check(f"{name}, to {target:g}", moved, step * corrected, 1e-4)
+            found = lab.source(ending, target)
+            size = step if name == "spread" else abs(step)  # one constant for all, so with its sign
+            yield _check(f"{name}, u to {target:g}", found.contribution if found else 0.0, size * u, 1e-4)
+        named = [source.identity for source in lab.measurement.whole().catalogue]
+        yield _check(f"{name}, one for all", named.count("RH-1/RH-1-A/time_constant"), float(name == "spread"))
 
 
 def loop(program: Program) -> Iterator[Check]:

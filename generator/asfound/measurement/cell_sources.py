@@ -16,7 +16,8 @@ import numpy as np
 
 from asfound.measurement.reading_table import Cell
 from asfound.measurement.repeatability import Repeatability
-from asfound.records.models import Channel
+from asfound.measurement.settling import share_left
+from asfound.records.models import Channel, TimeConstant
 from asfound.records.settings_in_force import SettingsOn
 from asfound.uncertainty.sources import Catalogue, Distribution, Scope, Series, Source
 from asfound.uncertainty.terms import Terms
@@ -55,7 +56,8 @@ class Surroundings:
     slope: np.ndarray
     """relative change of saturation vapour pressure with temperature, 1/K"""
     temperature_c: np.ndarray
-    soak_min: np.ndarray
+    waited_min: Callable[[int], Sequence[float]]
+    """of a cell: minutes at its point when each of its readings was taken; none where no soak is written"""
     previous_target: Callable[[int], float]
     """of a cell: target of the plateau before, %RH"""
 
@@ -141,9 +143,9 @@ class CellSources:
         kinds = [*self._resolutions(channel, part, at, steps)]
         if part is not Part.LOOP:
             kinds += self._probe(channel, at, around)
-            left = self._settling(channel, part, at, around)
-            correction[left.cells] = left.half_width
-            kinds.append(left)
+            settling, cells, value = self._settling(channel, part, at, around)
+            correction[cells] = value
+            kinds += settling
             if self.left and channel is Channel.HUMIDITY:
                 logged, cells, value = self._left(part, at)
                 correction[cells] = value
@@ -263,26 +265,48 @@ class CellSources:
             case _:
                 assert_never(channel)
 
-    def _settling(self, channel: Channel, part: Part, at: np.ndarray, around: Surroundings) -> _Kind:
-        """What is left of a first-order approach lies between 0 and step·exp(−t/τ): half of it is corrected."""
-        tau = self.declared(lambda on: on.whole("time_constant") or None)
-        if self.left:
-            at = at[[(cell, part) not in self.left for cell in at.tolist()]]
-        follows = ~np.isnan(tau[at]) & ~np.isnan(around.soak_min[at])
-        cells = at[follows & (channel is Channel.HUMIDITY)]
-        step = [self.cells[cell].plateau.target - around.previous_target(cell) for cell in cells.tolist()]
-        # math.exp is the same on every machine, numpy's vector loops are not to the last digit.
-        share = [math.exp(x) for x in (-around.soak_min[cells] / tau[cells]).tolist()]
-        left = np.array(step, float) * np.array(share, float)
-        kept = np.abs(left) >= 1e-6  # not where nan
-        return _Kind(
-            name=f"{channel.value}/settling",
-            cells=cells[kept],
-            half_width=left[kept] / 2.0,
-            unit=channel.unit,
-            label="what is left of settling",
-            weight=np.ones(int(kept.sum())),
-        )
+    def _settling(
+        self, channel: Channel, part: Part, at: np.ndarray, around: Surroundings
+    ) -> tuple[list[_Kind], np.ndarray, np.ndarray]:
+        """What should be left of a first-order approach: its sources, at which cells, and signed corrections there.
+
+        A nominal constant is one and the same at all plateaus of an instrument, and so is what it is off by.
+        """
+        constants: list[TimeConstant | None] = [*(on.whole("time_constant") for _, on in self.instruments), None]
+        nominal, longest = list[tuple[float, ...]](), list[tuple[float, ...]]()
+        declared = channel is Channel.HUMIDITY and any(constants)
+        for cell in at.tolist() if declared else ():
+            constant, waited = constants[int(self.instrument[cell])], around.waited_min(cell)
+            if constant is None or not waited or (cell, part) in self.left:
+                continue
+            share, half = share_left(waited, constant)
+            step = self.cells[cell].plateau.target - around.previous_target(cell)
+            if abs(step * share) >= 1e-6:  # not where nan
+                row = (cell, step * share, step * half, constant.spread or 0.0)
+                (longest if constant.nominal is None else nominal).append(row)
+        known, limited = (np.array(rows, float).reshape(-1, 4) for rows in (nominal, longest))
+        spread = known[known[:, 3] > 0.0]
+        kinds = [
+            _Kind(
+                name="time_constant",
+                cells=spread[:, 0].astype(np.int64),
+                half_width=spread[:, 3],
+                unit="min",
+                label="time constant of the approach",
+                weight=spread[:, 2] / spread[:, 3],
+                of_instrument=True,
+            ),
+            _Kind(
+                name=f"{channel.value}/settling",
+                cells=limited[:, 0].astype(np.int64),
+                half_width=limited[:, 2],
+                unit=channel.unit,
+                label="what is left of settling",
+                weight=np.ones(len(limited)),
+            ),
+        ]
+        corrected = np.concatenate([known, limited])
+        return kinds, corrected[:, 0].astype(np.int64), corrected[:, 1]
 
     def _left(self, part: Part, at: np.ndarray) -> tuple[Series, np.ndarray, np.ndarray]:
         """What a log says was left of the approach: its sources, at which cells, and the signed corrections there."""

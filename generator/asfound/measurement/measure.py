@@ -211,7 +211,7 @@ class _Stage:
             humidity=mean(reference.humidity.value),
             slope=mean(reference.slope),
             temperature_c=mean(reference.temperature.value),
-            soak_min=self.soak,
+            waited_min=self._waited,
             previous_target=self._previous_target,
         )
         own, correction = self.own.of(channel, part, at, used, spread.n, self._steps(channel), around)
@@ -265,6 +265,13 @@ class _Stage:
         first = np.full(len(self.table.cells), np.nan)
         first[self.table.cell[written[::-1]]] = self.table.number["soak"][written[::-1]]
         return first
+
+    def _waited(self, cell: int) -> list[float]:
+        """Minutes at the point at each reading of a cell; none where no soak is written."""
+        if math.isnan(soak := float(self.soak[cell])):
+            return []
+        times = self.table.time[self.firsts[cell] : self.firsts[cell + 1]]
+        return [soak + seconds / 60.0 for seconds in (times - times[0]).tolist()]
 
     def _previous_target(self, cell: int) -> float:
         """Humidity that the probe came from: the plateau before, whatever its phase; at first the room's."""
