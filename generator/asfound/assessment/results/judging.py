@@ -20,6 +20,7 @@ from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.visits.rows import WAYS
+from asfound.rounding import significant
 from asfound.uncertainty.budgets import Budgets
 
 OUTSIDE_SENSOR_RANGE = reservation(
@@ -36,6 +37,11 @@ LARGE_UNCERTAINTY = reservation(
 )
 NOISY_READINGS = reservation(
     "noisy-readings", "readings of a plateau scatter more than what is pooled or declared lets expect (1 %, one-sided)"
+)
+FEW_FREEDOM = 2.0
+"""Degrees of freedom up to which Student's t has no finite variance."""
+FEW_DEGREES_OF_FREEDOM = reservation(
+    "few-degrees-of-freedom", "U rests on two degrees of freedom or fewer: how large it could come out has no bound"
 )
 OTHER_TEMPERATURE = reservation(
     "other-temperature",
@@ -62,7 +68,7 @@ def judged_columns(
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
     one_way, loop = _loops(reads)
     other_way = _other_way(reads, judged, error, loop, tolerance)
-    found = _reservations(measurement, reads, reference_value, tolerance, judged.U, lines)
+    found = _reservations(measurement, reads, reference_value, tolerance, judged, lines)
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
 
@@ -208,7 +214,7 @@ def _reservations(
     reads: Sequence[Slot],
     value: np.ndarray,
     tolerance: np.ndarray,
-    U: np.ndarray,
+    judged: _Judged,
     lines: Sequence[Line],
 ) -> dict[int, list[Fault]]:
     """By position in `reads`, what is held against a sensor's result beyond what its plateau brought along."""
@@ -242,7 +248,7 @@ def _reservations(
         message = f"holds at {temperature[i]:.1f} degC only; the sensor works at {working[i]:g} degC"
         cure = "calibrate at the working temperature, or declare the temperature coefficient"
         hold(i, OTHER_TEMPERATURE, message, cure)
-    _of_uncertainty(found, measurement, reads, tolerance, U, lines)
+    _of_uncertainty(found, measurement, reads, tolerance, judged, lines)
     return found
 
 
@@ -265,16 +271,21 @@ def _of_uncertainty(
     measurement: Measurement,
     reads: Sequence[Slot],
     tolerance: np.ndarray,
-    U: np.ndarray,
+    judged: _Judged,
     lines: Sequence[Line],
 ) -> None:
     """What is held against U, and against the scatter that it rests on."""
-    hold = partial(_hold, found, reads)
+    hold, U = partial(_hold, found, reads), judged.U
     ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
     for i in np.flatnonzero(ratio * tolerance < U).tolist():
         allowed = f"simple acceptance allows {ratio[i]:g}: nothing is decided but |error| > T + U"
         message = f"U/T is {U[i] / tolerance[i]:.2f}, {allowed}"
         hold(i, LARGE_UNCERTAINTY, message, "use a better reference, or a rule with a guard band")
+    for i in np.flatnonzero(judged.nu <= FEW_FREEDOM).tolist():
+        size = f"U = {significant(U[i], 2)} {reads[i].channel.unit}, k = {judged.k[i]:.2f}"
+        known = f"rests on ν = {significant(judged.nu[i], 2)}: what makes most of it is known from so little"
+        cure = "see its budget: read the point more often, or declare the repeatability of the family"
+        hold(i, FEW_DEGREES_OF_FREEDOM, f"{size} {known} that it may come out at any size", cure)
     for i, line in enumerate(lines):
         settled = all(fault.rule is not UNSETTLED for fault in held_against(measurement, reads[i]))
         if settled and line.repeatability.expected is not None:

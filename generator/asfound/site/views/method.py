@@ -221,7 +221,9 @@ def _choices() -> Iterator[Fact]:
     yield Fact(
         name="Monte Carlo decides where",
         value=f"one rectangular source makes {share} of the variance or more, or the humidity comes within 3u of "
-        f"{monte_carlo.NEAR_SATURATION:g} %RH; {monte_carlo.TRIALS} trials, the seed from the result's name",
+        f"{monte_carlo.NEAR_SATURATION:g} %RH; {monte_carlo.TRIALS} trials, and as many again until "
+        f"U stands to {monte_carlo.DIGITS} digits (JCGM 101, 7.9, from memory), at most {monte_carlo.MOST_TRIALS}; the "
+        "seed from the result's name. Further digits are those of one draw",
     )
     yield Fact(
         name="Readings scatter more than expected",
