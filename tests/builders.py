@@ -297,10 +297,22 @@ def not_done(target: float, why: str = "door locked", sensor: str = "RH-1", phas
 
 
 def stated(
-    target: float, error: float, U: float, k: float = 2.0, sensor: str = "RH-1", phase: str = "as_found"
+    target: float,
+    error: float,
+    U: float,
+    k: float | None = 2.0,
+    nu: float | None = None,
+    sensor: str = "RH-1",
+    phase: str = "as_found",
 ) -> list[Row]:
     """Another laboratory's result."""
-    numbers = {"stated_reference [%RH]": target, "stated_error [%RH]": error, "stated_U [%RH]": U, "stated_k": k}
+    numbers = {
+        "stated_reference [%RH]": target,
+        "stated_error [%RH]": error,
+        "stated_U [%RH]": U,
+        "stated_k": k,
+        "stated_nu": nu,
+    }
     return [{"sensor": sensor, "phase": phase, "target [%RH]": target, "technician": "ann", **numbers}]
 
 

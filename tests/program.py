@@ -11,7 +11,7 @@ MODULES = {
     "asfound.uncertainty": ("budgets", "covariance", "duals", "formulations", "sources", "terms"),
     "asfound.measurement": (
         "calibrations", "cell_sources", "evaluation", "indications", "lines", "measure", "monte_carlo", "reading_table",
-        "reference_inputs", "reference_values", "repeatability", "shifts", "visit_curves",
+        "reference_inputs", "reference_values", "repeatability", "settling", "shifts", "visit_curves",
     ),
     "asfound.measurement.methods": ("chilled_mirror", "saturated_salt", "transfer_probe", "two_pressure", "registry"),
     "asfound.assessment": ("assess", "due", "pipeline", "standing"),

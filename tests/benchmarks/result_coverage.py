@@ -123,7 +123,7 @@ def deviations(n: int, *, humidity, display: float = 0.01, target: float | None 
     assert not measurement.faults and not measurement.reservations and len(measurement.lines) == n
     U = measurement.whole().U.copy()
     for number in needs_monte_carlo(measurement, range(n)):
-        U[number] = monte_carlo(measurement, number, trials=20_000).U
+        U[number] = monte_carlo(measurement, number, trials=20_000, most_trials=20_000).U
     found = {measurement.cells[line.cell].sensor_visit.sensor: line.error for line in measurement.lines}
     return np.array([found[f"RH-{i}"] - t.true_error for i, t in enumerate(trials)]), U
 

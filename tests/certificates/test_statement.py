@@ -505,7 +505,7 @@ def test_no_due_date_unless_the_customer_agreed():
 
 
 def test_the_coverage_statement_says_k_and_the_probability():
-    said = words.coverage(None)
+    said = words.coverage(())
     assert "standard uncertainty multiplied by the coverage factor k" in said
     assert "coverage probability of approximately 95.45 %" in said
 

@@ -214,7 +214,15 @@ SITUATIONS: dict[str, Callable[[Assessment], bool]] = {
         and {r.revision for r in results(d, "DRY-22", "2024-04-16")} == {1}
     ),
     "withdrawn, and repeated": lambda d: (
-        not results(d, "PAK-11", "2023-12-13") and verdicts(results(d, "PAK-11", "2023-12-20")) == {"pass"}
+        not results(d, "PAK-11", "2023-12-13")
+        and verdicts(results(d, "PAK-11", "2023-12-20")) == {"pass", "cannot be decided with this U"}
+    ),
+    "a U too large for simple acceptance": lambda d: (
+        "large-uncertainty" in {f.rule.name for r in results(d, "PROBE-01", "2023-03") for f in r.reservations}
+    ),
+    "a nominal time constant, and the longest": lambda d: (
+        any(r.settling_correction for r in results(d, "DRY-13"))
+        and any(r.settling_correction for r in results(d, "HRB-13"))
     ),
     "dated change of tolerance": lambda d: (
         {r.tolerance for r in results(d, "HRB-11", "2024")} == {3.0}

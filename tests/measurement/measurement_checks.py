@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from tests import builders as b
 from tests.builders import Files, Row
 from tests.humidity.published_checks import Check
@@ -139,9 +141,12 @@ def resolutions(program: Program) -> Iterator[Check]:
 
 def scatter_of_readings(program: Program) -> Iterator[Check]:
     """The mean of n readings has s/√n; declared for the family, or the plateau's own with n − 1 degrees of freedom."""
-    readings = [50.1, 50.3, 50.2, 50.6]
-    lab = _at_50(program, b.two_pressure(), outputs=readings)
+    lab = _at_50(program, b.two_pressure(), outputs=[50.1, 50.2, 50.1, 50.2])
     yield _check("declared", lab.source("/repeatability", 50.0).contribution, 0.05 / math.sqrt(4))
+    readings = [50.1, 50.3, 50.2, 50.6]
+    beyond = _at_50(program, b.two_pressure(), outputs=readings).source("/repeatability", 50.0)
+    yield _check("beyond what is declared", beyond.contribution, math.sqrt(0.14 / 3) / 2.0)
+    yield _check("its ν", beyond.source.nu, 3)
     lab = _at_50(program, b.two_pressure(), b.family(humidity={"resolution": "0.01 %RH"}), outputs=readings)
     own = lab.source("/repeatability", 50.0)
     yield _check("its own", own.contribution, math.sqrt(0.14 / 3) / 2.0)
@@ -153,15 +158,16 @@ def pooled_scatter(program: Program) -> Iterator[Check]:
     policy = b.facility(policies={"rule": "guard_band", "least_pool": 4})
     days = ("2026-02-10", "2026-03-10", "2026-04-10")
     readings = ([50.0, 50.3, 50.6], [50.1, 50.1, 50.4], [50.0, 50.2, 50.4])
+    declared = b.family(humidity={"resolution": "0.01 %RH", "repeatability": "0.2 %RH"})
     visits = [
         b.visit(f"{day}-lab", b.plateau(50, shown, b.generated(50))) for day, shown in zip(days, readings, strict=True)
     ]
-    visits.append(b.visit("2026-04-10-attic", b.plateau(50, [49.0, 50.0, 51.0], b.generated(50), sensor="RH-2")))
-    lab = measured(b.records(policy, b.sensor(), b.sensor("RH-2"), b.two_pressure(), *visits), program)
+    visits.append(b.visit("2026-04-10-attic", b.plateau(50, [49.5, 50.0, 50.5], b.generated(50), sensor="RH-2")))
+    lab = measured(b.records(policy, declared, b.sensor(), b.sensor("RH-2"), b.two_pressure(), *visits), program)
     pooled = math.sqrt((2 * 0.09 + 2 * 0.03) / 4)
     for sensor, day, s, nu in (
-        ("RH-1", "2026-02-10", 0.05, math.inf),
-        ("RH-1", "2026-03-10", 0.05, math.inf),
+        ("RH-1", "2026-02-10", 0.2, math.inf),
+        ("RH-1", "2026-03-10", 0.2, math.inf),
         ("RH-1", "2026-04-10", pooled, 4),
         ("RH-2", "2026-04-10", pooled, 4),
     ):
@@ -207,16 +213,30 @@ def one_sided_effects(program: Program) -> Iterator[Check]:
 
 
 def settling(program: Program) -> Iterator[Check]:
-    """τ = 10 min, 20 min at the point: 13.5 % of the step may be left. Half of it is corrected, upwards when rising."""
-    family = b.family(time_constant="10 min")
+    """τ = 10 min, 20 min at the point: 13 % of the step is left. All of it is corrected, upwards when rising.
+
+    Of the longest time constant alone, half is.
+    """
     rows = [b.plateau(at, [at - 0.5, at - 0.5], b.generated(at), soak=20) for at in (20.0, 50.0, 30.0)]
-    lab = measured(b.records(family, b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *rows)), program)
-    plain = measured(b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *rows)), program)
-    for target, step in ((20.0, 0.0), (50.0, 30.0), (30.0, -20.0)):
-        left = step * math.exp(-2.0)
-        yield _check(f"to {target:g}", lab.line(target).error - plain.line(target).error, left / 2.0)
-        found = lab.source("/settling", target)
-        yield _check(f"u to {target:g}", found.contribution if found else 0.0, abs(left) / 2.0 / RECTANGLE)
+    visit = b.visit("2026-03-16-lab", *rows)
+    plain = measured(b.records(b.sensor(), b.two_pressure(), visit), program)
+    share = (math.exp(-2.0) + math.exp(-2.1)) / 2.0  # read once more a minute later
+    around = np.linspace(8.0, 12.0, 100_001)
+    shares = (np.exp(-20.0 / around) + np.exp(-21.0 / around)) / 2.0
+    for name, keys, corrected, ending, u in (
+        ("nominal", {"nominal": "10 min", "spread": "0 min"}, share, "/time_constant", 0.0),
+        ("spread", {"nominal": "10 min", "spread": "2 min"}, shares.mean(), "/time_constant", shares.std()),
+        ("longest", {"longest": "10 min"}, share / 2.0, "/settling", share / 2.0 / RECTANGLE),
+    ):
+        lab = measured(b.records(b.family(time_constant=keys), b.sensor(), b.two_pressure(), visit), program)
+        for target, step in ((20.0, 0.0), (50.0, 30.0), (30.0, -20.0)):
+            moved = lab.line(target).error - plain.line(target).error
+            yield _check(f"{name}, to {target:g}", moved, step * corrected, 1e-4)
+            found = lab.source(ending, target)
+            size = step if name == "spread" else abs(step)  # one constant for all, so with its sign
+            yield _check(f"{name}, u to {target:g}", found.contribution if found else 0.0, size * u, 1e-4)
+        named = [source.identity for source in lab.measurement.whole().catalogue]
+        yield _check(f"{name}, one for all", named.count("RH-1/RH-1-A/time_constant"), float(name == "spread"))
 
 
 def loop(program: Program) -> Iterator[Check]:
@@ -366,7 +386,7 @@ def temperature_channel(program: Program) -> Iterator[Check]:
     generator = b.two_pressure(
         quantities={"chamber_temperature": b.flat(-20, 60, "degC", 0.03, value=0.1)}, chamber_gradient="0.09 degC"
     )
-    rows = b.plateau(50, [50.0, 50.0], b.generated(50), output_temperature=[25.2, 25.3])
+    rows = b.plateau(50, [50.0, 50.0], b.generated(50), output_temperature=[25.24, 25.26])
     lab = measured(b.records(family, b.sensor(), generator, b.visit("2026-03-16-lab", rows)), program)
     yield _check("error", lab.line(50.0, channel="temperature").error, 25.25 - 24.9)
     for ending, contribution in (

@@ -9,7 +9,15 @@ import numpy as np
 import pytest
 
 from asfound.measurement.measure import measure
-from asfound.measurement.monte_carlo import Answer, coverage_interval, monte_carlo, needs_monte_carlo, shortest_interval
+from asfound.measurement.monte_carlo import (
+    TRIALS,
+    Answer,
+    coverage_interval,
+    monte_carlo,
+    needs_monte_carlo,
+    shortest_interval,
+    stable,
+)
 from asfound.uncertainty.sources import COVERAGE
 from tests import builders as b
 from tests.measurement.lab import measured, spread
@@ -109,6 +117,41 @@ def test_intervals_hold_what_they_say_and_the_shortest_is_the_shortest():
     low, high = shortest_interval(draws, 0.9)
     assert low == pytest.approx(0.0, abs=1e-3) and high == pytest.approx(-math.log(0.1), rel=0.01)
     assert high - low < np.subtract(*coverage_interval(draws, 0.9)[::-1])
+
+
+@pytest.mark.parametrize(
+    ("U", "settled"),
+    [
+        # Twice the standard error of an end of 100 000 normal draws is 0.88 % of U, by order statistics.
+        (1.1, True),  # ½·0.1 is 4.5 % of it
+        (0.4, True),
+        (0.9, False),  # ½·0.01 is 0.56 % of it
+        (0.097, False),
+    ],
+)
+def test_an_answer_is_stable_where_two_digits_of_U_are(U, settled):
+    draws = U / 2.0 * np.random.default_rng(5).standard_normal(2_000_000)
+    assert stable(draws[:100_000], 10_000) is settled
+    assert stable(draws, 10_000)
+
+
+def test_nothing_drawn_is_stable():
+    assert stable(np.zeros(1000), 100)
+
+
+def test_more_is_drawn_until_two_digits_of_U_stand():
+    def answer(step, most):
+        family = b.family(humidity={"resolution": f"{step} %RH", "repeatability": "0.05 %RH"})
+        plateau = b.plateau(20, [20, 20, 20], b.generated(20))
+        lab = measured(b.records(family, b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", plateau)))
+        return monte_carlo(lab.measurement, lab.number(20.0), 1000, most)
+
+    few, many = (answer(1, most) for most in (1000, 2_000_000))
+    assert few.trials == 1000 < many.trials < 2_000_000
+    assert answer(1, 2_000_000).U == many.U
+    assert pytest.approx(answer(1, 1_000_000).U, abs=0.005) == many.U
+    assert answer(1, 5000).trials <= 5000
+    assert TRIALS % 10 == 0
 
 
 def test_the_loops_own_error_is_answered_without_the_references_model():

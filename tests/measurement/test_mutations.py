@@ -99,7 +99,9 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "common_component",
     ),
     "resolution divided by √n": (
-        Slip("CellSources._resolutions", "half_width=step / 2.0,", "half_width=step / 2.0 / math.sqrt(9),"),
+        Slip(
+            "CellSources._resolutions", "half_width=step[cells] / 2.0,", "half_width=step[cells] / 2.0 / math.sqrt(9),"
+        ),
         "resolutions",
     ),
     "a whole digit for half of one": (
@@ -116,6 +118,10 @@ SLIPS: dict[str, tuple[Slip, str]] = {
             "np.sqrt(np.bincount(c, de * de, cells) / (n - 1))",
             "np.sqrt(np.bincount(c, de * de, cells) / n)",
         ),
+        "scatter_of_readings",
+    ),
+    "what is declared believed whatever the readings say": (
+        Slip("repeatabilities", "or least[i] > largest)", "or least[i] > 1e9 * largest)"),
         "scatter_of_readings",
     ),
     "a pool that holds the day's own readings": (
@@ -147,15 +153,23 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "loop",
     ),
     "settling corrected backwards": (
-        Slip("CellSources.of", "correction[left.cells] = left.half_width", "correction[left.cells] = -left.half_width"),
+        Slip(
+            "CellSources.of",
+            "correction[cells] = value\n            kinds += settling",
+            "correction[cells] = -value\n            kinds += settling",
+        ),
         "settling",
     ),
     "all that may be left of settling corrected": (
-        Slip(
-            "CellSources.of",
-            "correction[left.cells] = left.half_width",
-            "correction[left.cells] = 2.0 * left.half_width",
-        ),
+        Slip("share_left", "return half, half", "return 2.0 * half, half"),
+        "settling",
+    ),
+    "half of what a nominal time constant leaves corrected": (
+        Slip("share_left", "return mean, RECTANGULAR_DIVISOR", "return mean / 2.0, RECTANGULAR_DIVISOR"),
+        "settling",
+    ),
+    "each plateau given a time constant of its own": (
+        Slip("CellSources._settling", "of_instrument=True", "of_instrument=False"),
         "settling",
     ),
     "a warm probe taken for a cold one": (

@@ -259,7 +259,7 @@ def test_lag_behind_a_changing_room_is_the_slope_of_its_readings_times_the_lag()
 
 
 def test_a_point_that_was_not_done_is_no_step_to_settle_from():
-    family = b.family(time_constant="10 min")
+    family = b.family(time_constant={"longest": "10 min"})
     done = b.visit(
         "2026-03-16-lab", b.plateau(20, [20.1] * 2, b.generated(20)), b.plateau(80, [80.1] * 2, b.generated(80))
     )
@@ -268,4 +268,4 @@ def test_a_point_that_was_not_done_is_no_step_to_settle_from():
         b.results(b.records(family, b.sensor(), b.two_pressure(), visit))[-1].settling_correction
         for visit in (done, skipped)
     ]
-    assert corrections == pytest.approx([60.0 * math.exp(-3.0) / 2.0, 0.0])
+    assert corrections == pytest.approx([60.0 * (math.exp(-3.0) + math.exp(-3.1)) / 4.0, 0.0])

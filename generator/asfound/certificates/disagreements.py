@@ -219,7 +219,10 @@ class _Causes:
         replaced = {
             key: now
             for key, then in inputs.pools.items()
-            if declared and (now := self.today.pools.get(key)) is not None and then.basis == now.basis == "declared"
+            if declared
+            and (now := self.today.pools.get(key)) is not None
+            and then.by_declaration
+            and now.by_declaration
         }
         return replace(inputs.with_files(today), pools={**pools, **inputs.pools, **replaced})
 
@@ -247,8 +250,7 @@ def _said(paths: Iterable[str]) -> str:
 
 def _scatters_otherwise(now: Repeatability, then: Repeatability, declared: Collection[str]) -> bool:
     """Whether a pool moved; `declared`: families that changed, whose declarations are theirs."""
-    if declared and now.basis == then.basis == "declared":
+    if declared and now.by_declaration and then.by_declaration:
         return False
-    return now.basis != then.basis or any(
-        published(one) != published(other) for one, other in ((now.s, then.s), (now.nu, then.nu))
-    )
+    numbers = ((now.s, then.s), (now.nu, then.nu), (now.expected or 0.0, then.expected or 0.0))
+    return now.basis != then.basis or any(published(one) != published(other) for one, other in numbers)

@@ -130,7 +130,7 @@ def _pools(measurement: Measurement, item: str, visit: str) -> Iterator[Pool]:
         line = measurement.lines[at]
         path, _, plateau, channel, part = measurement.key(line)
         known = line.repeatability
-        yield Pool(
+        pool = Pool(
             visit=path,
             sensor=item,
             plateau=plateau,
@@ -141,3 +141,4 @@ def _pools(measurement: Measurement, item: str, visit: str) -> Iterator[Pool]:
             basis=known.basis,
             group=known.group,
         )
+        yield pool if known.expected is None else pool.model_copy(update={"expected": number(known.expected)})

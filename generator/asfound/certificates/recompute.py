@@ -177,4 +177,6 @@ def _line_key(pool: Pool) -> LineKey:
 
 
 def _repeatability(pool: Pool) -> Repeatability:
-    return Repeatability(s=as_float(pool.s), nu=as_float(pool.nu), basis=pool.basis, group=pool.group)
+    expected = None if pool.expected is None else as_float(pool.expected)
+    s, nu = as_float(pool.s), as_float(pool.nu)
+    return Repeatability(s=s, nu=nu, basis=pool.basis, group=pool.group, expected=expected)

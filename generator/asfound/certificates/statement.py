@@ -168,7 +168,7 @@ class _Statement:
             published_values=published_values(self.published),
             words=Sentences(
                 basis=words.basis(wording, over_salts=bool(self.published)),
-                coverage=words.coverage(max(trials, default=None)),
+                coverage=words.coverage(trials),
                 place=words.place((r.note for r in self.measured if r.note), self._elsewhere()),
                 salts=salts_sentence(self.published),
                 scope=words.SCOPE,

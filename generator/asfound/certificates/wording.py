@@ -6,7 +6,7 @@ facility.yml can, word for word.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date
 
 from asfound.records.methods import KIND_NAMES, METHODS, SALT_SOURCE
@@ -122,16 +122,16 @@ def basis(wording: CertificateWording, over_salts: bool = False) -> str:
     ) + (", except for the humidity over saturated salts: published values." if over_salts else ".")
 
 
-def coverage(trials: int | None) -> str:
-    """What U and k mean; `trials` where a row was decided by Monte Carlo."""
+def coverage(trials: Collection[int]) -> str:
+    """What U and k mean; `trials` of the rows that were decided by Monte Carlo."""
     text = (
         "Error = indication − reference value. "
         "The reported expanded uncertainty U is the standard uncertainty multiplied by the coverage factor k of the "
         "same row, for a coverage probability of approximately 95.45 %. It was evaluated after JCGM 100:2008; "
         "k belongs to Student’s t distribution with ν effective degrees of freedom."
     )
-    if trials is not None:
-        spaced = f"{trials:,}".replace(",", " ")
+    if trials:
+        spaced = f"{'up to ' if len(set(trials)) > 1 else ''}{max(trials):,}".replace(",", " ")
         text += (
             f" In rows marked M the sources were propagated by Monte Carlo (JCGM 101:2008, {spaced} trials): U is the "
             "larger side of the 95.45 % interval about the error, and k is U divided by the standard uncertainty."

@@ -16,7 +16,8 @@ import numpy as np
 
 from asfound.measurement.reading_table import Cell
 from asfound.measurement.repeatability import Repeatability
-from asfound.records.models import Channel
+from asfound.measurement.settling import share_left
+from asfound.records.models import Channel, TimeConstant
 from asfound.records.settings_in_force import SettingsOn
 from asfound.uncertainty.sources import Catalogue, Distribution, Scope, Series, Source
 from asfound.uncertainty.terms import Terms
@@ -27,8 +28,15 @@ _SCATTER = {
     "pooled": "repeatability, pooled over earlier visits of the family",
     "declared": "repeatability, declared for the family",
     "own": "repeatability of this plateau's readings",
+    "own, beyond pooled": "repeatability of this plateau's readings, more than that of the family's earlier visits",
+    "own, beyond declared": "repeatability of this plateau's readings, more than is declared",
     "log": "scatter of the log's mean over its window",
 }
+_DISPLAYS = {
+    "output": ("resolution", "resolution of the sensor's reading"),
+    "far_end": ("far_end_resolution", "resolution at the far end"),
+}
+"""by display: the key that declares its step, and the source's label"""
 
 
 class Part(StrEnum):
@@ -48,7 +56,8 @@ class Surroundings:
     slope: np.ndarray
     """relative change of saturation vapour pressure with temperature, 1/K"""
     temperature_c: np.ndarray
-    soak_min: np.ndarray
+    waited_min: Callable[[int], Sequence[float]]
+    """of a cell: minutes at its point when each of its readings was taken; none where no soak is written"""
     previous_target: Callable[[int], float]
     """of a cell: target of the plateau before, %RH"""
 
@@ -134,9 +143,9 @@ class CellSources:
         kinds = [*self._resolutions(channel, part, at, steps)]
         if part is not Part.LOOP:
             kinds += self._probe(channel, at, around)
-            left = self._settling(channel, part, at, around)
-            correction[left.cells] = left.half_width
-            kinds.append(left)
+            settling, cells, value = self._settling(channel, part, at, around)
+            correction[cells] = value
+            kinds += settling
             if self.left and channel is Channel.HUMIDITY:
                 logged, cells, value = self._left(part, at)
                 correction[cells] = value
@@ -184,27 +193,38 @@ class CellSources:
         self, channel: Channel, part: Part, at: np.ndarray, steps: Mapping[str, np.ndarray]
     ) -> Iterator[_Kind]:
         """Half a step of each display read, once a plateau, never divided by √n."""
-        for name, key, label, sign in (
-            ("output", "resolution", "resolution of the sensor's reading", -1.0 if part is Part.LOOP else 1.0),
-            ("far_end", "far_end_resolution", "resolution at the far end", 1.0),
-        ):
-            if (name == "output" and part is Part.TOTAL) or (name == "far_end" and part is Part.SENSOR):
-                continue
-            # A loop signal has no step: the meter's own resolution counts. A checked reference's display counts
-            # with its calibration.
-            cells = at[~np.isnan(steps[name][at]) & ~self.checked[at]]
-            given = self.amount(channel, key)[cells]
-            step = np.where(np.isnan(given), steps[name][cells], given)
+        for name, step in self._steps(channel, part, steps).items():
+            # A checked reference's display counts with its calibration.
+            cells = at[~np.isnan(step[at]) & ~self.checked[at]]
+            opposite = name == "output" and part is Part.LOOP
             yield _Kind(
                 name=f"{channel.value}/{name}_resolution",
                 cells=cells,
-                half_width=step / 2.0,
+                half_width=step[cells] / 2.0,
                 unit=channel.unit,
-                label=label,
-                weight=np.full(len(cells), sign),
+                label=_DISPLAYS[name][1],
+                weight=np.full(len(cells), -1.0 if opposite else 1.0),
                 scope=Scope.PLATEAU,
                 rounding=True,
             )
+
+    def _steps(self, channel: Channel, part: Part, seen: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
+        """By display that a part is read from, its step: declared, else as seen; nan where it was not read.
+
+        A loop signal has no step: the meter's own resolution counts.
+        """
+        without = {Part.TOTAL: "output", Part.SENSOR: "far_end"}.get(part)
+        steps = {}
+        for name, (key, _) in _DISPLAYS.items():
+            if name != without:
+                given = self.amount(channel, key)
+                steps[name] = np.where(np.isnan(given) | np.isnan(seen[name]), seen[name], given)
+        return steps
+
+    def rounding(self, channel: Channel, part: Part, seen: Mapping[str, np.ndarray]) -> np.ndarray:
+        """By how much displays may have rounded each reading of a cell, shape (cells,); 0 where none was read."""
+        halves = [np.nan_to_num(step) / 2.0 for step in self._steps(channel, part, seen).values()]
+        return np.asarray(sum(halves, np.zeros(len(self.cells))))
 
     def _probe(self, channel: Channel, at: np.ndarray, around: Surroundings) -> Iterator[_Kind]:
         """Probe against chamber air, and use at another temperature than the calibration's."""
@@ -245,26 +265,48 @@ class CellSources:
             case _:
                 assert_never(channel)
 
-    def _settling(self, channel: Channel, part: Part, at: np.ndarray, around: Surroundings) -> _Kind:
-        """What is left of a first-order approach lies between 0 and step·exp(−t/τ): half of it is corrected."""
-        tau = self.declared(lambda on: on.whole("time_constant") or None)
-        if self.left:
-            at = at[[(cell, part) not in self.left for cell in at.tolist()]]
-        follows = ~np.isnan(tau[at]) & ~np.isnan(around.soak_min[at])
-        cells = at[follows & (channel is Channel.HUMIDITY)]
-        step = [self.cells[cell].plateau.target - around.previous_target(cell) for cell in cells.tolist()]
-        # math.exp is the same on every machine, numpy's vector loops are not to the last digit.
-        share = [math.exp(x) for x in (-around.soak_min[cells] / tau[cells]).tolist()]
-        left = np.array(step, float) * np.array(share, float)
-        kept = np.abs(left) >= 1e-6  # not where nan
-        return _Kind(
-            name=f"{channel.value}/settling",
-            cells=cells[kept],
-            half_width=left[kept] / 2.0,
-            unit=channel.unit,
-            label="what is left of settling",
-            weight=np.ones(int(kept.sum())),
-        )
+    def _settling(
+        self, channel: Channel, part: Part, at: np.ndarray, around: Surroundings
+    ) -> tuple[list[_Kind], np.ndarray, np.ndarray]:
+        """What should be left of a first-order approach: its sources, at which cells, and signed corrections there.
+
+        A nominal constant is one and the same at all plateaus of an instrument, and so is what it is off by.
+        """
+        constants: list[TimeConstant | None] = [*(on.whole("time_constant") for _, on in self.instruments), None]
+        nominal, longest = list[tuple[float, ...]](), list[tuple[float, ...]]()
+        declared = channel is Channel.HUMIDITY and any(constants)
+        for cell in at.tolist() if declared else ():
+            constant, waited = constants[int(self.instrument[cell])], around.waited_min(cell)
+            if constant is None or not waited or (cell, part) in self.left:
+                continue
+            share, half = share_left(waited, constant)
+            step = self.cells[cell].plateau.target - around.previous_target(cell)
+            if abs(step * share) >= 1e-6:  # not where nan
+                row = (cell, step * share, step * half, constant.spread or 0.0)
+                (longest if constant.nominal is None else nominal).append(row)
+        known, limited = (np.array(rows, float).reshape(-1, 4) for rows in (nominal, longest))
+        spread = known[known[:, 3] > 0.0]
+        kinds = [
+            _Kind(
+                name="time_constant",
+                cells=spread[:, 0].astype(np.int64),
+                half_width=spread[:, 3],
+                unit="min",
+                label="time constant of the approach",
+                weight=spread[:, 2] / spread[:, 3],
+                of_instrument=True,
+            ),
+            _Kind(
+                name=f"{channel.value}/settling",
+                cells=limited[:, 0].astype(np.int64),
+                half_width=limited[:, 2],
+                unit=channel.unit,
+                label="what is left of settling",
+                weight=np.ones(len(limited)),
+            ),
+        ]
+        corrected = np.concatenate([known, limited])
+        return kinds, corrected[:, 0].astype(np.int64), corrected[:, 1]
 
     def _left(self, part: Part, at: np.ndarray) -> tuple[Series, np.ndarray, np.ndarray]:
         """What a log says was left of the approach: its sources, at which cells, and the signed corrections there."""

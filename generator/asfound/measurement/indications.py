@@ -31,6 +31,8 @@ class Indications:
 
     sensor: Measured
     far_end: np.ndarray
+    meter: np.ndarray
+    """by row, how far the loop meter's display may have rounded the sensor's reading; 0 where none was read"""
 
 
 def indications(
@@ -45,6 +47,7 @@ def indications(
     reading, quantity = table.number[output], table.quantity[output]
     value = np.where(quantity == channel.value, reading, np.nan)
     parts: list[Terms] = []
+    rounded = np.zeros(table.n)
     for signal in ("current", "voltage"):
         rows = np.flatnonzero(quantity == signal)
         if not len(rows):
@@ -61,10 +64,11 @@ def indications(
         )
         offset, gain = _lines(table, rows, settings, channel)
         value[rows] = offset + gain * meter.value
+        rounded[rows] = np.nan_to_num(np.abs(gain) * table.step[output][rows]) / 2.0
         scaled = meter.terms.scaled(np.nan_to_num(gain))
         parts.append(Terms(rows[scaled.row], scaled.source, scaled.weight))
     parts.append(_corrected_checks(table, calibrations, channel, value, report))
-    return Indications(sensor=Measured(value, Terms.joined(parts)), far_end=table.number[far_end])
+    return Indications(sensor=Measured(value, Terms.joined(parts)), far_end=table.number[far_end], meter=rounded)
 
 
 def _corrected_checks(

@@ -165,7 +165,15 @@ class _Stage:
         }
         for part, (row_error, row_terms, shown_value) in errors.items():
             if np.isfinite(row_error).any():
-                self._part(channel, part, row_error, row_terms, shown_value, value.value, reference)
+                rounding = self._rounding(channel, part, shown.meter)
+                self._part(channel, part, row_error, row_terms, shown_value, value.value, reference, rounding)
+
+    def _rounding(self, channel: Channel, part: Part, meter: np.ndarray) -> np.ndarray:
+        """How far displays may have rounded a reading of each cell, shape (cells,)."""
+        rounding = self.own.rounding(channel, part, self._steps(channel))
+        if part is not Part.TOTAL and len(meter):
+            rounding += np.maximum.reduceat(meter, self.firsts[:-1])
+        return rounding
 
     def _part(
         self,
@@ -176,9 +184,10 @@ class _Stage:
         shown: np.ndarray,
         reference_value: np.ndarray,
         reference: ReferenceValues,
+        rounding: np.ndarray,
     ) -> None:
         table, cells = self.table, len(self.table.cells)
-        spread = scatter(row_error, table.time, table.cell, cells)
+        spread = scatter(row_error, table.time, table.cell, cells, rounding)
         if part is not Part.LOOP:
             self._settling(channel, spread)
         known = self._repeatabilities(channel, part, spread)
@@ -202,7 +211,7 @@ class _Stage:
             humidity=mean(reference.humidity.value),
             slope=mean(reference.slope),
             temperature_c=mean(reference.temperature.value),
-            soak_min=self.soak,
+            waited_min=self._waited,
             previous_target=self._previous_target,
         )
         own, correction = self.own.of(channel, part, at, used, spread.n, self._steps(channel), around)
@@ -256,6 +265,13 @@ class _Stage:
         first = np.full(len(self.table.cells), np.nan)
         first[self.table.cell[written[::-1]]] = self.table.number["soak"][written[::-1]]
         return first
+
+    def _waited(self, cell: int) -> list[float]:
+        """Minutes at the point at each reading of a cell; none where no soak is written."""
+        if math.isnan(soak := float(self.soak[cell])):
+            return []
+        times = self.table.time[self.firsts[cell] : self.firsts[cell + 1]]
+        return [soak + seconds / 60.0 for seconds in (times - times[0]).tolist()]
 
     def _previous_target(self, cell: int) -> float:
         """Humidity that the probe came from: the plateau before, whatever its phase; at first the room's."""

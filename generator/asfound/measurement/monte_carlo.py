@@ -2,12 +2,14 @@
 
 Every source of a budget that counts is drawn from its own distribution, the small ones together; the reference
 method's full model is evaluated on the drawn inputs, so nothing of them is linearised. The seed comes from the result's
-identity: the same records, the same answer.
+identity: the same records, the same answer. More is drawn until the ends of the coverage interval stand to two digits
+of U (7.9, adaptive; from memory).
 """
 
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -24,6 +26,13 @@ from asfound.uncertainty.sources import COVERAGE, RECTANGULAR_DIVISOR, Distribut
 from asfound.uncertainty.terms import Terms
 
 TRIALS = 100_000
+"""Errors that are drawn at first, and again as often as the answer is not stable."""
+MOST_TRIALS = 2_000_000
+"""No more are drawn, whatever is still not stable (our choice)."""
+DIGITS = 2
+"""Significant digits of U that are stable, and printed."""
+_BLOCKS_OF_TRIALS = 10
+"""Into so many blocks the first draws are parted, whose ends say how far those of all are good."""
 RECTANGULAR_SHARE = 0.5
 """A budget in which one rectangular source makes this share of the variance is decided by Monte Carlo."""
 NEAR_SATURATION = 98.0
@@ -104,15 +113,19 @@ def needs_monte_carlo(measurement: Measurement, lines: Sequence[int]) -> list[in
     return [number for number in lines if needed[number]]
 
 
-def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS) -> Answer:
-    """The distribution of one line's error by drawing its sources through the full model."""
+def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS, most_trials: int = MOST_TRIALS) -> Answer:
+    """The distribution of one line's error by drawing its sources through the full model.
+
+    As often `trials` at a time as it takes until it is stable, at most `most_trials`.
+    """
     line = measurement.lines[number]
     name = f"{measurement.cells[line.cell].name}/{line.channel}/{line.part}"
     seed = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big")
     rng = np.random.Generator(np.random.PCG64(seed))
-    drawn, deviation = _linear(measurement.whole(), number, rng, trials)
-    if line.channel is Channel.HUMIDITY and line.part is not Part.LOOP:
-        deviation = deviation - _beyond_linear(measurement, number, drawn, line.reference_value)
+    deviation = _deviations(measurement, number, rng, trials)
+    while len(deviation) + trials <= most_trials and not stable(deviation, trials // _BLOCKS_OF_TRIALS):
+        deviation = np.concatenate([deviation, _deviations(measurement, number, rng, trials)])
+    trials = len(deviation)
     deviation.sort()
     low, high = coverage_interval(deviation)
     return Answer(
@@ -125,6 +138,29 @@ def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS) -> 
         seed=seed,
         trials=trials,
     )
+
+
+def stable(draws: np.ndarray, block: int) -> bool:
+    """Whether both ends of the coverage interval of draws stand to DIGITS digits of its larger side.
+
+    By the standard deviation of the mean over blocks of so many draws: twice that is at most the numerical tolerance
+    δ = ½·10^l, where c·10^l is U with c an integer of DIGITS digits (7.9.2 and 7.9.4, from memory).
+    """
+    ends = np.array([coverage_interval(part) for part in draws.reshape(-1, block)])
+    U = float(np.abs(ends.mean(axis=0)).max())
+    if not U > 0.0:
+        return True
+    tolerance = 0.5 * 10.0 ** (math.floor(math.log10(U)) - DIGITS + 1)
+    return bool(np.all(2.0 * ends.std(axis=0, ddof=1) / math.sqrt(len(ends)) <= tolerance))
+
+
+def _deviations(measurement: Measurement, number: int, rng: np.random.Generator, trials: int) -> np.ndarray:
+    """Draws of the deviation of a line's error from its estimate, shape (trials,)."""
+    line = measurement.lines[number]
+    drawn, deviation = _linear(measurement.whole(), number, rng, trials)
+    if line.channel is Channel.HUMIDITY and line.part is not Part.LOOP:
+        deviation = deviation - _beyond_linear(measurement, number, drawn, line.reference_value)
+    return deviation
 
 
 def _linear(

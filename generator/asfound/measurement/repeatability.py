@@ -1,4 +1,9 @@
-"""Scatter of readings within a plateau, and what is known of it beforehand: pooled, declared, or its own."""
+"""Scatter of readings within a plateau, and what is known of it beforehand: pooled, declared, or its own.
+
+What is known beforehand holds where the plateau's own readings can belong to it: a one-sided χ² test of their variance
+against what is declared, an F test against a pool (NIST/SEMATECH e-Handbook, 1.3.5.8 and 1.3.5.9; numbers from memory).
+Beyond, the readings speak for themselves.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +12,13 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 import numpy as np
+from scipy.special import chdtri, fdtri
+
+FALSE_ALARM = 0.01
+"""Of plateaus that scatter as expected, the share that is taken to scatter more (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,10 +31,14 @@ class Scatter:
     slope: np.ndarray
     minutes: np.ndarray
     """square root of the sum of squared minutes about their mean: slope's u = s / minutes"""
+    least: np.ndarray
+    """the standard deviation that is left where every display is taken to have rounded it up; nan as s"""
 
 
-def scatter(error: np.ndarray, time: np.ndarray, cell: np.ndarray, cells: int) -> Scatter:
-    """Statistics by cell of row errors (nan: not read); times in seconds."""
+def scatter(
+    error: np.ndarray, time: np.ndarray, cell: np.ndarray, cells: int, rounding: np.ndarray | None = None
+) -> Scatter:
+    """Statistics by cell of row errors (nan: not read); times in seconds, `rounding`: by cell, ± of each reading."""
     good = np.isfinite(error)
     e, c = error[good], cell[good]
     n = np.bincount(c, minlength=cells)
@@ -36,7 +50,24 @@ def scatter(error: np.ndarray, time: np.ndarray, cell: np.ndarray, cells: int) -
         stt = np.bincount(c, dt * dt, cells)
         slope = np.where(stt > 0, np.bincount(c, dt * de, cells) / stt, np.nan)
         s = np.where(n > 1, np.sqrt(np.bincount(c, de * de, cells) / (n - 1)), np.nan)
-    return Scatter(n=n, mean=mean, s=s, slope=slope, minutes=np.sqrt(stt))
+        squares = _least_squares(e, mean, c, np.zeros(cells) if rounding is None else rounding)
+        least = np.where(n > 1, np.sqrt(squares / (n - 1)), np.nan)
+    return Scatter(n=n, mean=mean, s=s, slope=slope, minutes=np.sqrt(stt), least=least)
+
+
+def _least_squares(error: np.ndarray, mean: np.ndarray, cell: np.ndarray, rounding: np.ndarray) -> np.ndarray:
+    """Sums of squares by cell of readings that were rounded from as near to each other as they may have been.
+
+    A display that stands between two digits shows both, and scatters by half a step whatever its sensor does. About the
+    mean or the middle, whichever is less: of the two a test never alarms more often than it says, as the least about
+    any value does (simulated, from 0.05 steps to 50).
+    """
+    low, high = np.full(len(mean), np.inf), np.full(len(mean), -np.inf)
+    np.minimum.at(low, cell, error)
+    np.maximum.at(high, cell, error)
+    about = ((low + high) / 2.0, mean)
+    beyond = (np.maximum(np.abs(error - centre[cell]) - rounding[cell], 0.0) for centre in about)
+    return np.minimum(*(np.bincount(cell, one * one, len(mean)) for one in beyond))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,8 +77,15 @@ class Repeatability:
     s: float
     nu: float
     basis: str
-    """pooled, declared or own"""
+    """pooled, declared, own, log; "own, beyond …" where the readings scatter more than the one that is named"""
     group: str
+    expected: float | None = None
+    """the standard deviation beyond which they scatter"""
+
+    @property
+    def by_declaration(self) -> bool:
+        """Whether what is declared was asked, though it may have been exceeded."""
+        return self.basis.endswith("declared")
 
 
 def repeatabilities(
@@ -61,10 +99,13 @@ def repeatabilities(
     """One for each plateau, None where nothing is known (a single reading, nothing declared).
 
     `keys`: what is pooled together (model, channel, part); `usable`: settled plateaus that may enter a pool;
-    a pool holds only plateaus of days before the plateau's own, so adding a visit never changes older results.
+    a pool holds only plateaus of days before the plateau's own, so adding a visit never changes older results. Of a
+    plateau that scatters more than its pool says, no more enters than the pool would have borne: one loose wire does
+    not blur a family, and a family that has become noisier is learnt.
     """
     result: list[Repeatability | None] = [None] * len(keys)
-    n, s = spread.n.tolist(), spread.s.tolist()
+    n, s, least = spread.n.tolist(), spread.s.tolist(), spread.least.tolist()
+    entering = dict[int, float]()
     of_family: dict[float, Repeatability] = {}
     by_key: dict[tuple[str, ...], list[int]] = {}
     for i, key in enumerate(keys):
@@ -76,17 +117,41 @@ def repeatabilities(
         for i in members:
             while waiting and days[waiting[0]] < days[i]:
                 j = waiting.popleft()
-                pool.add(s[j], n[j])
+                pool.add(entering.pop(j, s[j]), n[j])
+            expected = None
             if pool.freedom >= least_pool[i] and pool.squares > 0.0:
-                result[i] = pool.on(days[i])
+                expected = pool.on(days[i])
             elif math.isfinite(declared[i]):
                 known = Repeatability(s=declared[i], nu=math.inf, basis="declared", group="")
-                result[i] = of_family.setdefault(declared[i], known)
-            elif n[i] > 1:
-                result[i] = Repeatability(s=s[i], nu=n[i] - 1.0, basis="own", group="")
+                expected = of_family.setdefault(declared[i], known)
+            largest = _largest(expected, n[i] - 1) if expected is not None and n[i] > 1 else math.inf
+            result[i] = expected
+            if n[i] > 1 and (expected is None or least[i] > largest):
+                result[i] = _own(s[i], n[i], expected)
+                if expected is not None and expected.basis == "pooled":
+                    entering[i] = min(s[i], largest)
             if usable[i] and n[i] > 1:
                 waiting.append(i)
     return result
+
+
+def _own(s: float, n: int, expected: Repeatability | None) -> Repeatability:
+    """What n readings say themselves; `expected`: what they scatter more than."""
+    basis, beyond = ("own", None) if expected is None else (f"own, beyond {expected.basis}", expected.s)
+    return Repeatability(s=s, nu=n - 1.0, basis=basis, group="", expected=beyond)
+
+
+def _largest(expected: Repeatability, freedom: int) -> float:
+    """The largest standard deviation of readings that belong to what is expected."""
+    return expected.s * _largest_ratio(freedom, expected.nu)
+
+
+@lru_cache(maxsize=4096)
+def _largest_ratio(freedom: int, nu: float) -> float:
+    """How often its expected value (of ν degrees of freedom) a standard deviation may be and still belong to it."""
+    if math.isinf(nu):
+        return math.sqrt(float(chdtri(freedom, FALSE_ALARM)) / freedom)
+    return math.sqrt(float(fdtri(freedom, nu, 1.0 - FALSE_ALARM)))
 
 
 class _Pool:

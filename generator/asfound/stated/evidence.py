@@ -59,9 +59,11 @@ class Pool(Stated):
     nu: Number
     """its degrees of freedom"""
     basis: str
-    """pooled, declared or own"""
+    """pooled, declared, own, log; "own, beyond …" where the readings scatter more than the one that is named"""
     group: str
     """the pool that gave it; empty where none did"""
+    expected: Number = None
+    """the standard deviation beyond which the readings scatter; left out where they do not"""
 
 
 class Evidence(Stated):

@@ -19,7 +19,7 @@ class RowRepeatability(Stated):
     nu: Number
     """its degrees of freedom"""
     basis: str
-    """pooled, declared or own"""
+    """pooled, declared, own, log; "own, beyond …" where the readings scatter more than the one that is named"""
 
 
 class WithheldAnswer(Stated):
@@ -181,7 +181,7 @@ class Decision(Stated):
     largest_risk: float | None
     """largest probability of a false accept, from 0 to 1; null under another rule"""
     largest_u_over_t: float | None
-    """largest U divided by the tolerance; null under another rule, or where none is set"""
+    """largest U divided by the tolerance with which something is decided; null under another rule"""
     words: str
     """the rule in a sentence"""
     tolerance: str

@@ -92,15 +92,25 @@ RESULTS = Table(
         Column("error_loop", "number", "of the loop alone", ROW),
         Column("standard_uncertainty", "number", "u of the error", ROW),
         Column("nu_eff", "number", "effective degrees of freedom of u; `inf` where they have no end"),
-        Column("k", "number", "coverage factor: expanded over standard uncertainty"),
+        Column("k", "number", "expanded over standard uncertainty; none where another laboratory states neither k nor ν"),
         Column("expanded_uncertainty", "number", "U of the error, at 95.45 %", ROW),
         Column("expanded_uncertainty_sensor", "number", "U of `error_sensor`, linear", ROW),
         Column("expanded_uncertainty_loop", "number", "U of `error_loop`, linear", ROW),
-        Column("answer", "text", "how U came about: `linear`, `monte carlo` or `stated`"),
+        Column(
+            "answer",
+            "text",
+            "how U came about: `linear`, `monte carlo` (further draws move only digits of U beyond the second, and "
+            "`p_outside` by up to about 0.002) or `stated`",
+        ),
         _TOLERANCE,
         Column("rule", "text", "the decision rule, in words"),
         Column("verdict", "text", "by that rule; `none` where nothing is said of conformity"),
-        Column("p_outside", "number", "that the true error lies outside the tolerance: a probability"),
+        Column(
+            "p_outside",
+            "number",
+            "probability that the true error lies outside, by this measurement alone (uniform prior): it knows nothing "
+            "of how good such sensors usually are, and where most are good fewer lie outside",
+        ),
         Column("p_outside_below", "number", f"{SMALLEST_P:g} where the probability is smaller: then none is told"),
         Column("tur", "number", "tolerance over U"),
         Column("status", "text", "`done`, `unsettled`, `not done` or `stated`"),

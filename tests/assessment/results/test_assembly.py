@@ -89,7 +89,7 @@ def test_where_monte_carlo_decides_its_u_is_the_one_that_is_judged():
             [b.facility(policies={"rule": "simple_acceptance", "largest_u_over_t": 0.05})],
             {},
             "large-uncertainty",
-            True,
+            True,  # that it cannot be decided with this U
         ),
         ([b.sensor(working_temperature="5 degC")], {}, "other-temperature", True),
         ([b.facility(policies={"rule": "guard_band", "settling": {"least_rows": 3}})], {}, "unsettled-plateau", False),
@@ -222,3 +222,11 @@ def test_an_as_left_of_one_channel_does_not_hide_what_was_found_of_the_other():
     assert state({"2025-03-16": [*found, b.adjusted(), *left]}, both) == ("out of tolerance", "2025-03-16")
     cured = points(0.1, phase="as_left", output_temperature=25.0)
     assert state({"2025-03-16": [*found, b.adjusted(), *cured]}, both) == ("in tolerance", "2025-03-16")
+
+
+def test_two_degrees_of_freedom_or_fewer_are_said_beside_U():
+    """Student's t has no finite variance there (GUM table G.2: k is 13.97 with ν = 1)."""
+    silent = b.family(humidity={"resolution": "0.01 %RH"})
+    few, enough = (one(silent, outputs=outputs) for outputs in ((50.0, 51.0), (50.0, 51.0, 50.5, 50.2)))
+    assert "few-degrees-of-freedom" in names(few) and few.nu_eff < 1.1 and few.k > 12.0
+    assert "few-degrees-of-freedom" not in names(enough) and enough.nu_eff > 2.0

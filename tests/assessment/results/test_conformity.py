@@ -94,6 +94,30 @@ def test_where_even_no_error_could_pass_nothing_passes(policy, error, u, toleran
         assert verdict(policy, error, u, math.inf, tolerance) in (Verdict.UNDECIDED, Verdict.FAIL)
 
 
+@pytest.mark.parametrize(
+    ("largest", "error", "U", "expected"),
+    [
+        (1.0, 0.4, 2.0, Verdict.UNDECIDED),  # P(outside) is 0.64
+        (1.0, 0.0, 0.5, Verdict.PASS),
+        (1.0, 0.0, 0.501, Verdict.UNDECIDED),
+        (0.4, 0.0, 0.2, Verdict.PASS),
+        (0.4, 0.0, 0.201, Verdict.UNDECIDED),
+        (0.4, -0.7, 0.201, Verdict.UNDECIDED),
+        (0.4, -0.702, 0.201, Verdict.FAIL),
+        (1.0, 0.501, 0.5, Verdict.FAIL),
+    ],
+)
+def test_simple_acceptance_decides_nothing_with_an_uncertainty_beyond_its_limit(largest, error, U, expected):
+    policy = Policy(rule="simple_acceptance", largest_u_over_t=largest)
+    assert judge(policy, error, U / 2.0, math.inf, U, 0.5).verdict is expected
+
+
+@pytest.mark.parametrize("rule", ["simple_acceptance", "guard_band", "specific_risk"])
+def test_a_share_of_a_reading_of_zero_is_no_tolerance(rule):
+    limit = tolerance_at(Tolerance(of_reading="3 %"), 0.0, None)
+    assert math.isnan(limit) and judge(Policy(rule=rule), 0.0, 0.1, math.inf, 0.2, limit).verdict is Verdict.NONE
+
+
 @pytest.mark.parametrize("rule", ["simple_acceptance", "guard_band", "specific_risk"])
 def test_without_a_tolerance_or_an_error_nothing_is_said(rule):
     policy = Policy(rule=rule)
@@ -122,8 +146,8 @@ def test_the_rule_in_words_says_its_numbers():
     assert "w = U" in rule_in_words(Policy(rule="guard_band"))
     assert "w = 0.83·U" in rule_in_words(Policy(rule="guard_band", guard_band=0.83))
     simple = rule_in_words(Policy(rule="simple_acceptance", largest_u_over_t=0.33))
-    assert "U/T above 0.33 is a reservation" in simple
-    assert "U/T" not in rule_in_words(Policy(rule="simple_acceptance"))
+    assert "as long as U (95.45 %) is at most 0.33·T; with a larger U nothing is decided but |error| > T + U" in simple
+    assert "U (95.45 %) is at most T;" in rule_in_words(Policy(rule="simple_acceptance"))
     words = rule_in_words(Policy(rule="specific_risk", largest_risk=0.05))
     assert "5 %" in words and "95 %" in words
 

@@ -8,8 +8,9 @@ from itertools import groupby
 
 import numpy as np
 
-from asfound.assessment.results.conformity import judge, rule_in_words
-from asfound.assessment.results.judging import Tolerances, judged_columns, unless_withheld
+from asfound.assessment.results.conformity import rule_in_words
+from asfound.assessment.results.elsewhere import as_stated
+from asfound.assessment.results.judging import judged_columns, unless_withheld
 from asfound.assessment.results.slots import Slot, held_against, slots_of
 from asfound.assessment.results.table import BLANK, NAMES, NO_RESULTS, Results
 from asfound.faults import Fault, Severity, reservation
@@ -18,7 +19,6 @@ from asfound.measurement.monte_carlo import Answer
 from asfound.records.load import Records
 from asfound.records.models import Channel
 from asfound.records.visits.rows import SensorVisit
-from asfound.uncertainty.sources import freedom_from_k
 
 NOT_BRACKETED = reservation("points-do-not-bracket", "the points of a visit do not bracket the working humidity")
 
@@ -97,34 +97,8 @@ def _fill(columns: Columns, at: Sequence[int], values: Mapping[str, Sequence[obj
 def _stated(slots: Sequence[Slot]) -> tuple[list[int], dict[str, list[object]]]:
     """Another laboratory's results, as it stated them: their rows, and by column their values."""
     at = [i for i, slot in enumerate(slots) if slot.plateau.status == "stated"]
-    found = [_as_stated(slots[i]) for i in at]
+    found = [as_stated(slots[i]) for i in at]
     return at, {name: [one[name] for one in found] for name in (found[0] if found else ())}
-
-
-def _as_stated(slot: Slot) -> dict[str, object]:
-    row, number = slot.plateau.rows[0], slot.sensor_visit.visit.number
-    k = float(number["stated_k"][row])
-    U = float(number["stated_U"][row])
-    nu = freedom_from_k(k)
-    reference_value, error = float(number["stated_reference"][row]), float(number["stated_error"][row])
-    tolerance = Tolerances().at(slot, reference_value)
-    judged = judge(slot.policy, error, U / k, nu, U, tolerance)
-    return {
-        "method": "stated",
-        "answer": "stated",
-        "reference_value": reference_value,
-        "error": error,
-        "error_sensor": error,
-        "u": U / k,
-        "nu_eff": nu,
-        "k": k,
-        "U": U,
-        "verdict": judged.verdict,
-        "other_way": judged.verdict,
-        "tolerance": judged.tolerance,
-        "p_outside": judged.p_outside,
-        "tur": judged.tur,
-    }
 
 
 def _reserve(columns: Columns, slots: Sequence[Slot], faults: Sequence[Fault]) -> None:

@@ -52,6 +52,8 @@ class Judgement:
 def tolerance_at(tolerance: Tolerance, reference_value: float, span: MeasuringRange | None) -> float:
     """± limit at a reference value, in the channel's unit; nan where a share of an unknown range is asked for.
 
+    A limit of zero, as a share of the reading has it at 0 degC, is none: nan.
+
     Bands include their edges; where two meet, the upper one rules.
     """
     chosen: Limits = tolerance
@@ -69,7 +71,8 @@ def tolerance_at(tolerance: Tolerance, reference_value: float, span: MeasuringRa
         return math.nan
     if any(map(math.isnan, parts)):  # the largest of unknown parts is unknown, whatever their order
         return math.nan
-    return math.fsum(parts) if chosen.combine == "sum" else max(parts)
+    limit = math.fsum(parts) if chosen.combine == "sum" else max(parts)
+    return limit if limit > 0.0 else math.nan
 
 
 def _lower_edge(band: Band) -> float:
@@ -124,7 +127,9 @@ def verdict_by_rule(
     size, slack = abs(error), EDGE * tolerance
     inside = size <= tolerance + slack
     if policy.rule == "simple_acceptance":
-        return _first([(unknown, Verdict.NONE), (inside, Verdict.PASS)], Verdict.FAIL)
+        too_large = policy.largest_u_over_t * tolerance * (1.0 + EDGE) < U
+        hidden = too_large & (size <= tolerance + U + slack)
+        return _first([(unknown, Verdict.NONE), (hidden, Verdict.UNDECIDED), (inside, Verdict.PASS)], Verdict.FAIL)
     if policy.rule == "guard_band":
         w = policy.guard_band * U
         certain_pass = size <= tolerance - w + slack
@@ -153,10 +158,10 @@ def _first(cases: Sequence[tuple[Any, Verdict]], otherwise: Verdict) -> Any:
 def rule_in_words(policy: Policy) -> str:
     """The decision rule, with the risk that it leaves, as it is printed wherever a verdict is."""
     if policy.rule == "simple_acceptance":
-        ratio = policy.largest_u_over_t
-        most = f", U/T above {ratio:g} is a reservation" if ratio is not None else ""
+        share = f"{policy.largest_u_over_t:g}·" if policy.largest_u_over_t != 1.0 else ""
         return (
-            f"simple acceptance: pass where |error| ≤ T; U at 95.45 % stands beside it{most}; "
+            f"simple acceptance: pass where |error| ≤ T, fail where |error| > T, as long as U (95.45 %) is at most "
+            f"{share}T; with a larger U nothing is decided but |error| > T + U, which fails; "
             "at the limit a statement is wrong with a probability of up to 50 %"
         )
     if policy.rule == "guard_band":

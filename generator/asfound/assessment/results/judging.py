@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -13,12 +14,13 @@ from asfound.assessment.results.slots import Slot, held_against
 from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
 from asfound.measurement.cell_sources import Part, temperature_away
-from asfound.measurement.lines import Measurement
+from asfound.measurement.lines import Line, Measurement
 from asfound.measurement.measure import UNSETTLED
 from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.visits.rows import WAYS
+from asfound.rounding import significant
 from asfound.uncertainty.budgets import Budgets
 
 OUTSIDE_SENSOR_RANGE = reservation(
@@ -30,7 +32,17 @@ FAR_RH, FAR_SHARE = 2.0, 0.1
 FAR_FROM_TARGET = reservation(
     "far-from-target", "the humidity of a plateau is not the one that was aimed at", verdict=False, certificate=False
 )
-LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
+LARGE_UNCERTAINTY = reservation(
+    "large-uncertainty", "U is larger than the policy allows against the tolerance: no error passes"
+)
+NOISY_READINGS = reservation(
+    "noisy-readings", "readings of a plateau scatter more than what is pooled or declared lets expect (1 %, one-sided)"
+)
+FEW_FREEDOM = 2.0
+"""Degrees of freedom up to which Student's t has no finite variance."""
+FEW_DEGREES_OF_FREEDOM = reservation(
+    "few-degrees-of-freedom", "U rests on two degrees of freedom or fewer: how large it could come out has no bound"
+)
 OTHER_TEMPERATURE = reservation(
     "other-temperature",
     "calibrated away from the working temperature, and no temperature coefficient is declared",
@@ -56,7 +68,7 @@ def judged_columns(
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
     one_way, loop = _loops(reads)
     other_way = _other_way(reads, judged, error, loop, tolerance)
-    found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
+    found = _reservations(measurement, reads, reference_value, tolerance, judged, lines)
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
 
@@ -198,15 +210,16 @@ def far_from_target(humidity: np.ndarray, target: np.ndarray) -> np.ndarray:
 
 
 def _reservations(
-    measurement: Measurement, reads: Sequence[Slot], value: np.ndarray, tolerance: np.ndarray, U: np.ndarray
+    measurement: Measurement,
+    reads: Sequence[Slot],
+    value: np.ndarray,
+    tolerance: np.ndarray,
+    judged: _Judged,
+    lines: Sequence[Line],
 ) -> dict[int, list[Fault]]:
     """By position in `reads`, what is held against a sensor's result beyond what its plateau brought along."""
     found: dict[int, list[Fault]] = {}
-
-    def hold(i: int, rule: Rule, message: str, cure: str, column: str = "sensor") -> None:
-        place = reads[i].sensor_visit.visit.place(reads[i].plateau.rows[0], column)
-        found.setdefault(i, []).append(Fault(rule=rule, place=place, message=message, cure=cure))
-
+    hold = partial(_hold, found, reads)
     specified: dict[tuple[int, Channel], tuple[float, float, float]] = {}
     for read in reads:
         if (id(read.settings), read.channel) not in specified:
@@ -217,7 +230,6 @@ def _reservations(
     humidity = np.array([read.channel is Channel.HUMIDITY for read in reads], bool)
     target = np.array([read.plateau.target for read in reads], float)
     temperature = np.array([measurement.temperature_c[read.cell] for read in reads if read.cell is not None], float)
-    ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
 
     for i in np.flatnonzero(mine & ~np.isnan(lowest) & ~((lowest <= value) & (value <= highest))).tolist():
         unit = reads[i].channel.unit
@@ -232,14 +244,60 @@ def _reservations(
         message = f"no {channel.value} tolerance covers {value[i]:.1f} {channel.unit} on {day}"
         cure = "add a band, or limits beside the bands, to the tolerance of the sensor or its family"
         hold(i, NO_TOLERANCE, message, cure)
-    for i in np.flatnonzero(mine & (ratio * tolerance < U)).tolist():
-        message = f"U/T is {U[i] / tolerance[i]:.2f}, the policy allows {ratio[i]:g}"
-        hold(i, LARGE_UNCERTAINTY, message, "use a better reference, or a rule with a guard band")
     for i in np.flatnonzero(mine & (temperature_away(working, temperature) != 0.0)).tolist():
         message = f"holds at {temperature[i]:.1f} degC only; the sensor works at {working[i]:g} degC"
         cure = "calibrate at the working temperature, or declare the temperature coefficient"
         hold(i, OTHER_TEMPERATURE, message, cure)
+    _of_uncertainty(found, measurement, reads, tolerance, judged, lines)
     return found
+
+
+def _hold(
+    found: dict[int, list[Fault]],
+    reads: Sequence[Slot],
+    i: int,
+    rule: Rule,
+    message: str,
+    cure: str,
+    column: str = "sensor",
+) -> None:
+    """Hold something against the result of a read."""
+    place = reads[i].sensor_visit.visit.place(reads[i].plateau.rows[0], column)
+    found.setdefault(i, []).append(Fault(rule=rule, place=place, message=message, cure=cure))
+
+
+def _of_uncertainty(
+    found: dict[int, list[Fault]],
+    measurement: Measurement,
+    reads: Sequence[Slot],
+    tolerance: np.ndarray,
+    judged: _Judged,
+    lines: Sequence[Line],
+) -> None:
+    """What is held against U, and against the scatter that it rests on."""
+    hold, U = partial(_hold, found, reads), judged.U
+    ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
+    for i in np.flatnonzero(ratio * tolerance < U).tolist():
+        allowed = f"simple acceptance allows {ratio[i]:g}: nothing is decided but |error| > T + U"
+        message = f"U/T is {U[i] / tolerance[i]:.2f}, {allowed}"
+        hold(i, LARGE_UNCERTAINTY, message, "use a better reference, or a rule with a guard band")
+    for i in np.flatnonzero(judged.nu <= FEW_FREEDOM).tolist():
+        size = f"U = {significant(U[i], 2)} {reads[i].channel.unit}, k = {judged.k[i]:.2f}"
+        known = f"rests on ν = {significant(judged.nu[i], 2)}: what makes most of it is known from so little"
+        cure = "see its budget: read the point more often, or declare the repeatability of the family"
+        hold(i, FEW_DEGREES_OF_FREEDOM, f"{size} {known} that it may come out at any size", cure)
+    for i, line in enumerate(lines):
+        settled = all(fault.rule is not UNSETTLED for fault in held_against(measurement, reads[i]))
+        if settled and line.repeatability.expected is not None:
+            hold(i, NOISY_READINGS, _scattered(line), "find what moved and read again; or declare it of the family")
+
+
+def _scattered(line: Line) -> str:
+    """By how much readings scatter, and by how much they were expected to."""
+    known = line.repeatability
+    unit = line.channel.unit
+    expected = f"{known.expected:.2g} {unit} {'is declared' if known.by_declaration else 'is what the family showed'}"
+    return f"{line.n} readings scatter by {line.s:.2g} {unit} (s), where {expected}; U rests on them alone"
 
 
 def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, float, float]:
@@ -255,6 +313,5 @@ def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, fl
 
 
 def _largest_ratio(policy: Policy) -> float:
-    """The largest U/T that simple acceptance allows; nan where the policy says nothing of it."""
-    ratio = policy.largest_u_over_t if policy.rule == "simple_acceptance" else None
-    return math.nan if ratio is None else ratio
+    """The largest U/T that simple acceptance allows; nan where another rule is in force, which weighs U itself."""
+    return policy.largest_u_over_t if policy.rule == "simple_acceptance" else math.nan

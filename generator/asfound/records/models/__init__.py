@@ -34,6 +34,7 @@ from asfound.records.models.sensors import (
     Scaling,
     Sensor,
     SensorSettings,
+    TimeConstant,
     Tolerance,
 )
 
@@ -68,6 +69,7 @@ __all__ = [
     "Sensor",
     "SensorSettings",
     "Settling",
+    "TimeConstant",
     "Timeline",
     "Told",
     "Tolerance",

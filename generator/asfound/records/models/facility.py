@@ -90,8 +90,8 @@ class Policy(Dated):
     """r of the guard band w = r·U"""
     largest_risk: Fraction = Field(default=0.025, le=0.5, json_schema_extra={"default": "2.5 %"})
     """α of the specific-risk rule"""
-    largest_u_over_t: float | None = Field(default=None, gt=0, le=1)
-    """simple acceptance: U/T above this is a reservation"""
+    largest_u_over_t: float = Field(default=1.0, gt=0, le=1)
+    """simple acceptance: with U/T above this nothing is decided but a |error| beyond T + U, which fails"""
     settling: Settling = Field(default=Settling(), json_schema_extra={"default": {}})
     """what makes a plateau settled"""
     least_pool: int = Field(default=10, ge=2)

@@ -201,7 +201,7 @@ class Away(Period):
 class CheckLimit(Record):
     """Limit for checks between calibrations (checks are visits too)."""
 
-    humidity: HumiditySpread
+    humidity: HumiditySpread = Field(gt=0)
     """largest |error| of a check"""
 
 

@@ -32,6 +32,7 @@ from asfound.records.models.model_rules import (
     BAD_SCALING,
     DEFERRAL_WITHOUT_REASON,
     EMPTY_TOLERANCE,
+    WRONG_VALUE,
 )
 from asfound.records.models.periods import Dated, Period, Timeline
 
@@ -170,6 +171,27 @@ class ChannelDefaults(Record):
     """difference between rising and falling readings at one point: full width"""
 
 
+class TimeConstant(Record):
+    """How fast a model follows a new humidity: a nominal time constant with its spread, or the longest alone."""
+
+    nominal: Duration | None = Field(default=None, gt=0)
+    """of the model: all that it leaves of the approach is corrected"""
+    spread: Duration | None = None
+    """how far an instrument's own may lie from the nominal one: half-width"""
+    longest: Duration | None = Field(default=None, gt=0)
+    """no instrument is slower: half of what it would leave is corrected, and ± half is left"""
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> Self:
+        if (self.nominal is None) == (self.longest is None) or (self.nominal is None) != (self.spread is None):
+            cure = "write { nominal: 4 min, spread: 1 min }, or { longest: 6 min } where no more is known"
+            raise custom_error(WRONG_VALUE, "a nominal time with its spread is needed, or the longest alone", cure)
+        if self.nominal is not None and self.spread is not None and self.spread >= self.nominal:
+            cure = "write a spread below the nominal time, or the longest alone"
+            raise custom_error(WRONG_VALUE, "the spread reaches down to no time at all", cure)
+        return self
+
+
 class SensorSettings(Record):
     """Keys that a family gives and a sensor may replace, each whole."""
 
@@ -207,7 +229,7 @@ class SensorSettings(Record):
     """largest difference between probe and chamber air (self-heating, stem, air flow): half-width"""
     temperature_coefficient: HumidityPerKelvin | None = None
     """change of the humidity reading with temperature; without it a verdict belongs to its own temperature"""
-    time_constant: Duration | None = None
+    time_constant: TimeConstant | None = None
     """first-order response at a new point; what is left of the approach is then corrected, with its u"""
     rh_over: Literal["water", "ice"] | None = None
     """which relative humidity the sensor shows; must be declared where it works below 0 degC"""

@@ -10,7 +10,7 @@ from asfound.faults import Fault, error, reservation
 from asfound.records.channels import Channel
 from asfound.records.methods import reference_readings
 from asfound.records.rules.survey import RuleAcross, Survey, row_numbers
-from asfound.records.visits.columns import READING_PHASES, SHARED_WORDS, STATED
+from asfound.records.visits.columns import READING_PHASES, SHARED_WORDS, STATED_ALWAYS
 from asfound.records.visits.header import read_header
 from asfound.units import CANONICAL, UNITS, Unit
 
@@ -30,7 +30,7 @@ DUPLICATE_ROW = error("duplicate-row", "a row stands twice")
 MISSING_TARGET = error("missing-target", "a row has readings and no target")
 TARGET_OUT_OF_RANGE = error("target-out-of-range", "a target is not between 0 and 100 %RH")
 NEGATIVE_SOAK = error("negative-soak", "a soak is shorter than nothing")
-STATED_INCOMPLETE = error("stated-incomplete", "another laboratory's result lacks its reference value, error, U or k")
+STATED_INCOMPLETE = error("stated-incomplete", "another laboratory's result lacks its reference value, error or U")
 STATED_WITH_READINGS = error(
     "stated-with-readings", "a row holds another laboratory's result and the readings of a reference here"
 )
@@ -65,6 +65,7 @@ _PLAUSIBLE: Mapping[tuple[str, str], Range] = {
     ("stated_error", "humidity"): (-50.0, 50.0),
     ("stated_U", "humidity"): (1e-3, 50.0),
     ("stated_k", "number"): (1.0, 15.0),
+    ("stated_nu", "number"): (1.0, 1e9),
     ("soak", "duration"): (0.0, 20160.0),
 }
 """(column, quantity or kind of pressure) → lowest and highest in canonical units."""
@@ -263,7 +264,7 @@ def stated_results(survey: Survey) -> Iterator[Fault]:
     """Another laboratory's result is whole, and no reading of ours."""
     rows = survey.rows
     for row in row_numbers(rows.stated):
-        missing = [name for name in STATED if np.isnan(rows.number(name)[row])]
+        missing = [name for name in STATED_ALWAYS if np.isnan(rows.number(name)[row])]
         if missing:
             message = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing"
             cure = "copy the result from the other laboratory's certificate"

@@ -104,7 +104,10 @@ COLUMNS: dict[str, Column] = {
         Column(name="stated_reference", meaning="another laboratory's reference value", quantities=("humidity",)),
         Column(name="stated_error", meaning="another laboratory's error", quantities=("humidity",)),
         Column(name="stated_U", meaning="another laboratory's expanded uncertainty", quantities=("humidity",)),
-        Column(name="stated_k", meaning="its coverage factor", plain_number=True),
+        Column(name="stated_k", meaning="its coverage factor, as stated", plain_number=True),
+        Column(
+            name="stated_nu", meaning="its degrees of freedom, where stated; else k implies them", plain_number=True
+        ),
         Column(
             name="ambient_pressure",
             meaning="pressure of the room; needed under a gauge pressure",
@@ -125,4 +128,5 @@ INDICATIONS = tuple(column for channel in Channel for column in channel.declarat
 """What is read of the sensor under test."""
 LOG = ("log", "log_from", "log_until")
 """What a row names in place of readings: a log of the visit and a window, whose means are computed at every build."""
-STATED = ("stated_reference", "stated_error", "stated_U", "stated_k")
+STATED_ALWAYS = ("stated_reference", "stated_error", "stated_U")
+STATED = (*STATED_ALWAYS, "stated_k", "stated_nu")

@@ -27,7 +27,12 @@ COLUMNS = (
         meaning="expanded uncertainty of the error: of the result, or of the procedure",
         quantities=("humidity",),
     ),
-    ListColumn(name="k", meaning="coverage factor; 2 where left out", plain_number=True),
+    ListColumn(name="k", meaning="coverage factor of U, as stated", plain_number=True),
+    ListColumn(
+        name="nu",
+        meaning="degrees of freedom of U, as stated; a result with neither k nor nu gets no verdict",
+        plain_number=True,
+    ),
     ListColumn(name="adjusted", meaning="whether it was adjusted before this was read", choices=("yes", "no")),
     ListColumn(name="laboratory", meaning="who calibrated"),
     ListColumn(name="note", meaning="free text"),
@@ -35,7 +40,7 @@ COLUMNS = (
 """What a list of old results may hold."""
 _HEAD = (
     *("sensor", "time", "phase", "target [%RH]", "serial"),
-    *("stated_reference [%RH]", "stated_error [%RH]", "stated_U [%RH]", "stated_k", "adjustment", "note"),
+    *("stated_reference [%RH]", "stated_error [%RH]", "stated_U [%RH]", "stated_k", "stated_nu", "adjustment", "note"),
 )
 NOON = 12 * 60
 TOLD_APART = "no time of day is on record: noon and after stands for it"
@@ -93,7 +98,7 @@ def _visit(given: ListFile, day: date, rows: Sequence[ListRow]) -> bytes:
     for row in sorted(rows, key=lambda r: (order.index(r.word("sensor")), _phase(r) == "as_left")):
         time = f"{day} {minute // 60:02d}:{minute % 60:02d}"
         if row.word("adjusted") == "yes" and not _was_adjusted(rows, row):
-            writer.writerow([row.word("sensor"), time, "adjusted", *[""] * 6, "span", "kind not on record"])
+            writer.writerow([row.word("sensor"), time, "adjusted", *[""] * 7, "span", "kind not on record"])
             minute += 1
             time = f"{day} {minute // 60:02d}:{minute % 60:02d}"
         writer.writerow(_result(given, row, time))
@@ -124,7 +129,7 @@ def _result(given: ListFile, row: ListRow, time: str) -> list[str]:
         f"{number['reference']:.10g}",
         f"{round(error, 9):.10g}",
         f"{number['u']:.10g}",
-        f"{number.get('k', 2.0):.10g}",
+        *(f"{number[name]:.10g}" if name in number else "" for name in ("k", "nu")),
         "",
         "; ".join(part for part in told if part),
     ]

@@ -11,7 +11,7 @@ from asfound import humidity
 from asfound.assessment import due
 from asfound.assessment.history import design, drift, epochs, line, outlook, scales
 from asfound.assessment.results import conformity
-from asfound.measurement import cell_sources, monte_carlo
+from asfound.measurement import cell_sources, monte_carlo, repeatability
 from asfound.records.methods import METHODS
 from asfound.records.models import Policy
 from asfound.rounding import MINUS, fixed, significant
@@ -181,8 +181,8 @@ def _policy(policy: Policy) -> PolicyView:
     if settling.largest_left is not None:
         left = f"{settling.largest_left:g} %RH with its U, in place of soak and slope; a minute of the log is a reading"
         facts.append(Fact(name="Left of the approach, where a log was read, at most", value=left))
-    if policy.rule == "simple_acceptance" and policy.largest_u_over_t is not None:
-        facts.append(Fact(name="U/T, at most without a reservation", value=f"{policy.largest_u_over_t:g}"))
+    if policy.rule == "simple_acceptance":
+        facts.append(Fact(name="U/T with which something is decided, at most", value=f"{policy.largest_u_over_t:g}"))
     facts += [
         Fact(name="Pooled repeatability from", value=f"{policy.least_pool} degrees of freedom"),
         Fact(
@@ -221,7 +221,16 @@ def _choices() -> Iterator[Fact]:
     yield Fact(
         name="Monte Carlo decides where",
         value=f"one rectangular source makes {share} of the variance or more, or the humidity comes within 3u of "
-        f"{monte_carlo.NEAR_SATURATION:g} %RH; {monte_carlo.TRIALS} trials, the seed from the result's name",
+        f"{monte_carlo.NEAR_SATURATION:g} %RH; {monte_carlo.TRIALS} trials, and as many again until "
+        f"U stands to {monte_carlo.DIGITS} digits (JCGM 101, 7.9, from memory), at most {monte_carlo.MOST_TRIALS}; the "
+        "seed from the result's name. Further digits are those of one draw",
+    )
+    yield Fact(
+        name="Readings scatter more than expected",
+        value=f"where their variance, tested one-sided at {100 * repeatability.FALSE_ALARM:g} % (χ² where it is "
+        "declared, F where it is pooled), cannot belong to the other; what displays may have rounded is taken in their "
+        "favour. They then speak for themselves, with n − 1 degrees of freedom, and enter the pool with no more than "
+        "the test would have borne",
     )
     yield Fact(
         name="A point is done",

@@ -129,8 +129,14 @@ def _declared(settings: SettingsOn) -> Iterator[Fact]:
     for key, name, quantity, per in (
         ("self_heating", "Probe against chamber air, half-width", "temperature", ""),
         ("temperature_coefficient", "Temperature coefficient", "humidity", "/°C"),
-        ("time_constant", "Time constant", "duration", ""),
     ):
         value = settings.whole(key)
         if value:
             yield Fact(name=name, value=words.amount(value, quantity, per), note=_origin(settings, key))
+    if constant := settings.whole("time_constant"):
+        nominal, spread, longest = (
+            words.amount(minutes, "duration") if minutes is not None else ""
+            for minutes in (constant.nominal, constant.spread, constant.longest)
+        )
+        about = f"at most {longest}" if longest else f"{nominal} ± {spread}"
+        yield Fact(name="Time constant", value=about, note=_origin(settings, "time_constant"))
