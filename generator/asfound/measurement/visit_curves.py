@@ -9,6 +9,7 @@ import numpy as np
 from asfound.measurement.calibrations import Calibrations, VisitCurve
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.lines import Growing, Line, Measurement
+from asfound.measurement.points import SetPoints, together
 from asfound.records.load import Records
 from asfound.records.methods import METHODS
 from asfound.records.models import Channel, Reference
@@ -108,7 +109,10 @@ Point = list[tuple[int, Line, float]]
 def points_of(
     whole: Growing | Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]
 ) -> list[Point]:
-    """Points of the first of the phases that was read, by indication; a direction counts once, however often read."""
+    """Points of the first of the phases that was read, rising; a direction counts once, however often read.
+
+    What was aimed at are its set points; the points of another channel are told apart by its reference values.
+    """
     read = [
         (number, line, whole.cells[line.cell].plateau)
         for number in whole.lines_of(reference, visit)
@@ -117,17 +121,18 @@ def points_of(
         and not any(f.rule.withholds_verdict for f in whole.reservations.get(line.cell, ()))
     ]
     chosen = next((found for phase in phases if (found := [item for item in read if item[2].phase == phase])), [])
-    chosen.sort(key=lambda item: item[1].indication)
-    groups = [chosen[:1]] if chosen else []
-    for item in chosen[1:]:
-        near = item[1].indication - groups[-1][-1][1].indication < channel.declaration.same_point
-        groups[-1].append(item) if near else groups.append([item])
+    marks = np.array([line.reference_value for _, line, _ in chosen])
+    reach = channel.declaration.same_point
+    if channel.declaration.aimed_at:
+        target = np.array([plateau.target for _, _, plateau in chosen])
+        aimed_at = SetPoints(tuple(target[~np.isnan(target)].tolist()))
+        marks, reach = aimed_at.of_plateaus(marks, target), aimed_at.reach
     points = []
-    for group in groups:
+    for group in ([chosen[i] for i in numbers] for numbers in together(marks.tolist(), reach)):
         ways = [plateau.direction for _, _, plateau in group]
         weights = [1.0 / (len(set(ways)) * ways.count(way)) for way in ways]
         points.append([(number, line, weight) for (number, line, _), weight in zip(group, weights, strict=True)])
-    return points
+    return sorted(points, key=lambda point: float(means([point], "indication")[0]))
 
 
 def means(points: Sequence[Point], attribute: str) -> np.ndarray:

@@ -12,7 +12,6 @@ import math
 from collections.abc import Callable, Iterator
 from datetime import date
 
-from asfound.assessment.due import SAME_POINT_RH
 from asfound.humidity import (
     dew_point_c,
     frost_point_c,
@@ -23,6 +22,7 @@ from asfound.humidity import (
     water_to_ice_ratio,
 )
 from asfound.humidity.domains import PRESSURE_RANGE_PA
+from asfound.measurement.points import SetPoints
 from asfound.measurement.reference_inputs import STANDARD_PRESSURE_PA
 from asfound.planning.chosen import reference_of, sensor_of
 from asfound.planning.instrument_readings import Instrument
@@ -92,6 +92,7 @@ class _Aim:
         usual_one = before.barometer if before and before.reference == reference.id else ""
         barometer = usual_one or (barometers[0] if len(barometers) == 1 else "")
         self.over_ice = settings.whole("rh_over") == "ice"
+        self.reach = SetPoints(settings.dated("points").humidity).reach
         self.taken: list[str] = []
         self.remarks = [Remark(kind=kind, text=text) for kind, text in self.instrument.standing()]
         self.ambient_pa = self._ambient(Instrument(records, records.references[barometer], day) if barometer else None)
@@ -278,7 +279,7 @@ class _Aim:
         given = {salt: float(salt_rh(salt, self.chamber_c)) for salt in usable}
         salt = min(usable, key=lambda name: abs(given[name] - humidity))
         remarks = list(self._condensing(given[salt]))
-        near = abs(given[salt] - humidity) <= SAME_POINT_RH
+        near = abs(given[salt] - humidity) < self.reach
         if not near:
             text = f"the nearest cell, {salt}, gives {fixed(given[salt], 1)} %RH: too far to count as this point"
             remarks.append(Remark(kind="not reached", text=text))

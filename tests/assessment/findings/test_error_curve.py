@@ -112,7 +112,7 @@ def test_between_two_visits_the_error_is_straight_in_time():
 
 def test_a_line_gives_one_point_for_each_set_point():
     c = curve_of_line(
-        (20.0, 50.0, 50.0), np.array([20.1, 50.2, 50.0]), np.array([0.1, 0.3, 0.5]), 0.04 * np.eye(3), 0.1, np.inf
+        ([0], [1, 2]), np.array([20.1, 50.2, 50.0]), np.array([0.1, 0.3, 0.5]), 0.04 * np.eye(3), 0.1, np.inf
     )
     assert c.at == pytest.approx([20.1, 50.1])
     assert c.errors == pytest.approx([0.1, 0.4])

@@ -12,15 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from asfound.assessment.history.epochs import aimed_at
 from asfound.assessment.results.table import Result
+from asfound.measurement.points import together
 from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.covariance import covariance
 from asfound.uncertainty.sources import coverage_factor
-
-SAME_POINT = 1.0
-"""Set points (of the temperature channel: temperatures) that lie no further apart are one point (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,7 +101,7 @@ def curve_between(
 
 
 def curve_of_line(
-    set_points: Sequence[float],
+    points: Sequence[Sequence[int]],
     reference_values: np.ndarray,
     errors: np.ndarray,
     covariance: np.ndarray,
@@ -113,9 +110,9 @@ def curve_of_line(
 ) -> ErrorCurve:
     """The curve of what a drift line expects on one day, from its points; ways through one set point averaged.
 
-    `set_points`: by which points are told apart: targets; of the temperature channel reference values.
+    `points`: positions of the line's points that are one point each of the curve.
     """
-    at, weights = _grouped(reference_values, set_points, range(len(set_points)))
+    at, weights = _grouped(reference_values, points, range(len(errors)))
     spread = weights @ covariance @ weights.T + between**2
     return ErrorCurve(at=at, errors=weights @ errors, covariance=spread, k=float(coverage_factor(nu)))
 
@@ -132,18 +129,21 @@ def between_curves(early: ErrorCurve, late: ErrorCurve, share: float) -> ErrorCu
 def _points_of(results: Sequence[Result]) -> tuple[np.ndarray, np.ndarray]:
     """(reference values of the points, rising; weights of the results in each)."""
     values = np.array([r.reference_value for r in results])
-    marks = [aimed_at(r) if r.channel.declaration.aimed_at else r.reference_value for r in results]
-    return _grouped(values, marks, [r.direction for r in results])
+    return _grouped(values, points_together(results, values), [r.direction for r in results])
 
 
-def _grouped(values: np.ndarray, marks: Sequence[float], ways: Sequence[object]) -> tuple[np.ndarray, np.ndarray]:
-    """Points of those whose marks lie together; in a point the mean of its ways, of each way the mean of its values."""
-    groups: list[list[int]] = []
-    for number in np.argsort(marks, kind="stable").tolist():
-        if groups and marks[number] - marks[groups[-1][0]] <= SAME_POINT:
-            groups[-1].append(number)
-        else:
-            groups.append([number])
+def points_together(results: Sequence[Result], values: np.ndarray) -> list[list[int]]:
+    """The positions of what belongs to each point; of a channel that is not aimed at, by its reference `values`."""
+    one = results[0].channel.declaration
+    if one.aimed_at:
+        return together([r.point for r in results], [r.reach for r in results])
+    return together(values.tolist(), one.same_point)
+
+
+def _grouped(
+    values: np.ndarray, groups: Sequence[Sequence[int]], ways: Sequence[object]
+) -> tuple[np.ndarray, np.ndarray]:
+    """(reference values of points, rising; weights): a point is the mean of its ways, a way the mean of its values."""
     weights = np.zeros((len(groups), len(values)))
     for row, group in enumerate(groups):
         by_way: dict[object, list[int]] = {}

@@ -17,15 +17,14 @@ from enum import StrEnum
 import numpy as np
 
 from asfound.assessment.findings.error_curve import (
-    SAME_POINT,
     ErrorCurve,
     between_curves,
     curve_between,
     curve_of,
     curve_of_line,
+    points_together,
 )
-from asfound.assessment.history.epochs import aimed_at
-from asfound.assessment.history.line import Fit
+from asfound.assessment.history.line import Expected, Fit
 from asfound.assessment.history.outlook import EARLIEST, LATEST, MEDIAN
 from asfound.assessment.results.conformity import probability_outside
 from asfound.assessment.results.table import Result
@@ -113,11 +112,9 @@ def path_of_line(fit: Fit, channel: Channel, start: int, end: int) -> ErrorPath:
     curves = []
     for day in days:
         expected = fit.expected(day)
-        aimed_at = channel.declaration.aimed_at
-        marks = expected.targets if aimed_at else tuple(expected.reference_values.tolist())
         curves.append(
             curve_of_line(
-                marks,
+                points_together(expected.first, expected.reference_values),
                 expected.reference_values,
                 expected.errors + fit.to_the_middle,
                 expected.covariance + np.outer(fit.loops, fit.loops),
@@ -169,7 +166,7 @@ def crossed(fit: Fit, worst: Result, limit: Callable[[date], float], first: date
     likely as not within the limit. What was found is then no drift along the line.
     """
     expected = fit.expected(last)
-    point = _point(expected.targets, expected.directions, worst)
+    point = _point(expected, worst)
     if point is None or fit.rate_at(float(expected.reference_values[point])).p_value > SIGNIFICANT:
         return None
 
@@ -198,7 +195,7 @@ def foretold(earlier: Fit | None, worst: Result) -> bool:
     if earlier is None:
         return False
     expected = earlier.expected(worst.day)
-    point = _point(expected.targets, expected.directions, worst)
+    point = _point(expected, worst)
     if point is None:
         return False
     u, nu = expected.measured()
@@ -222,9 +219,10 @@ def _first_day(chance: Callable[[date], float], level: float, first: date, last:
     return day
 
 
-def _point(targets: Sequence[float], directions: Sequence[str], worst: Result) -> int | None:
-    near = [i for i, target in enumerate(targets) if abs(target - aimed_at(worst)) <= SAME_POINT]
-    near.sort(key=lambda i: directions[i] != worst.direction)
+def _point(expected: Expected, worst: Result) -> int | None:
+    """Which of the points expected was read as the worst result was; else one of the same point, if any."""
+    near = [i for i, first in enumerate(expected.first) if first.at_point_of(worst)]
+    near.sort(key=lambda i: expected.directions[i] != worst.direction)
     return near[0] if near else None
 
 

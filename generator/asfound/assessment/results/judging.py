@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
+from asfound.assessment.results.points import Points, read_both_ways
 from asfound.assessment.results.slots import Slot, held_against
 from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
@@ -30,6 +31,9 @@ FAR_RH, FAR_SHARE = 2.0, 0.1
 FAR_FROM_TARGET = reservation(
     "far-from-target", "the humidity of a plateau is not the one that was aimed at", verdict=False, certificate=False
 )
+MISSED_SET_POINT = reservation(
+    "missed-set-point", "a plateau was aimed at a set point, and its humidity does not count there"
+)
 LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
 OTHER_TEMPERATURE = reservation(
     "other-temperature",
@@ -38,9 +42,12 @@ OTHER_TEMPERATURE = reservation(
 
 
 def judged_columns(
-    measurement: Measurement, answers: Mapping[int, Answer], slots: Sequence[Slot]
+    measurement: Measurement, answers: Mapping[int, Answer], slots: Sequence[Slot], points: Points
 ) -> tuple[list[int], dict[str, Sequence[object]]]:
-    """The measured among the slots, and by column their values. `answers`: by line, where Monte Carlo decides."""
+    """The measured among the slots, and by column their values.
+
+    `answers`: by line, where Monte Carlo decides; `points`: of all slots.
+    """
     at = [i for i, slot in enumerate(slots) if slot.part is not None]
     reads = [slots[i] for i in at]
     budgets = measurement.whole()
@@ -54,9 +61,10 @@ def judged_columns(
         [limits.at(read, line.reference_value) for read, line in zip(reads, lines, strict=True)], float
     )
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
-    one_way, loop = _loops(reads)
+    points = points.taken(at)
+    one_way, loop = _loops(reads, read_both_ways(reads, points))
     other_way = _other_way(reads, judged, error, loop, tolerance)
-    found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
+    found = _reservations(measurement, reads, points, reference_value, tolerance, judged.U)
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
 
@@ -136,13 +144,8 @@ def _judged(
     return _Judged(u, nu, k, U, verdict, p_outside, tur)
 
 
-def _loops(reads: Sequence[Slot]) -> tuple[list[str], np.ndarray]:
+def _loops(reads: Sequence[Slot], both: np.ndarray) -> tuple[list[str], np.ndarray]:
     """(the way of reads whose other way was not read, half the width of the declared loop there; 0 elsewhere)."""
-    ways: dict[tuple[int, str, float, Channel], set[str]] = {}
-    keys = [(id(read.sensor_visit), read.plateau.phase, read.plateau.target, read.channel) for read in reads]
-    for key, read in zip(keys, reads, strict=True):
-        ways.setdefault(key, set()).add(read.plateau.direction)
-    both = [set(WAYS) <= ways[key] for key in keys]
     one_way, loop = [], np.zeros(len(reads))
     for i, read in enumerate(reads):
         alone = read.plateau.direction in WAYS and not both[i] and read.channel is Channel.HUMIDITY
@@ -198,7 +201,12 @@ def far_from_target(humidity: np.ndarray, target: np.ndarray) -> np.ndarray:
 
 
 def _reservations(
-    measurement: Measurement, reads: Sequence[Slot], value: np.ndarray, tolerance: np.ndarray, U: np.ndarray
+    measurement: Measurement,
+    reads: Sequence[Slot],
+    points: Points,
+    value: np.ndarray,
+    tolerance: np.ndarray,
+    U: np.ndarray,
 ) -> dict[int, list[Fault]]:
     """By position in `reads`, what is held against a sensor's result beyond what its plateau brought along."""
     found: dict[int, list[Fault]] = {}
@@ -227,6 +235,11 @@ def _reservations(
         message = f"{value[i]:.1f} %RH by the reference, where {target[i]:g} %RH was aimed at"
         cure = "correct the target or the reading; rows of different points are no repeats"
         hold(i, FAR_FROM_TARGET, message, cure, "target")
+    missed = mine & humidity & ~np.isnan(points.aimed_at) & (points.point != points.aimed_at)
+    for i in np.flatnonzero(missed).tolist():
+        away = f"{abs(value[i] - points.aimed_at[i]):.2g} %RH from the set point {points.aimed_at[i]:g} %RH"
+        message = f"{value[i]:.4g} %RH lies {away}: only nearer than {points.reach[i]:.2g} %RH does it count there"
+        hold(i, MISSED_SET_POINT, message, "read the set point again, nearer to it", "target")
     for i in np.flatnonzero(mine & np.isnan(tolerance)).tolist():
         channel, day = reads[i].channel, reads[i].sensor_visit.visit.day
         message = f"no {channel.value} tolerance covers {value[i]:.1f} {channel.unit} on {day}"

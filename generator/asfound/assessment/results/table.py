@@ -47,6 +47,10 @@ class Result:
     plateau: int
     phase: str
     target: float
+    point: float
+    """at which its plateau counts, %RH: a set point of the day, or one of its own"""
+    reach: float
+    """what lies nearer to the point than this is the same one, %RH"""
     direction: str
     medium: str
     reference: str
@@ -107,6 +111,14 @@ class Result:
     def has_verdict(self) -> bool:
         """Whether anything is said about conformity."""
         return self.verdict is not Verdict.NONE
+
+    def at_point_of(self, other: Result) -> bool:
+        """Whether both were read at one point."""
+        return abs(self.point - other.point) < min(self.reach, other.reach)
+
+    def counts_at(self, set_point: float) -> bool:
+        """Whether it was read at a set point of its day, %RH."""
+        return abs(self.point - set_point) < self.reach
 
     @property
     def to_the_middle(self) -> float:

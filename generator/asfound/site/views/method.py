@@ -8,10 +8,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from asfound import humidity
-from asfound.assessment import due
 from asfound.assessment.history import design, drift, epochs, line, outlook, scales
 from asfound.assessment.results import conformity
-from asfound.measurement import cell_sources, monte_carlo
+from asfound.measurement import cell_sources, monte_carlo, points
 from asfound.records.methods import METHODS
 from asfound.records.models import Policy
 from asfound.rounding import MINUS, fixed, significant
@@ -225,13 +224,15 @@ def _choices() -> Iterator[Fact]:
     )
     yield Fact(
         name="A point is done",
-        value=f"within {due.SAME_POINT_RH:g} %RH of its humidity, settled, on references in date",
+        value=f"by a plateau whose reference humidity lies nearer to it than {points.LARGEST_REACH_RH:g} %RH and than "
+        "half of what the closest set points are apart, settled, on references in date; beyond that it is a point of "
+        "its own",
     )
     yield Fact(
         name="Drift",
-        value=f"a rate needs {design.LEAST_VISITS} visits of one element; set points within "
-        f"{epochs.SAME_TARGET_RH:g} %RH, approached the same way and within {epochs.SAME_TEMPERATURE_K:g} K, are "
-        "one level, and each adjustment begins new ones; where the results since the last adjustment move otherwise "
+        value=f"a rate needs {design.LEAST_VISITS} visits of one element; results of one point, "
+        f"approached the same way and within {epochs.SAME_TEMPERATURE_K:g} K, are one level, and each adjustment "
+        "begins new ones; where the results since the last adjustment move otherwise "
         f"than those before (p < {100 * line.MOVES_OTHERWISE:g} %), they alone are fitted; where the chi-squared test "
         f"rejects the line (p < {100 * line.REJECTED:g} %), no rate is claimed; where points at least "
         f"{design.SPAN_SPREAD_RH:g} %RH apart "
