@@ -12,6 +12,7 @@ import tests.builders as b
 from asfound.assessment.findings.cases import Case
 from asfound.assessment.findings.error_path import Basis
 from asfound.faults import RecordsRefused
+from tests.assessment.checks import steady
 
 TIGHT = {"lowest": "45 %RH", "highest": "60 %RH"}
 
@@ -34,7 +35,7 @@ def store(visits: dict[str, Iterable[b.Row]], *parts: b.Files, **keys: object) -
            ("saturation_temperature", "chamber_temperature")}
         | {"chamber_pressure": b.flat(0, 150, "kPa", 0.06, valid_until="2029-01-01")}
     )  # fmt: skip
-    files = b.records(b.family(), sensor, reference, *parts)
+    files = b.records(steady(), b.family(), sensor, reference, *parts)
     for day, rows in visits.items():
         files |= b.visit(f"{day}-lab", rows)
     return files

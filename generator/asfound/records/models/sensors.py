@@ -18,6 +18,7 @@ from asfound.records.models.fields import (
     Fraction,
     Humidity,
     HumidityPerKelvin,
+    HumiditySpread,
     Id,
     Record,
     SignalValue,
@@ -222,6 +223,10 @@ class Family(SensorSettings):
     """the file's name"""
     name: Text
     """description of the model"""
+    visit_to_visit: HumiditySpread | None = None
+    """standard deviation of a humidity error from visit to visit beyond its uncertainty; left out: the policy's"""
+    visit_to_visit_temperature: TemperatureSpread | None = None
+    """standard deviation of a temperature error from visit to visit beyond its uncertainty; left out: the policy's"""
 
 
 class Installed(Period):

@@ -184,14 +184,21 @@ def _policy(policy: Policy) -> PolicyView:
         facts.append(Fact(name="U/T, at most without a reservation", value=f"{policy.largest_u_over_t:g}"))
     facts += [
         Fact(name="Pooled repeatability from", value=f"{policy.least_pool} degrees of freedom"),
-        Fact(
-            name="From visit to visit, standard deviation",
-            value=f"{policy.visit_to_visit:g} %RH, {policy.visit_to_visit_temperature:g} °C",
-        ),
+        Fact(name="From visit to visit, standard deviation", value=_shifts(policy)),
         Fact(name="Due", value=_due_rule(policy)),
         Fact(name="Shown as due soon", value=f"{policy.due_soon_days} days before"),
     ]
     return PolicyView(title=f"Visits {first}", rule=conformity.rule_in_words(policy), facts=tuple(facts))
+
+
+def _shifts(policy: Policy) -> str:
+    """Of families that declare none of their own."""
+    of_tolerance = f"{100 * scales.UNDECLARED:g} % of the tolerance"
+    humidity, temperature = (
+        of_tolerance if value is None else f"{value:g} {unit}"
+        for value, unit in ((policy.visit_to_visit, "%RH"), (policy.visit_to_visit_temperature, "°C"))
+    )
+    return f"{humidity}, {temperature}; where a family declares its own, that"
 
 
 def _due_rule(policy: Policy) -> str:
@@ -241,9 +248,9 @@ def _choices() -> Iterator[Fact]:
     )
     yield Fact(
         name="From visit to visit",
-        value="what all results of a visit shift by beyond their uncertainty: as the policy declares it, or "
-        f"{100 * scales.UNDECLARED:g} % of what else varies where it declares nothing; then weighed against the "
-        "family’s visits",
+        value="what all results of a visit shift by beyond their uncertainty: as the family or else the "
+        f"policy declares it, or {100 * scales.UNDECLARED:g} % of the tolerance where neither does; then weighed "
+        "against the family’s visits",
     )
     yield Fact(
         name="How long effects last",
