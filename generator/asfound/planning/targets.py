@@ -208,7 +208,7 @@ class _Aim:
     @property
     def _efficiency(self) -> float:
         """The saturator's, in the middle of what its record allows, as the measurement takes it."""
-        return 1.0 - (1.0 - float(self.reference.lowest_efficiency or 1.0)) / 2.0
+        return 1.0 - (1.0 - float(self.reference.known("lowest_efficiency", self.day) or 1.0)) / 2.0
 
     def _rh_at(self, saturation_pa: float) -> float:
         return float(
@@ -248,7 +248,7 @@ class _Aim:
         saturation_pa = float(
             saturation_pressure_for_rh(humidity, self.saturation_c, self.chamber_pa, self.chamber_c, self._efficiency)
         )
-        transducer_pa = saturation_pa - float(self.reference.pressure_drop or 0.0) / 2.0
+        transducer_pa = saturation_pa - float(self.reference.known("pressure_drop", self.day) or 0.0) / 2.0
         if self.instrument.unit("saturation_pressure").gauge:
             transducer_pa -= self.ambient_pa
         remarks = [

@@ -262,7 +262,7 @@ def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, fl
     span = settings.range(channel)
     lowest, highest = (span.lowest.value, span.highest.value) if span else (math.nan, math.nan)
     # The coefficient carries the humidity to another temperature; nothing carries the temperature channel there.
-    carried = channel is Channel.HUMIDITY and settings.whole("temperature_coefficient")
+    carried = channel is Channel.HUMIDITY and settings.known("temperature_coefficient")
     working = settings.sensor.working_temperature
     return lowest, highest, math.nan if carried or working is None else working
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from asfound.certificates.wording import scaling
 from asfound.certificates.wording import tolerance as tolerance_in_words
-from asfound.records.models import Channel, Tolerance
+from asfound.records.models import Channel, ChannelDefaults, Tolerance
 from asfound.records.settings_in_force import SettingsOn
 from asfound.wording import words
 from asfound.wording.words import Fact
@@ -117,20 +117,24 @@ _DECLARED = {
 
 def _declared(settings: SettingsOn) -> Iterator[Fact]:
     for channel in settings.channels:
-        declared = settings.declared(channel)
-        said = [
-            f"{name} {words.amount(value.value, value.quantity)}"
-            for key, name in _DECLARED.items()
-            if (value := getattr(declared, key)) is not None
-        ]
-        if said:
-            note = _origin(settings, channel.value)
-            yield Fact(name=f"Declared of the {channel} channel", value="; ".join(said), note=note)
+        if _said(settings.declared(channel)):
+            yield from _dated(settings, channel.value, f"Declared of the {channel} channel", _said)
     for key, name, quantity, per in (
         ("self_heating", "Probe against chamber air, half-width", "temperature", ""),
         ("temperature_coefficient", "Temperature coefficient", "humidity", "/°C"),
         ("time_constant", "Time constant", "duration", ""),
     ):
-        value = settings.whole(key)
-        if value:
-            yield Fact(name=name, value=words.amount(value, quantity, per), note=_origin(settings, key))
+
+        def say(entry: Any, quantity: str = quantity, per: str = per) -> str:
+            return words.amount(entry.value, quantity, per)
+
+        if settings.known(key):
+            yield from _dated(settings, key, name, say)
+
+
+def _said(declared: ChannelDefaults) -> str:
+    return "; ".join(
+        f"{name} {words.amount(value.value, value.quantity)}"
+        for key, name in _DECLARED.items()
+        if (value := getattr(declared, key)) is not None
+    )
