@@ -22,13 +22,12 @@ from asfound.assessment.findings.error_curve import (
     curve_between,
     curve_of,
     curve_of_line,
-    points_together,
+    points_in_use,
 )
 from asfound.assessment.history.line import Expected, Fit
 from asfound.assessment.history.outlook import EARLIEST, LATEST, MEDIAN
 from asfound.assessment.results.conformity import probability_outside
 from asfound.assessment.results.table import Result
-from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.sources import coverage_factor
 
@@ -64,7 +63,7 @@ class Leg:
 
     @property
     def before(self) -> ErrorCurve:
-        """The curve before a step: how the sensor was left; where that is not known, no error."""
+        """The curve before a step: how the sensor was left; where that is not known, no error beside its loop."""
         found = self.curves[-1]
         nothing = replace(found, errors=np.zeros_like(found.errors), covariance=np.zeros_like(found.covariance))
         return self.curves[0] if len(self.curves) > 1 else nothing
@@ -103,25 +102,17 @@ class Reading:
     adjusted: bool
 
 
-def path_of_line(fit: Fit, channel: Channel, start: int, end: int) -> ErrorPath:
+def path_of_line(fit: Fit, start: int, end: int) -> ErrorPath:
     """The path by a drift line from one time to another."""
     first, last = _day(start), _day(end)
     count = max(math.ceil((last - first).days / KNOT_DAYS), 1)
     days = [first + timedelta(days=round(i * (last - first).days / count)) for i in range(count + 1)]
     days = sorted(set(days))
-    curves = []
+    newest, curves = [fit.epoch.results[i] for i in fit.newest], []
     for day in days:
         expected = fit.expected(day)
-        curves.append(
-            curve_of_line(
-                points_together(expected.first, expected.reference_values),
-                expected.reference_values,
-                expected.errors + fit.to_the_middle,
-                expected.covariance + np.outer(fit.loops, fit.loops),
-                fit.scales.between,
-                fit.rate.nu,
-            )
-        )
+        points = points_in_use(expected.first, newest, expected.reference_values, expected.errors)
+        curves.append(curve_of_line(points, expected.covariance, fit.scales.between, fit.rate.nu))
     return ErrorPath(basis=Basis.LINE, legs=(Leg(times=tuple(map(_seconds, days)), curves=tuple(curves)),))
 
 

@@ -141,6 +141,11 @@ class Result:
         return self.loop if self.direction in WAYS else math.sqrt(2.0) * self.loop
 
     @property
+    def from_the_middle(self) -> float:
+        """By how much either side lies from the middle of the declared loop; from the start, from its error."""
+        return abs(self.across - self.to_the_middle)
+
+    @property
     def badness(self) -> tuple[float, float]:
         """By which the worst of several is the largest: (|error| + U)/tolerance, without a tolerance |error|."""
         used = (abs(self.error) + self.U) / self.tolerance if self.tolerance > 0.0 else 0.0
