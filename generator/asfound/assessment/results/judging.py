@@ -150,10 +150,21 @@ def _loops(reads: Sequence[Slot], both: np.ndarray) -> tuple[list[str], np.ndarr
     for i, read in enumerate(reads):
         alone = read.plateau.direction in WAYS and not both[i] and read.channel is Channel.HUMIDITY
         one_way.append(read.plateau.direction if alone else "")
-        declared = read.settings.declared(read.channel).hysteresis if read.settings is not None else None
-        if declared is not None and not both[i]:
-            loop[i] = declared.value / 2.0
+        width = _loop_width(read)
+        if width is not None and not both[i]:
+            loop[i] = width / 2.0
     return one_way, loop
+
+
+def _loop_width(read: Slot) -> float | None:
+    """Width of the loop as declared of a sensor, or of a reference that is checked or calibrated; None: of neither."""
+    if read.settings is not None:
+        declared = read.settings.declared(read.channel).hysteresis
+        return declared.value if declared is not None else None
+    if read.reference is None or read.channel is not Channel.HUMIDITY:
+        return None
+    width: float | None = read.reference.known("hysteresis", read.sensor_visit.visit.day)
+    return width
 
 
 def _other_way(
