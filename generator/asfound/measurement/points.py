@@ -52,15 +52,17 @@ class SetPoints:
         return np.where(np.isnan(counted), np.where(met, target, known), counted)
 
 
-def numbered(marks: np.ndarray, reach: np.ndarray | float) -> np.ndarray:
+def numbered(marks: np.ndarray, reach: np.ndarray | float, within: np.ndarray | int = 0) -> np.ndarray:
     """Numbers of the points of which these marks are, from 0 in rising order; shape (n,).
 
     Neighbours that are less than their reach apart are one point; a mark that is not known is a point of its own.
+    `within`: numbers of groups whose marks are never one, which then go before the marks in the order.
     """
-    order = np.argsort(marks, kind="stable")
+    group = np.broadcast_to(within, np.shape(marks))
+    order = np.lexsort((marks, group))
     sorted_marks = np.asarray(marks, float)[order]
     reaches = np.broadcast_to(np.asarray(reach, float), sorted_marks.shape)[order]
-    apart = ~(np.diff(sorted_marks) < np.minimum(reaches[1:], reaches[:-1]))
+    apart = ~(np.diff(sorted_marks) < np.minimum(reaches[1:], reaches[:-1])) | (np.diff(group[order]) != 0)
     found = np.empty(len(order), np.int64)
     found[order] = np.concatenate([[0], np.cumsum(apart)]) if len(order) else []
     return found

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
-from asfound.assessment.results.points import Points, read_both_ways
+from asfound.assessment.results.loops import WIDER_THAN_DECLARED, Loops
+from asfound.assessment.results.points import Points
 from asfound.assessment.results.slots import Slot, held_against
 from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
@@ -19,7 +20,6 @@ from asfound.measurement.measure import UNSETTLED
 from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
 from asfound.records.settings_in_force import SettingsOn
-from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.budgets import Budgets
 
 OUTSIDE_SENSOR_RANGE = reservation(
@@ -34,6 +34,7 @@ FAR_FROM_TARGET = reservation(
 MISSED_SET_POINT = reservation(
     "missed-set-point", "a plateau was aimed at a set point, and its humidity does not count there"
 )
+FAR_END_IN_PART = reservation("far-end-in-part", "the far end of a loop was read in some rows of a plateau only")
 LARGE_UNCERTAINTY = reservation("large-uncertainty", "U is larger than the policy allows against the tolerance")
 OTHER_TEMPERATURE = reservation(
     "other-temperature",
@@ -62,9 +63,13 @@ def judged_columns(
     )
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
     points = points.taken(at)
-    one_way, loop = _loops(reads, read_both_ways(reads, points))
+    loops = Loops(reads, points)
+    loop = loops.half
     other_way = _other_way(reads, judged, error, loop, tolerance)
     found = _reservations(measurement, reads, points, reference_value, tolerance, judged.U)
+    for i, rule, message, cure, column in _of_readings(measurement, reads, loops, numbers, error):
+        place = reads[i].sensor_visit.visit.place(reads[i].plateau.rows[0], column)
+        found.setdefault(i, []).append(Fault(rule=rule, place=place, message=message, cure=cure))
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
 
@@ -96,7 +101,7 @@ def judged_columns(
         "verdict": [unless_withheld(one, faults) for one, faults in zip(judged.verdict, held, strict=True)],
         "p_outside": judged.p_outside.tolist(),
         "tur": judged.tur.tolist(),
-        "one_way": one_way,
+        "one_way": loops.one_way,
         "loop": loop.tolist(),
         "other_way": [unless_withheld(one, faults) for one, faults in zip(other_way, held, strict=True)],
         "status": ["unsettled" if any(f.rule is UNSETTLED for f in faults) else "done" for faults in held],
@@ -142,29 +147,6 @@ def _judged(
             at_best = answer.outside(limit, centred=True)
             verdict[i] = verdict_by_rule(reads[i].policy, error[i], U[i], limit, p_outside[i], at_best)
     return _Judged(u, nu, k, U, verdict, p_outside, tur)
-
-
-def _loops(reads: Sequence[Slot], both: np.ndarray) -> tuple[list[str], np.ndarray]:
-    """(the way of reads whose other way was not read, half the width of the declared loop there; 0 elsewhere)."""
-    one_way, loop = [], np.zeros(len(reads))
-    for i, read in enumerate(reads):
-        alone = read.plateau.direction in WAYS and not both[i] and read.channel is Channel.HUMIDITY
-        one_way.append(read.plateau.direction if alone else "")
-        width = _loop_width(read)
-        if width is not None and not both[i]:
-            loop[i] = width / 2.0
-    return one_way, loop
-
-
-def _loop_width(read: Slot) -> float | None:
-    """Width of the loop as declared of a sensor, or of a reference that is checked or calibrated; None: of neither."""
-    if read.settings is not None:
-        declared = read.settings.declared(read.channel).hysteresis
-        return declared.value if declared is not None else None
-    if read.reference is None or read.channel is not Channel.HUMIDITY:
-        return None
-    width: float | None = read.reference.known("hysteresis", read.sensor_visit.visit.day)
-    return width
 
 
 def _other_way(
@@ -264,6 +246,21 @@ def _reservations(
         cure = "calibrate at the working temperature, or declare the temperature coefficient"
         hold(i, OTHER_TEMPERATURE, message, cure)
     return found
+
+
+def _of_readings(
+    measurement: Measurement, reads: Sequence[Slot], loops: Loops, numbers: Sequence[int], error: np.ndarray
+) -> Iterator[tuple[int, Rule, str, str, str]]:
+    """(position in `reads`, rule, message, cure, column) of what the readings themselves leave open."""
+    for i, message in loops.far_wider(measurement.whole(), numbers, error):
+        cure = "read both ways again with a longer soak; where it stays, declare what was found from its day on"
+        yield i, WIDER_THAN_DECLARED, message, cure, "target"
+    for i, (read, number) in enumerate(zip(reads, numbers, strict=True)):
+        line, rows = measurement.lines[number], len(read.plateau.rows)
+        if line.part is Part.TOTAL and line.n < rows:
+            message = f"the far end was read in {line.n} of {rows} rows: the verdict rests on {line.n}"
+            cure = "read sensor and far end together in every row"
+            yield i, FAR_END_IN_PART, message, cure, read.channel.declaration.far_end
 
 
 def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, float, float]:

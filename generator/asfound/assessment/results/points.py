@@ -11,9 +11,8 @@ import numpy as np
 from asfound.assessment.results.slots import Slot
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.lines import Measurement
-from asfound.measurement.points import SetPoints, numbered
+from asfound.measurement.points import SetPoints
 from asfound.records.models import Channel
-from asfound.records.visits.rows import WAYS
 
 
 class Points(NamedTuple):
@@ -66,20 +65,3 @@ def _humidities(measurement: Measurement, slots: Sequence[Slot]) -> list[float]:
         else math.nan
         for slot in slots
     ]
-
-
-def read_both_ways(slots: Sequence[Slot], points: Points) -> np.ndarray:
-    """Whether a slot's point was read rising and falling in its phase of its visit, shape (slots,)."""
-    groups: dict[tuple[int, str, Channel], list[int]] = {}
-    for i, slot in enumerate(slots):
-        groups.setdefault((id(slot.sensor_visit), slot.plateau.phase, slot.channel), []).append(i)
-    both = np.zeros(len(slots), bool)
-    for numbers in groups.values():
-        if len({slots[i].plateau.direction for i in numbers} & set(WAYS)) < len(WAYS):
-            continue
-        at = np.array(numbers, np.int64)
-        of_point = numbered(points.point[at], points.reach[at])
-        for point in set(of_point.tolist()):
-            mine = at[of_point == point]
-            both[mine] = set(WAYS) <= {slots[i].plateau.direction for i in mine.tolist()}
-    return both
