@@ -119,7 +119,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         Slip("Level.takes", "any_direction or result.direction == self.direction", "True"),
         "like_with_like",
     ),
-    "cold with warm": (Slip("same_condition", "< SAME_TARGET_RH and not apart", "< SAME_TARGET_RH"), "like_with_like"),
+    "cold with warm": (Slip("same_condition", " and not apart", ""), "like_with_like"),
     "an adjustment that opens nothing": (
         Slip(
             "epochs._entries",
@@ -200,7 +200,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "advice",
     ),
     "a slope always": (Slip("adjustment._adjustment", "if abs(span.value) > span.U:", "if True:"), "advice"),
-    "advice from one point": (Slip("_of_humidity", "len({r.target for r in usable}) < 2", "not usable"), "advice"),
+    "advice from one point": (Slip("_of_humidity", "len(_points(usable)) < 2", "not usable"), "advice"),
     "adjusting with the error": (
         Slip("adjustment._adjustment", "value_with(-zero.value, zero.U", "value_with(zero.value, zero.U"),
         "advice",

@@ -18,6 +18,7 @@ import numpy as np
 from asfound.assessment.history.epochs import DAYS_A_YEAR, Epoch, VisitHistory, epochs_of, lasting_of
 from asfound.assessment.history.lasting import Lasting
 from asfound.assessment.results.table import BLANK, Results
+from asfound.measurement.points import LARGEST_REACH_RH
 from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets, make_budgets
 from asfound.uncertainty.sources import RECTANGULAR_DIVISOR, Catalogue, Scope, Source, rectangular
@@ -361,6 +362,8 @@ def _table(rows: _Rows, points: Sequence[tuple[float, str]], budgets: Budgets, *
         "plateau": list(range(n)),
         "phase": [("as_found", "as_left")[phase] for phase in rows.phase[:n]],
         "target": target,
+        "point": target,
+        "reach": [LARGEST_REACH_RH] * n,
         "direction": ["" if stated else points[k][1] for k in rows.point[:n]],
         "medium": ["chamber"] * n,
         "reference": ["GEN-01"] * n,

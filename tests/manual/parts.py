@@ -199,6 +199,9 @@ def _annotated(base: Any, marks: tuple[Any, ...], parts: dict[str, type[Record]]
         if isinstance(mark, _Written):
             per = f" per {mark.per}" if mark.per else ""
             return f"amount of {' or '.join(mark.quantities)}{per}"
+        if isinstance(mark, _OneOrMore) and mark.bare:
+            value = get_args(base)[0].__pydantic_generic_metadata__["args"][0]
+            return f"{_stands(value, parts)}, or a list of `value` with `from`"
         if isinstance(mark, _OneOrMore):
             return f"{_stands(get_args(base)[0], parts)}, or a list of them with `from`"
     return _stands(base, parts)

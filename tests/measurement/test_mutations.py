@@ -221,7 +221,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "formulations",
     ),
     "what a probe inherits, with the wrong sign": (
-        Slip("_curve", "terms=terms.moved(new_row, share)", "terms=terms.moved(new_row, -share)"),
+        Slip("_curve", ".moved(new_row, share)", ".moved(new_row, -share)"),
         "inherited",
     ),
     "a probe's curve applied backwards": (

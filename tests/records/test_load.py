@@ -53,8 +53,8 @@ def test_amounts_are_canonical_and_days_are_days():
     records = good(sensor("working_temperature: 59 degF\nself_heating: 0.18 degF\ntime_constant: {longest: 90 s}\n"))
     rh = records.sensors["RH-101"]
     assert rh.working_temperature == pytest.approx(15.0)
-    assert rh.self_heating == pytest.approx(0.1)
-    assert rh.time_constant is not None and rh.time_constant.longest == 1.5
+    assert [entry.value for entry in rh.self_heating] == pytest.approx([0.1])
+    assert [entry.longest for entry in rh.time_constant] == [1.5]
     assert rh.installed[0].from_ == date(2024, 1, 1)
     table = records.references["GEN-01"].quantities["saturation_pressure"].calibrations[0].points
     assert (table[1].at.value, table[1].at.quantity, table[1].U.value) == (1.2e6, "pressure", 200.0)

@@ -23,6 +23,11 @@ def test_a_new_tolerance_from_a_day_on_is_told_beside_the_one_that_held_until_th
     assert (one.place.line, one.place.column) == (3, 35)
 
 
+def test_what_is_known_anew_from_a_day_on_is_told_beside_what_was_known_until_then():
+    after = "time_constant:\n  - { value: 2 min }\n  - { from: 2026-12-01, value: 3 min }\n"
+    assert told("time_constant: 2 min\n", after) == ["time constant from 2026-12-01, value: 2 min → 3 min"]
+
+
 def test_a_setting_that_is_edited_where_it_stands_says_before_and_after():
     assert told("interval: { months: 12 }", "interval: { months: 24 }") == ["interval, months: 12 → 24"]
 

@@ -12,6 +12,7 @@ from types import MappingProxyType, ModuleType
 from asfound.assessment import named_rules
 from asfound.assessment.references import doubt
 from asfound.assessment.results import assembly, elsewhere, judging, plausibility
+from asfound.assessment.results import loops as loops_of_results
 from asfound.faults import Rule
 from asfound.measurement import calibrations, evaluation, indications, measure
 from asfound.measurement.methods import saturated_salt, two_pressure
@@ -41,6 +42,7 @@ FINDERS: tuple[ModuleType, ...] = (
     assembly,
     elsewhere,
     judging,
+    loops_of_results,
     plausibility,
     calibrations,
     indications,

@@ -11,14 +11,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
-from asfound.assessment.history.epochs import aimed_at
 from asfound.assessment.results.table import Result
 from asfound.records.load import Records
 from asfound.records.models import Channel, Policy, Sensor
 from asfound.records.settings_in_force import SettingsOn
-
-SAME_POINT_RH = 3.0
-"""A plateau counts as done at a point when its target lies within this of it, %RH (our choice)."""
 
 
 class DueState(StrEnum):
@@ -64,14 +60,9 @@ def due_day(since: date, months: int, policy: Policy) -> date:
     return day
 
 
-def same_point(one: Result, other: Result) -> bool:
-    """Whether two results were read at one set point; where a row names no target, at the reference value."""
-    return abs(aimed_at(one) - aimed_at(other)) <= SAME_POINT_RH
-
-
 def points_met(results: Sequence[Result], points: Sequence[float]) -> int:
-    """How many of the set points these results hold."""
-    return sum(any(abs(aimed_at(r) - point) <= SAME_POINT_RH for r in results) for point in points)
+    """How many of the set points of their day these results hold."""
+    return sum(any(r.counts_at(point) for r in results) for point in points)
 
 
 def completes(results: Sequence[Result], points: Sequence[float], *, adjusted: bool = False) -> bool:

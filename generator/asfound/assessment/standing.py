@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from asfound.assessment.due import Due, due, points_met, same_point
+from asfound.assessment.due import Due, due, points_met
 from asfound.assessment.findings.cases import Case
 from asfound.assessment.history.change_charts import ChangeChart, change_chart
 from asfound.assessment.history.drift import Ahead, Drift, drift
@@ -178,7 +178,7 @@ def _newer(standing: Sequence[Result], judged: Sequence[Result], points: Sequenc
     kept = [
         old
         for old in standing
-        if old.channel not in whole and not any(new.channel is old.channel and same_point(new, old) for new in judged)
+        if old.channel not in whole and not any(new.channel is old.channel and new.at_point_of(old) for new in judged)
     ]
     return (*kept, *judged)
 

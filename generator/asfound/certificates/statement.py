@@ -13,7 +13,7 @@ from datetime import date
 import numpy as np
 
 from asfound.assessment.assess import Assessment
-from asfound.assessment.due import SAME_POINT_RH, completes, due_day
+from asfound.assessment.due import completes, due_day, points_met
 from asfound.assessment.results.judging import OTHER_TEMPERATURE
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
@@ -303,8 +303,8 @@ class _Statement:
 
     def _missing_points(self) -> list[float]:
         points = self.settings.dated("points") if self.settings else None
-        done = [r.target for r in self.measured if r.channel is Channel.HUMIDITY]
-        return [p for p in (points.humidity if points else ()) if not any(abs(t - p) <= SAME_POINT_RH for t in done)]
+        done = [r for r in self.measured if r.channel is Channel.HUMIDITY]
+        return [point for point in (points.humidity if points else ()) if not points_met(done, (point,))]
 
     def _remarks(self, results: Sequence[Group]) -> list[str]:
         """What a reader must know to use the results."""

@@ -33,6 +33,9 @@ NOT_YET_CALIBRATED = error("not-yet-calibrated", "a reference was used before it
 OUT_OF_DATE = reservation(
     "reference-out-of-date", "a reference's calibration had run out on the day", certificate=False
 )
+CALIBRATED_ON_THE_DAY = reservation(
+    "calibrated-on-the-day", "a reference was used on the day of a later calibration: which one applies is not certain"
+)
 OUTSIDE_TABLE = reservation(
     "outside-reference-range",
     "a reading lies outside the range of its reference's certificate",
@@ -189,6 +192,11 @@ class Calibrations:
                 message = f"{reference.id}: calibration of {_words(quantity)} ran out on {calibration.valid_until}"
                 cure = "send the reference for calibration; repeat the visit with one that is in date"
                 report(OUT_OF_DATE, row, table.place(row, "reference"), message, cure)
+            same_day = at[days[which == number] == np.datetime64(calibration.date, "D")]
+            for row in _one_a_cell(table, rows[same_day]) if number > 0 else ():
+                message = f"{reference.id}: the calibration of {_words(quantity)} of this very day applies"
+                cure = "if it was used before it was calibrated, tell the visit and the calibration apart by their days"
+                report(CALIBRATED_ON_THE_DAY, row, table.place(row, "reference"), message, cure)
             yield calibration, at
 
     def _errors(

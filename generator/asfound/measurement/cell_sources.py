@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from typing import assert_never
 
@@ -82,10 +83,14 @@ class _Kind:
     unit: str
     label: str
     weight: np.ndarray
-    of_instrument: bool = False
-    """one source at all plateaus of an instrument"""
+    of_instrument: str = ""
+    """key of a property: one source at all plateaus of an instrument, until another value of it is in force"""
     scope: Scope = Scope.LONGER
     rounding: bool = False
+
+
+KNOWN = (*(channel.value for channel in Channel), "self_heating", "temperature_coefficient", "time_constant")
+"""Keys of what is known of an instrument's errors, each from a day on."""
 
 
 class CellSources:
@@ -101,18 +106,21 @@ class CellSources:
         """`left`: by number of the cell and part, what a log says was left of the approach."""
         self.cells, self.catalogue, self.left = cells, catalogue, left
         self.instruments: list[tuple[str, SettingsOn]] = []
-        """name and settings of each instrument; what is not dated is the same on all its days"""
-        numbers: dict[tuple[str, str, str], int] = {}
+        """name and settings of each instrument, once for the days on which the same is known of it"""
+        numbers: dict[tuple[object, ...], int] = {}
+        of_settings: dict[tuple[str, int], int] = {}
         instrument = []
         for cell, on in zip(cells, settings, strict=True):
             if on is None:
                 instrument.append(-1)
                 continue
-            key = (cell.sensor_visit.sensor, on.serial, on.model)
-            number = numbers.setdefault(key, len(self.instruments))
-            if number == len(self.instruments):
-                self.instruments.append((f"{key[0]}/{key[1]}", on))
-            instrument.append(number)
+            sensor = cell.sensor_visit.sensor
+            if (sensor, id(on)) not in of_settings:
+                key = (sensor, on.serial, on.model, *map(on.since, KNOWN))
+                number = of_settings[sensor, id(on)] = numbers.setdefault(key, len(self.instruments))
+                if number == len(self.instruments):
+                    self.instruments.append((f"{sensor}/{on.serial}", on))
+            instrument.append(of_settings[sensor, id(on)])
         self.instrument = np.array(instrument, np.int64)
         self.checked = np.array([cell.plateau.phase == "check" for cell in cells], bool)
         self._numbers: dict[str, np.ndarray] = {}
@@ -228,7 +236,7 @@ class CellSources:
 
     def _probe(self, channel: Channel, at: np.ndarray, around: Surroundings) -> Iterator[_Kind]:
         """Probe against chamber air, and use at another temperature than the calibration's."""
-        heating = self.declared(lambda on: on.whole("self_heating") or None)
+        heating = self.declared(lambda on: on.known("self_heating") or None)
         cells = at[~np.isnan(heating[at])]
         sensitivity = self._to_probe_temperature(channel, around)
         yield _Kind(
@@ -238,11 +246,11 @@ class CellSources:
             unit="degC",
             label="probe temperature against chamber air",
             weight=sensitivity[cells],
-            of_instrument=True,
+            of_instrument="self_heating",
         )
         if channel is not Channel.HUMIDITY:
             return
-        coefficient = self.declared(lambda on: on.whole("temperature_coefficient") or None)
+        coefficient = self.declared(lambda on: on.known("temperature_coefficient") or None)
         away = temperature_away(self.declared(lambda on: on.sensor.working_temperature), around.temperature_c)
         cells = at[~np.isnan(coefficient[at]) & (away[at] != 0.0)]
         yield _Kind(
@@ -252,7 +260,7 @@ class CellSources:
             unit="%RH/degC",
             label="use at the working temperature",
             weight=away[cells],
-            of_instrument=True,
+            of_instrument="temperature_coefficient",
         )
 
     def _to_probe_temperature(self, channel: Channel, around: Surroundings) -> np.ndarray:
@@ -272,7 +280,7 @@ class CellSources:
 
         A nominal constant is one and the same at all plateaus of an instrument, and so is what it is off by.
         """
-        constants: list[TimeConstant | None] = [*(on.whole("time_constant") for _, on in self.instruments), None]
+        constants: list[TimeConstant | None] = [*(on.dated("time_constant") for _, on in self.instruments), None]
         nominal, longest = list[tuple[float, ...]](), list[tuple[float, ...]]()
         declared = channel is Channel.HUMIDITY and any(constants)
         for cell in at.tolist() if declared else ():
@@ -294,7 +302,7 @@ class CellSources:
                 unit="min",
                 label="time constant of the approach",
                 weight=spread[:, 2] / spread[:, 3],
-                of_instrument=True,
+                of_instrument="time_constant",
             ),
             _Kind(
                 name=f"{channel.value}/settling",
@@ -342,7 +350,7 @@ class CellSources:
             unit=channel.unit,
             label="filter and dead band at the far end",
             weight=np.ones(len(cells)),
-            of_instrument=True,
+            of_instrument=channel.value,
         )
 
     def _numbered(self, own: Sequence[tuple[Series, np.ndarray]], kinds: Sequence[_Kind]) -> list[Terms]:
@@ -352,7 +360,7 @@ class CellSources:
         """
         series, places, waiting = [one for one, _ in own], [cells for _, cells in own], []
         for kind in kinds:
-            owner = self.instrument[kind.cells] if kind.of_instrument else kind.cells
+            owner = self._owners(kind.of_instrument)[self.instrument[kind.cells]] if kind.of_instrument else kind.cells
             known = self._numbers.setdefault(kind.name, np.full(len(self.cells), -1))
             _, first = np.unique(owner, return_index=True)
             first = np.sort(first[known[owner[first]] < 0])
@@ -380,8 +388,9 @@ class CellSources:
 
         def identity(i: int) -> str:
             cell = int(kind.cells[positions[i]])
-            place = self.instruments[self.instrument[cell]][0] if kind.of_instrument else self.cells[cell].name
-            return f"{place}/{kind.name}"
+            if not kind.of_instrument:
+                return f"{self.cells[cell].name}/{kind.name}"
+            return f"{self._place(int(self.instrument[cell]), kind.of_instrument)}/{kind.name}"
 
         half_width = kind.half_width[positions]
         return Series.rectangular(
@@ -391,8 +400,19 @@ class CellSources:
             kind.unit,
             scope=kind.scope,
             rounding=kind.rounding,
-            named=kind.of_instrument,
+            named=bool(kind.of_instrument),
         )
+
+    def _place(self, instrument: int, key: str) -> str:
+        """What a source of an instrument is named after: what was found anew is another error from that day on."""
+        name, on = self.instruments[instrument]
+        since = on.since(key)
+        return name if since in (None, date.min) else f"{name}/{since}"
+
+    def _owners(self, key: str) -> np.ndarray:
+        """Of each instrument the first one of which the same is known under a key, shape (instruments,)."""
+        first: dict[str, int] = {}
+        return np.array([first.setdefault(self._place(i, key), i) for i in range(len(self.instruments))], np.int64)
 
 
 def temperature_away(working_c: np.ndarray, temperature_c: np.ndarray) -> np.ndarray:

@@ -3,18 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from datetime import date
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from asfound.measurement.calibrations import Calibrations, Report
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.repeatability import scatter
+from asfound.records.models.periods import Dated, Known
 from asfound.records.models.references import Reference
 from asfound.uncertainty.sources import Scope, Source, rectangular
 from asfound.uncertainty.terms import Measured, Terms
 
 STANDARD_PRESSURE_PA = 101_325.0
 """Taken where the room's pressure was not read and only its ratio of enhancement factors matters."""
+
+
+class Declared(NamedTuple):
+    """A property of a reference as it is known on some days."""
+
+    reference: Reference
+    attribute: str
+    entry: Known[Any]
+
+    @property
+    def value(self) -> Any:
+        """In the canonical unit."""
+        return self.entry.value
+
+    @property
+    def identity(self) -> str:
+        """Of a source that lasts until another value is in force: what was found anew is another error."""
+        since = "" if self.entry.from_ == date.min else f"{self.entry.from_}/"
+        return f"{self.reference.id}/{since}{self.attribute}"
+
+
+def _in_force(entries: Sequence[Dated], days: np.ndarray) -> np.ndarray:
+    """Number of the entry that is in force on each day, -1 where none is; shape as the days'."""
+    first = np.array([entry.from_ for entry in entries], "datetime64[D]")
+    return np.searchsorted(first, days, side="right") - 1
 
 
 class ReferenceInputs:
@@ -77,24 +105,28 @@ class ReferenceInputs:
         self,
         rows: np.ndarray,
         attribute: str,
-        of_reference: Callable[[Reference, np.ndarray], Sequence[Terms]],
+        of_reference: Callable[[Declared, np.ndarray], Sequence[Terms]],
     ) -> list[Terms]:
-        """Terms that a reference's own key brings, for each reference among `rows` that gives the key."""
+        """Terms that a reference's own key brings, for each reference among `rows` and each value in force on a day."""
         parts: list[Terms] = []
-        names = self.table.word["reference"][rows]
+        names, days = self.table.word["reference"][rows], self.table.day[rows]
         for name in dict.fromkeys(names):
             reference = self.calibrations.records.references[name]
-            if getattr(reference, attribute) is not None:
-                parts += of_reference(reference, np.flatnonzero(names == name))
+            at = np.flatnonzero(names == name)
+            entries = getattr(reference, attribute) or ()
+            in_force = _in_force(entries, days[at])
+            for number, entry in enumerate(entries):
+                if len(of_entry := at[in_force == number]):
+                    parts += of_reference(Declared(reference, attribute, entry), of_entry)
         return parts
 
     def limits(self, rows: np.ndarray, attribute: str, label: str, unit: str, *, a_visit: bool = False) -> list[Terms]:
         """A rectangular source of the reference; `a_visit`: its own column at each visit and sensor."""
 
-        def terms(reference: Reference, at: np.ndarray) -> list[Terms]:
-            half_width = float(getattr(reference, attribute))
+        def terms(declared: Declared, at: np.ndarray) -> list[Terms]:
+            reference, half_width = declared.reference, float(declared.value)
             if not a_visit:
-                source = rectangular(f"{reference.id}/{attribute}", f"{label} of {reference.id}", half_width, unit)
+                source = rectangular(declared.identity, f"{label} of {reference.id}", half_width, unit)
                 return [Terms.of(at, self.calibrations.catalogue.add(source), 1.0)]
             return [
                 self.own_at_each_visit(
@@ -126,9 +158,9 @@ class ReferenceInputs:
         """A transfer probe's hysteresis and its change with temperature since its calibration."""
         add = self.calibrations.catalogue.add
 
-        def hysteresis(reference: Reference, at: np.ndarray) -> list[Terms]:
+        def hysteresis(declared: Declared, at: np.ndarray) -> list[Terms]:
+            reference, half = declared.reference, declared.value / 2.0
             label = f"hysteresis of {reference.id}"
-            half = float(reference.hysteresis or 0.0) / 2.0
             return [
                 self.own_at_each_visit(
                     rows,
@@ -137,14 +169,16 @@ class ReferenceInputs:
                 )
             ]
 
-        def coefficient(reference: Reference, at: np.ndarray) -> list[Terms]:
-            if reference.calibration_temperature is None:
+        def coefficient(declared: Declared, at: np.ndarray) -> list[Terms]:
+            reference = declared.reference
+            entries = reference.calibration_temperature or ()
+            calibrated_c = np.array([*(entry.value.value for entry in entries), np.nan])
+            away = probe_c[at] - calibrated_c[_in_force(entries, self.table.day[rows[at]])]
+            if np.isnan(calibrated_c).all():
                 return []
             label = f"temperature coefficient of {reference.id}"
-            size = float(reference.temperature_coefficient or 0.0)
-            source = rectangular(f"{reference.id}/temperature_coefficient", label, size, "%RH/degC")
-            away = np.where(np.isnan(probe_c[at]), 0.0, probe_c[at] - reference.calibration_temperature.value)
-            return [Terms.of(at, add(source), away)]
+            source = rectangular(declared.identity, label, declared.value, "%RH/degC")
+            return [Terms.of(at, add(source), np.where(np.isnan(away), 0.0, away))]
 
         parts = self.per_reference(rows, "hysteresis", hysteresis)
         return parts + self.per_reference(rows, "temperature_coefficient", coefficient)
@@ -154,12 +188,13 @@ class ReferenceInputs:
         cells, cell = np.unique(self.table.cell[rows], return_inverse=True)
         slope = np.nan_to_num(scatter(humidity, self.table.time[rows], cell, len(cells)).slope)
 
-        def behind(reference: Reference, at: np.ndarray) -> list[Terms]:
+        def behind(declared: Declared, at: np.ndarray) -> list[Terms]:
+            reference = declared.reference
             numbers, which = np.unique(cell[at], return_inverse=True)
             sources = []
             for number in numbers.tolist():
                 place = self.table.cells[int(cells[number])].name
-                half = float(reference.response_lag or 0.0) * abs(float(slope[number]))
+                half = declared.value * abs(float(slope[number]))
                 identity, label = f"{place}/{reference.id}/response_lag", "lag behind a changing room"
                 source = rectangular(identity, label, half, "%RH", Scope.PLATEAU)
                 sources.append(self.calibrations.catalogue.add(source))

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from datetime import date
 
 import numpy as np
 
 from asfound.measurement.calibrations import Calibrations, VisitCurve
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.lines import Growing, Line, Measurement
+from asfound.measurement.points import SetPoints, together
 from asfound.records.load import Records
 from asfound.records.methods import METHODS
 from asfound.records.models import Channel, Reference
-from asfound.records.visits.rows import SensorVisit
+from asfound.records.visits.rows import WAYS, SensorVisit
+from asfound.uncertainty.sources import Catalogue, Scope, Source
 from asfound.uncertainty.terms import Terms
 
 CALIBRATED_HERE = {channel.declaration.reference: channel for channel in Channel}
@@ -75,15 +78,23 @@ def add_curves(records: Records, whole: Growing, calibrations: Calibrations, ter
         return
     pick = terms.picker()
     for reference, quantity, channel, calibration in wanted:
-        curve = _curve(whole, pick, reference, str(calibration.from_visit), channel)
+        visit = str(calibration.from_visit)
+        half = half_loop(records.references[reference], channel, calibration.date)
+        curve = _curve(whole, pick, calibrations.catalogue, reference, visit, channel, half)
         if curve is not None:
             calibrations.curves[reference, quantity, calibration.date] = curve
 
 
 def _curve(
-    whole: Growing, pick: Callable[[Iterable[int]], Terms], reference: str, visit: str, channel: Channel
+    whole: Growing,
+    pick: Callable[[Iterable[int]], Terms],
+    catalogue: Catalogue,
+    reference: str,
+    visit: str,
+    channel: Channel,
+    half: float,
 ) -> VisitCurve | None:
-    """As left (else as found), settled points only; rising and falling averaged at each point."""
+    """As left (else as found), settled points only; in the middle of the loop at each point, `half` of it wide."""
     points = points_of(whole, reference, visit, channel, ("as_left", "as_found"))
     if not points:
         return None
@@ -93,12 +104,42 @@ def _curve(
         for line, _, weight in point:
             new_row[line] = number
             share[line] = -weight  # corrected value = indication − error
-    terms = pick(line for point in points for line, _, _ in point)
+    terms = [pick(line for point in points for line, _, _ in point).moved(new_row, share).summed()]
+    middle, unknown = to_the_middle(whole, points, half)
+    if unknown.any():
+        label = f"side of the loop from which {reference} came to the first point of its calibration"
+        source = Source(
+            identity=f"{visit}/{reference}/start", label=label, u=half, unit=channel.unit, scope=Scope.CALIBRATION
+        )
+        at = np.flatnonzero(unknown)
+        terms.append(Terms.of(at, catalogue.add(source), unknown[at]))
     return VisitCurve(
-        at=means(points, "indication"),
-        correction=-means(points, "error"),
-        terms=terms.moved(new_row, share).summed(),
+        at=means(points, "indication"), correction=-(means(points, "error") + middle), terms=Terms.joined(terms)
     )
+
+
+def half_loop(reference: Reference, channel: Channel, day: date) -> float:
+    """Half of the declared width of a reference's loop, in the channel's unit; 0 where none is declared."""
+    return float(reference.known("hysteresis", day) or 0.0) / 2.0 if channel is Channel.HUMIDITY else 0.0
+
+
+def to_the_middle(whole: Growing | Measurement, points: Sequence[Point], half: float) -> tuple[np.ndarray, np.ndarray]:
+    """(from the error of each point to the middle of the loop, part of it whose side is not known), shapes (points,).
+
+    The mean of both ways is the middle. Else the declared width stands, for in use the reference is on either side of
+    the middle, which is a source of its own: the loop then counts once, wherever its calibration came from.
+    """
+    middle, unknown = np.zeros(len(points)), np.zeros(len(points))
+    for number, point in enumerate(points) if half > 0.0 else ():
+        ways = [whole.cells[line.cell].plateau.direction for _, line, _ in point]
+        if set(WAYS) <= set(ways):
+            continue
+        for (_, _, weight), way in zip(point, ways, strict=True):
+            if way in WAYS:
+                middle[number] += weight * (half if way == "rising" else -half)
+            else:
+                unknown[number] += weight
+    return middle, unknown
 
 
 Point = list[tuple[int, Line, float]]
@@ -108,7 +149,10 @@ Point = list[tuple[int, Line, float]]
 def points_of(
     whole: Growing | Measurement, reference: str, visit: str, channel: Channel, phases: tuple[str, ...]
 ) -> list[Point]:
-    """Points of the first of the phases that was read, by indication; a direction counts once, however often read."""
+    """Points of the first of the phases that was read, rising; a direction counts once, however often read.
+
+    What was aimed at are its set points; the points of another channel are told apart by its reference values.
+    """
     read = [
         (number, line, whole.cells[line.cell].plateau)
         for number in whole.lines_of(reference, visit)
@@ -117,17 +161,21 @@ def points_of(
         and not any(f.rule.withholds_verdict for f in whole.reservations.get(line.cell, ()))
     ]
     chosen = next((found for phase in phases if (found := [item for item in read if item[2].phase == phase])), [])
-    chosen.sort(key=lambda item: item[1].indication)
-    groups = [chosen[:1]] if chosen else []
-    for item in chosen[1:]:
-        near = item[1].indication - groups[-1][-1][1].indication < channel.declaration.same_point
-        groups[-1].append(item) if near else groups.append([item])
+    marks = np.array([line.reference_value for _, line, _ in chosen])
+    reach = channel.declaration.same_point
+    if channel.declaration.aimed_at:
+        target = np.array([plateau.target for _, _, plateau in chosen])
+        aimed_at = SetPoints(tuple(target[~np.isnan(target)].tolist()))
+        marks, reach = aimed_at.of_plateaus(marks, target), aimed_at.reach
     points = []
-    for group in groups:
+    for group in ([chosen[i] for i in numbers] for numbers in together(marks.tolist(), reach)):
         ways = [plateau.direction for _, _, plateau in group]
+        if set(WAYS) <= set(ways):  # the start, of which the side is not known, says nothing of the middle
+            group = [item for item, way in zip(group, ways, strict=True) if way in WAYS]
+            ways = [way for way in ways if way in WAYS]
         weights = [1.0 / (len(set(ways)) * ways.count(way)) for way in ways]
         points.append([(number, line, weight) for (number, line, _), weight in zip(group, weights, strict=True)])
-    return points
+    return sorted(points, key=lambda point: float(means([point], "indication")[0]))
 
 
 def means(points: Sequence[Point], attribute: str) -> np.ndarray:

@@ -12,7 +12,6 @@ import math
 from collections.abc import Callable, Iterator
 from datetime import date
 
-from asfound.assessment.due import SAME_POINT_RH
 from asfound.humidity import (
     dew_point_c,
     frost_point_c,
@@ -23,6 +22,7 @@ from asfound.humidity import (
     water_to_ice_ratio,
 )
 from asfound.humidity.domains import PRESSURE_RANGE_PA
+from asfound.measurement.points import SetPoints
 from asfound.measurement.reference_inputs import STANDARD_PRESSURE_PA
 from asfound.planning.chosen import reference_of, sensor_of
 from asfound.planning.instrument_readings import Instrument
@@ -92,6 +92,7 @@ class _Aim:
         usual_one = before.barometer if before and before.reference == reference.id else ""
         barometer = usual_one or (barometers[0] if len(barometers) == 1 else "")
         self.over_ice = settings.whole("rh_over") == "ice"
+        self.reach = SetPoints(settings.dated("points").humidity).reach
         self.taken: list[str] = []
         self.remarks = [Remark(kind=kind, text=text) for kind, text in self.instrument.standing()]
         self.ambient_pa = self._ambient(Instrument(records, records.references[barometer], day) if barometer else None)
@@ -207,7 +208,7 @@ class _Aim:
     @property
     def _efficiency(self) -> float:
         """The saturator's, in the middle of what its record allows, as the measurement takes it."""
-        return 1.0 - (1.0 - float(self.reference.lowest_efficiency or 1.0)) / 2.0
+        return 1.0 - (1.0 - float(self.reference.known("lowest_efficiency", self.day) or 1.0)) / 2.0
 
     def _rh_at(self, saturation_pa: float) -> float:
         return float(
@@ -247,7 +248,7 @@ class _Aim:
         saturation_pa = float(
             saturation_pressure_for_rh(humidity, self.saturation_c, self.chamber_pa, self.chamber_c, self._efficiency)
         )
-        transducer_pa = saturation_pa - float(self.reference.pressure_drop or 0.0) / 2.0
+        transducer_pa = saturation_pa - float(self.reference.known("pressure_drop", self.day) or 0.0) / 2.0
         if self.instrument.unit("saturation_pressure").gauge:
             transducer_pa -= self.ambient_pa
         remarks = [
@@ -278,7 +279,7 @@ class _Aim:
         given = {salt: float(salt_rh(salt, self.chamber_c)) for salt in usable}
         salt = min(usable, key=lambda name: abs(given[name] - humidity))
         remarks = list(self._condensing(given[salt]))
-        near = abs(given[salt] - humidity) <= SAME_POINT_RH
+        near = abs(given[salt] - humidity) < self.reach
         if not near:
             text = f"the nearest cell, {salt}, gives {fixed(given[salt], 1)} %RH: too far to count as this point"
             remarks.append(Remark(kind="not reached", text=text))

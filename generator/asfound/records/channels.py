@@ -43,7 +43,7 @@ class Declaration:
     believed: tuple[float, float]
     """lowest and highest indication that may be recorded: a broken sensor shows what it likes"""
     same_point: float
-    """indications of a calibrating visit nearer to each other than this are one point (our choice)"""
+    """what lies further apart than this is never one point (our choice)"""
 
     @property
     def columns(self) -> tuple[str, str]:

@@ -48,6 +48,16 @@ class SettingsOn:
         """The entry of a dated key that is in force."""
         return in_force(self.whole(key), self.day)
 
+    def known(self, key: str) -> float | None:
+        """The value of a property as it is known on the day."""
+        entry = self.dated(key)
+        return entry.value if entry is not None else None
+
+    def since(self, key: str) -> date | None:
+        """First day of the entry of a dated key that is in force; None where none is."""
+        entry = self.dated(key)
+        return entry.from_ if entry is not None else None
+
     @property
     def serial(self) -> str:
         """Serial of the instrument at the position."""
@@ -70,7 +80,7 @@ class SettingsOn:
 
     def declared(self, channel: Channel) -> ChannelDefaults:
         """Declared resolutions and short-term behaviour of a channel."""
-        return self.whole(channel.value) or ChannelDefaults()
+        return self.dated(channel.value) or ChannelDefaults()
 
     def scaling(self, channel: Channel) -> Any:
         """The loop's scaling for a channel."""

@@ -45,7 +45,7 @@ def _changes(was: Any, now: Any, words: Sequence[str], loc: Loc, document: Docum
     if was == now:
         return
     if _is_table(was) or _is_table(now):  # a dated setting may be one entry, or a list of them
-        pair = [value if isinstance(value, list) else [value] for value in (was, now)]
+        pair = [_entries(value) for value in (was, now)]
         if all(_is_table(items) for items in pair):
             yield from _of_items(pair[0], pair[1], words, loc, document)
             return
@@ -60,6 +60,13 @@ def _changes(was: Any, now: Any, words: Sequence[str], loc: Loc, document: Docum
         after=_written(now),
         loc=loc,
     )
+
+
+def _entries(value: Any) -> list[Any]:
+    """The entries of a dated setting, however it is written."""
+    if isinstance(value, list):
+        return value
+    return [{"value": value}] if isinstance(value, str) else [value]
 
 
 def _is_table(value: Any) -> bool:

@@ -19,6 +19,7 @@ from asfound.faults import Fault, FilesRefused, RecordsRefused, did_you_mean
 from asfound.measurement.calibrations import Calibrations
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.log_errors import Samples, samples_of
+from asfound.measurement.points import SetPoints
 from asfound.measurement.reading_table import Cell
 from asfound.records.load import Records, load
 from asfound.records.methods import NEEDED
@@ -36,8 +37,6 @@ from asfound.soak.raw_log import Log, read_log
 from asfound.soak.waiting import SHARE_OF_TOLERANCE, WINDOW_MIN, Wait, wait_at
 from asfound.uncertainty.sources import Catalogue
 
-NEAR_A_POINT_RH = 2.5
-"""A plateau this near to one of the sensor's points was meant for it (our choice)."""
 LEAST_ROWS = 30
 
 
@@ -246,9 +245,9 @@ def _points(
 
 
 def _target(level: float, planned: Sequence[float]) -> float:
-    """The point that was meant: the nearest of the sensor's, else the level in whole %RH."""
-    near = min(planned, key=lambda point: abs(point - level), default=np.inf)
-    return float(near if abs(near - level) <= NEAR_A_POINT_RH else round(level))
+    """The point that was meant: the one of the sensor's at which the level counts, else the level in two digits."""
+    counted = float(SetPoints(tuple(planned)).within_reach(np.array(level)))
+    return float(f"{level:.2g}") if np.isnan(counted) else counted
 
 
 def visit_rows(soaked: Soaked) -> bytes:

@@ -161,6 +161,10 @@ def _bottom_line(summary: SensorVisitSummary) -> list[str]:
     to_do = [f"{point:g}" for point in summary.points if not points_met(judged, (point,))]
     if judged and to_do:
         lines.append(f"  still to do: {', '.join(to_do)} %RH")
+    own = [r for r in judged if r.channel is Channel.HUMIDITY and not any(r.counts_at(p) for p in summary.points)]
+    if own and summary.points:
+        listed = ", ".join(dict.fromkeys(f"{r.point:.4g}" for r in own))
+        lines.append(f"  at no set point: {listed} %RH; within {own[0].reach:.2g} %RH of one it would count there")
     return lines
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -15,13 +17,16 @@ from asfound.assessment.findings.error_curve import (
     curve_between,
     curve_of,
     curve_of_line,
+    points_in_use,
     weights_at,
 )
 from asfound.uncertainty.covariance import covariance, expanded_of_combination
 
 
 def curve(at: list[float], errors: list[float], u: float = 0.1, k: float = 2.0) -> ErrorCurve:
-    return ErrorCurve(at=np.array(at), errors=np.array(errors), covariance=u**2 * np.eye(len(at)), k=k)
+    return ErrorCurve(
+        at=np.array(at), errors=np.array(errors), half=np.zeros(len(at)), covariance=u**2 * np.eye(len(at)), k=k
+    )
 
 
 def test_it_is_straight_between_the_points_and_held_beyond_them():
@@ -33,7 +38,7 @@ def test_it_is_straight_between_the_points_and_held_beyond_them():
 def test_uncertainty_at_a_point_is_the_points_and_between_independent_points_less():
     c = curve([10, 20], [0, 0], u=0.1)
     assert c.U(np.array([5, 10, 15, 20])) == pytest.approx([0.2, 0.2, 0.2 / np.sqrt(2), 0.2])
-    together = ErrorCurve(at=c.at, errors=c.errors, covariance=0.01 * np.ones((2, 2)), k=2.0)
+    together = replace(c, covariance=0.01 * np.ones((2, 2)))
     assert together.U(np.array([10, 13, 15])) == pytest.approx([0.2] * 3)
 
 
@@ -83,8 +88,9 @@ def test_ways_through_one_point_are_averaged_with_what_they_share():
     assert c.at == pytest.approx([20, 50, 80], abs=0.01)
     assert c.errors == pytest.approx([0.5, 1.2, 1.5], abs=0.01)
     u, _, _ = expanded_of_combination(budgets, [r.line for r in fifties], [0.5, 0.5])
-    # and either way of what they differ by, 0.4, belongs to the error in use
-    assert c.covariance[1, 1] == pytest.approx(u**2 + 0.2**2, rel=1e-3)
+    assert c.covariance[1, 1] == pytest.approx(u**2, rel=1e-3)
+    assert c.half == pytest.approx([0.0, 0.2, 0.0], abs=1e-3)  # either way of what they differ by, 0.4
+    assert c.U(50.0) == pytest.approx(c.k * u + 0.2, rel=1e-3)
     lines = [r.line for r in found]
     assert c.covariance[0, 2] == pytest.approx(covariance(budgets, lines)[0, 2])
     visited = curve_of(found, budgets, 0.3)
@@ -110,14 +116,78 @@ def test_between_two_visits_the_error_is_straight_in_time():
     assert end.covariance == pytest.approx(own.covariance)
 
 
-def test_a_line_gives_one_point_for_each_set_point():
-    c = curve_of_line(
-        (20.0, 50.0, 50.0), np.array([20.1, 50.2, 50.0]), np.array([0.1, 0.3, 0.5]), 0.04 * np.eye(3), 0.1, np.inf
-    )
+def test_a_line_gives_one_point_for_each_set_point_with_the_loop_that_its_levels_show():
+    files, _ = results(0.1, 0.3, 0.6, 0.5)
+    read = [r for r in b.assessed(files).results if r.target != 80]
+    points = points_in_use(read, read, np.array([20.1, 50.2, 50.0]), np.array([0.1, 0.3, 0.5]))
+    c = curve_of_line(points, 0.04 * np.eye(3), 0.1, np.inf)
     assert c.at == pytest.approx([20.1, 50.1])
     assert c.errors == pytest.approx([0.1, 0.4])
+    assert c.half == pytest.approx([0.0, 0.1])
     assert c.covariance == pytest.approx(np.array([[0.05, 0.01], [0.01, 0.03]]))
     assert c.k == pytest.approx(2.0)
+
+
+def looped(*errors: float, width: str | None = None, day: str = "2026-03-16") -> b.Files:
+    """As `results`; `width`: of the loop, as the family declares it."""
+    declared = {"resolution": "0.01 %RH", "repeatability": "0.05 %RH"} | ({"hysteresis": width} if width else {})
+    return results(*errors, day=day)[0] | b.family(humidity=declared)
+
+
+def curve_at_50(files: b.Files) -> ErrorCurve:
+    assessment = b.assessed(files)
+    return curve_of(list(assessment.results), assessment.measurement.whole(), 0.0)
+
+
+def test_a_loop_that_was_measured_is_no_surer_than_one_that_is_declared():
+    """+1.9 rising and +3.3 falling, against +1.9 rising and a declared width of 1.4: 2.6 ± 0.7 and what U adds."""
+    measured = curve_at_50(looped(0.0, 1.9, 1.9, 3.3))
+    declared = curve_at_50(looped(0.0, 1.9, 1.9, width="1.4 %RH"))
+    for c in (measured, declared):
+        assert float(c.error(50.0)) == pytest.approx(2.6, abs=0.01)
+        assert float(c.half_loop(50.0)) == pytest.approx(0.7, abs=0.01)
+        assert 0.7 + 0.1 < float(c.U(50.0)) < 0.7 + 0.3
+    assert float(measured.U(50.0)) == pytest.approx(float(declared.U(50.0)), abs=0.1)
+
+
+def test_where_both_ways_were_read_what_is_declared_plays_no_part():
+    alone, beside = (curve_at_50(looped(0.0, 1.9, 1.9, 2.1, width=width)) for width in (None, "1.4 %RH"))
+    at = np.array([50.0])
+    assert alone.error(at) == pytest.approx(beside.error(at), abs=1e-4)
+    assert alone.U(at) == pytest.approx(beside.U(at), abs=1e-4)
+
+
+def test_the_start_whose_side_is_not_known_moves_no_middle_that_was_read():
+    """50 from the start, then rising and falling: the middle is that of the two ways."""
+    rows = []
+    for target, error in ((50, 3.3), (20, 0.0), (50, 1.9), (80, 0.0), (50, 3.3)):
+        rows += b.plateau(target, [target + error], b.generated(target))
+    c = curve_at_50(b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", rows)))
+    assert float(c.error(50.0)) == pytest.approx(2.6, abs=0.01)
+    assert float(c.half_loop(50.0)) == pytest.approx(0.7, abs=0.01)
+
+
+def test_from_the_start_alone_the_whole_declared_width_holds_either_way():
+    c = curve_at_50(looped(0.0, 1.9, 1.9, width="1.4 %RH"))
+    assert (float(c.error(20.0)), float(c.half_loop(20.0))) == (pytest.approx(0.0, abs=0.01), pytest.approx(1.4))
+
+
+@pytest.mark.parametrize(
+    ("left", "found", "half"),
+    [
+        ((0.0, 0.0, 0.0, 1.4), (0.0, 2.0, 2.0, 2.4), 0.7),  # the wider of two that were measured
+        ((0.0, 0.0, 0.0, 1.4), (0.0, 2.0, 2.0), 1.4),  # found rising alone: falling lies a whole width above
+        ((0.0, 0.0, 0.0), (0.0, 2.0, 2.0, 3.4), 1.4),
+        ((0.0, 0.0, 0.0), (0.0, 2.0, 2.0), 0.0),  # nobody knows of any
+    ],
+)
+def test_between_visits_a_loop_lasts_that_one_of_them_measured(left, found, half):
+    both = results(*left, day="2026-03-16")[0] | results(*found, day="2026-09-16")[0]
+    assessment = b.assessed(both)
+    early, late = ([r for r in assessment.results if r.day.month == month] for month in (3, 9))
+    for share in (0.0, 0.5, 1.0):
+        c = curve_between(early, late, assessment.measurement.whole(), 0.0, share)
+        assert float(c.half_loop(50.0)) == pytest.approx(half, abs=0.01)
 
 
 def test_temperatures_that_lie_together_are_one_point():
@@ -166,6 +236,5 @@ def test_a_loop_that_was_read_one_way_is_in_use_from_its_middle_on_both_sides():
     assert c.errors == pytest.approx([0.0, 0.6, 0.6], abs=0.01)
     assert [r.one_way for r in assessment.results] == ["", "rising", "rising"]
     own = covariance(assessment.measurement.whole(), [r.line for r in assessment.results])
-    assert c.covariance[1, 1] == pytest.approx(own[1, 1] + 0.36)
-    assert c.covariance[1, 2] == pytest.approx(own[1, 2] + 0.36), "all points are on one side at one time"
-    assert c.covariance[0, 0] == pytest.approx(own[0, 0] + 0.72), "of the start the side is not known"
+    assert c.covariance == pytest.approx(own)
+    assert c.half == pytest.approx([1.2, 0.6, 0.6]), "of the start the side is not known"

@@ -21,15 +21,15 @@ LIMITS = ProcessLimits.model_validate({"lowest": "10 %RH", "highest": "20 %RH"})
 ZONE = ZoneInfo("Europe/Oslo")
 
 
-def curve(error: float, u: float = 0.1, slope: float = 0.0) -> ErrorCurve:
-    """Error at 15 %RH, and its change for each %RH; u common to all points."""
+def curve(error: float, u: float = 0.1, slope: float = 0.0, half: float = 0.0) -> ErrorCurve:
+    """Error at 15 %RH, and its change for each %RH; u common to all points; `half`: of the loop's width."""
     at = np.array([5.0, 15.0, 40.0])
     errors = error + slope * (at - 15.0)
-    return ErrorCurve(at=at, errors=errors, covariance=u**2 * np.ones((3, 3)), k=2.0)
+    return ErrorCurve(at=at, errors=errors, half=np.full(3, half), covariance=u**2 * np.ones((3, 3)), k=2.0)
 
 
-def constant(error: float, u: float = 0.1) -> ErrorPath:
-    return ErrorPath(basis=Basis.HELD, legs=(Leg(times=(START,), curves=(curve(error, u),)),))
+def constant(error: float, u: float = 0.1, half: float = 0.0) -> ErrorPath:
+    return ErrorPath(basis=Basis.HELD, legs=(Leg(times=(START,), curves=(curve(error, u, half=half),)),))
 
 
 def trend(humidity: np.ndarray, step: int = HOUR, start: int = START, **keys) -> Trend:
@@ -68,6 +68,40 @@ def test_the_uncertainty_of_the_error_moves_the_whole_trend():
     found = exposed(trend(sine(days, 12.0, 4.0) + 2.0, 60), constant(2.0, u=0.1), days)
     for hours, limit in ((found.hours.least, 9.8), (found.hours.most, 10.2)):
         assert hours == pytest.approx(24 * days * share_below(limit, 12.0, 4.0), abs=0.5)
+
+
+def test_a_sensor_in_a_loop_was_on_either_side_of_it_while_the_air_rose_and_fell():
+    """A swing of ±4 %RH a day about 12, shown 1.9 high while it rises and 3.3 high while it falls; U = 0.2.
+
+    Least and most are those of air that was 0.9 damper, or drier, than by the middle; the truth lies between.
+    """
+    days, at = 30, np.arange(30 * 1440) / 1440
+    true = sine(days, 12.0, 4.0)
+    shown = true + np.where(np.cos(2 * np.pi * at) > 0.0, 1.9, 3.3)
+    found = exposed(trend(shown, 60), constant(2.6, u=0.1, half=0.7), days)
+    middle = shown - 2.6
+    hours = [float(np.sum(middle + moved < 10.0)) / 60 for moved in (0.9, -0.9)]
+    assert [found.hours.least, found.hours.most] == pytest.approx(hours)
+    assert found.hours.least < float(np.sum(true < 10.0)) / 60 < found.hours.most
+
+
+def test_between_two_limits_either_side_of_a_loop_may_be_outside_and_none_for_certain():
+    """Corrected 15 ± 0.3, limits 14.5 and 15.5, half of the loop 0.9: dry on one side, damp on the other."""
+    tight = ProcessLimits.model_validate({"lowest": "14.5 %RH", "highest": "15.5 %RH"})
+    found = exposed(trend(sine(10, 15.0, 0.3, 3600)), constant(0.0, u=0.0, half=0.9), 10, limits=tight)
+    assert (found.hours.best, found.hours.least, found.hours.most) == (0.0, 0.0, 240.0)
+
+
+def test_a_day_says_how_unsure_its_mean_is_with_the_whole_loop():
+    (day,) = exposed(trend(np.full(24, 15.0)), constant(0.0, u=0.1, half=0.7), 1, zone=ZoneInfo("UTC")).days[:1]
+    assert pytest.approx(0.9) == day.U
+
+
+def test_a_step_from_no_error_leaves_the_loop_that_was_there():
+    """Found at 4 ± 0.7; 10.5 shown. Before it may have been 9.8 %RH, outside; after it was 6.5."""
+    found = exposed(trend(np.full(240, 10.5)), constant(4.0, u=0.0, half=0.7), 10)
+    assert found.stepped == (0.0, 240.0)
+    assert exposed(trend(np.full(240, 9.0)), constant(-4.0, u=0.0, half=0.7), 10).stepped == (0.0, 240.0)
 
 
 def test_what_was_shown_outside_stands_beside():

@@ -18,16 +18,20 @@ SLIPS = {
         "trends_corrected",
     ),
     "time backwards between visits": (
-        Slip("curve_between", "[(1.0 - share) * weights_at", "[share * weights_at"),
+        Slip("curve_between", "errors=(1.0 - share) * there", "errors=share * there"),
         "trends_corrected",
     ),
     "dry for damp": (
-        Slip("findings.exposure._hours", "held_h[corrected < limits.lowest]", "held_h[corrected > limits.highest]"),
+        Slip(
+            "findings.exposure._hours",
+            "held_h[corrected.humidity < limits.lowest]",
+            "held_h[corrected.humidity > limits.highest]",
+        ),
         "trends_corrected",
     ),
     "no uncertainty": (Slip("MOVED", "MOVED = np.linspace(-1.0, 1.0, 9)", "MOVED = np.zeros(9)"), "trends_corrected"),
     "corrected for shown": (
-        Slip("trend_exposure", "held_h[_outside(shown, limits)]", "held_h[_outside(corrected, limits)]"),
+        Slip("trend_exposure", "held_h[_outside(shown, limits)]", "held_h[_outside(corrected.humidity, limits)]"),
         "trends_corrected",
     ),
     "good at some points": (

@@ -11,7 +11,9 @@ import pytest
 import tests.builders as b
 from asfound.assessment.findings.cases import Case
 from asfound.assessment.findings.error_path import Basis
+from asfound.assessment.findings.exposure import Exposure
 from asfound.faults import RecordsRefused
+from tests.assessment.checks import steady
 
 TIGHT = {"lowest": "45 %RH", "highest": "60 %RH"}
 
@@ -34,7 +36,7 @@ def store(visits: dict[str, Iterable[b.Row]], *parts: b.Files, **keys: object) -
            ("saturation_temperature", "chamber_temperature")}
         | {"chamber_pressure": b.flat(0, 150, "kPa", 0.06, valid_until="2029-01-01")}
     )  # fmt: skip
-    files = b.records(b.family(), sensor, reference, *parts)
+    files = b.records(steady(), b.family(), sensor, reference, *parts)
     for day, rows in visits.items():
         files |= b.visit(f"{day}-lab", rows)
     return files
@@ -195,3 +197,30 @@ def test_neighbours_are_the_sensors_of_the_place_on_that_day():
     assert neighbour.found == (date(2027, 2, 15), "in tolerance")
     assert neighbour.difference == pytest.approx(-3.7)
     assert neighbour.hours == pytest.approx(7 * 24, abs=1)
+
+
+def found_at_50(*readings: tuple[int, float], width: str | None = None) -> Exposure:
+    """One visit in February 2027; before it 25 hours at 48 %RH as shown, else 53; limits 45 and 60 %RH."""
+    shown = np.full(24 * 60, 53.0)
+    shown[100:125] = 48.0
+    rows = [row for target, error in readings for row in b.plateau(target, [target + error] * 2, b.generated(target))]
+    declared = {"resolution": "0.01 %RH", "repeatability": "0.05 %RH"} | ({"hysteresis": width} if width else {})
+    files = store({"2027-02-15": rows}, exported(shown, "2026-12-01"), b.family(humidity=declared))
+    exposure = case(files).exposure
+    assert exposure is not None and exposure.size is not None and exposure.trend is not None
+    return exposure
+
+
+def test_a_loop_that_was_measured_leaves_as_many_hours_open_as_one_that_is_declared():
+    """+1.9 rising and +3.3 falling were surer (± 0.20, 0 h) than +3.3 falling and a width of 1.4 (up to 25 h).
+
+    48 shown was 45.4 by the middle, and 44.7, outside, where the air had come from above.
+    """
+    measured = found_at_50((20, 2.6), (50, 1.9), (80, 2.6), (50, 3.3))
+    declared = found_at_50((80, 3.3), (50, 3.3), (20, 3.3), width="1.4 %RH")
+    for exposure in (measured, declared):
+        assert exposure.size.error == pytest.approx(2.6, abs=0.01)
+        assert 0.8 < exposure.size.U < 1.1
+        hours = exposure.trend.hours
+        assert (hours.best, hours.least, hours.most) == (0.0, 0.0, 25.0)
+    assert pytest.approx(declared.size.U, abs=0.15) == measured.size.U

@@ -160,7 +160,7 @@ def from_elsewhere(program: Program) -> Iterator[Check]:
     """Another laboratory's two points share u = 0.2, nothing with ours; another position is another level."""
     instrument = Instrument()
     ours = instrument.result(DAYS[0], 20.0, 0.0, {"own": OWN, "reference": SHARED})
-    theirs = [ours.altered(target=at, line=None, status="stated", u=0.2, day=DAYS[1]) for at in (20.0, 80.0)]
+    theirs = [ours.altered(target=at, point=at, line=None, status="stated", u=0.2, day=DAYS[1]) for at in (20.0, 80.0)]
     visits = [visit(DAYS[0], [ours]), visit(DAYS[1], theirs)]
     kinds, fixed = _scales(program, 0.0).covariances(_epochs(program, visits, instrument).parts)
     matrix = kinds.sum(axis=0) + fixed

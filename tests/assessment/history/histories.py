@@ -35,7 +35,8 @@ class Instrument:
         u = math.hypot(*sources.values())
         common = {
             "visit": f"{day}-lab", "revision": 1, "day": day, "sensor": "RH-1", "serial": "A", "model": "rush",
-            "plateau": 1, "phase": "as_found", "target": target, "direction": "rising", "medium": "chamber",
+            "plateau": 1, "phase": "as_found", "target": target, "point": target, "reach": 3.0,
+            "direction": "rising", "medium": "chamber",
             "reference": "GEN-01", "time_utc": 0, "note": "", "rule": "",
         }  # fmt: skip
         numbers = {"temperature_c": 23.0, "reference_value": target, "error": error, "u": u, "nu_eff": math.inf}

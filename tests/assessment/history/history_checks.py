@@ -210,7 +210,7 @@ _NUMBERS = (
 def intervals(method: str, **keys: Any) -> Files:
     """A facility whose policy proposes intervals by a method, of 2 to 30 months."""
     rule = {"method": method, "shortest": 2, "longest": 30} | keys
-    return b.facility(policies={"rule": "guard_band", "intervals": rule})
+    return b.facility(policies={"rule": "guard_band", "visit_to_visit": "0.00884 %RH", "intervals": rule})
 
 
 def proposed(program: Program, errors: dict[str, Any], *parts: Files, day: str = "2026-04-01") -> Any:
@@ -342,7 +342,7 @@ def changes_charted(program: Program) -> Iterator[Check]:
         yield _number(f"change {expected}", computed, expected, 1e-9)
     yield _word("days", [day.year for day in chart.days], [2021, 2022, 2023, 2024, 2025])
     # two means over three points, each of two readings with s = 0.05 %RH: 2·0.05·√(1/3)
-    # and by a supposed shift of a quarter of 0.05/√2 at each visit; of one instrument, as far as the prior knows it
+    # and by a declared shift of a quarter of 0.05/√2 at each visit; of one instrument, as far as the prior knows it
     own, shift = 0.05**2 / 3.0, 2.0 * 0.05**2 / 32.0
     k = float(program.sources.coverage_factor(2.5 * (own + shift) ** 2 / (own**2 + shift**2)))
     yield _number("U of a change", chart.U[0], k * math.sqrt(own + shift), 4e-3)

@@ -116,9 +116,10 @@ def test_another_laboratorys_result_counts_with_its_stated_uncertainty():
     ours = 2.0 * math.sqrt(theirs.U[0] ** 2 / 4.0 - 0.2**2)  # what is left of U without the stated 0.4 %RH
     assert 0.3 < ours < 0.9 and theirs.U[0] > 5 * measured.U[0]
     only = chart({"2025-03-16": stated, "2026-03-16": stated})
-    # of one instrument as declared: a visit's points share three quarters, and the factors leave ν = 2/(0.8·0.625)
-    shifts = 2.0 * (0.2 / 4.0) ** 2
-    assert only.U[0] == pytest.approx(float(coverage_factor(4.3)) * math.sqrt(2.0 * 0.2**2 + shifts), rel=0.03)
+    # of one instrument as declared: a visit's three points share three quarters, each factor is known with ν = 2.5
+    own, shared = 2.0 * 0.25 * 0.2**2 / 3.0, 2.0 * 0.75 * 0.2**2
+    nu = 2.5 * (own + shared) ** 2 / (own**2 + shared**2)
+    assert only.U[0] == pytest.approx(float(coverage_factor(nu)) * math.sqrt(own + shared), rel=0.01)
 
 
 def test_a_chart_holds_one_channel():

@@ -101,7 +101,34 @@ def test_of_a_large_family_a_choice_speaks_that_its_order_does_not_change():
     assert one.factors.log == pytest.approx(other.factors.log, abs=1e-9)
 
 
-def test_where_nothing_is_declared_of_visits_a_quarter_of_what_else_varies_is_supposed():
+def test_a_familys_own_value_stands_before_the_policys():
+    """0.1 %RH from visit to visit is three tolerances of a dry room's sensor of ± 0.03 %RH."""
+    dry = b.family("dry", visit_to_visit="0.002 %RH", tolerance={"absolute": "0.03 %RH"})
+    facility = b.facility(policies=[{"rule": "guard_band", "visit_to_visit": "0.1 %RH"}])
+    records = b.loaded(b.records(facility, dry, b.family()))
+    policy = records.facility.policies[0]
+    humidity = {name: declared_shift(policy, family, HUMIDITY) for name, family in records.families.items()}
+    assert humidity == {"dry": 0.002, "rush": 0.1}
+    assert declared_shift(policy, records.families["dry"], Channel.TEMPERATURE) == 0.0
+
+
+def test_where_neither_declares_anything_a_twentieth_of_the_tolerance_is_supposed():
+    days = {"2024-03-16": 0.1, "2025-03-16": 0.1, "2026-03-16": 0.1}
+    facility = b.facility(policies=[{"rule": "guard_band"}])
+    for tolerance in (2.0, 0.5):
+        family = b.family(tolerance={"absolute": f"{tolerance} %RH"})
+        visits = [b.visit(f"{day}-lab", *points(error)) for day, error in days.items()]
+        found = b.assessed(b.records(facility, family, b.sensor(), old_references(), *visits)).standings["RH-1"]
+        (drift,) = found.drifts
+        assert drift.between_basis.startswith(f"supposed {tolerance / 20.0:.2g}, weighed against 3 visits")
+
+
+def test_what_nobody_approved_is_read_with_a_shift_supposed_all_the_same():
+    (epoch,) = members(1, 3, 0.1)
+    assert nothing_seen(0.0, epoch).between == pytest.approx(0.05 / 4.0)
+
+
+def test_where_no_tolerance_is_known_a_quarter_of_what_else_varies_is_supposed():
     found = scales_of(members(3, 5, 0.01), HUMIDITY, 0.0)
     assert found.shift == pytest.approx(0.05 / 4.0) and not found.declared
     assert found.basis == "supposed 0.013, weighed against 15 visits of 3 instruments"
@@ -111,7 +138,7 @@ def test_the_policys_values_stand_where_no_family_says_anything():
     policy = Policy.model_validate(
         {"rule": "guard_band", "visit_to_visit": "0.2 %RH", "visit_to_visit_temperature": "0.05 degC"}
     )
-    assert [declared_shift(policy, channel) for channel in Channel] == [0.2, 0.05]
+    assert [declared_shift(policy, None, channel) for channel in Channel] == [0.2, 0.05]
     assert (nothing_seen(0.2).between, nothing_seen(0.2).basis) == (0.2, "declared")
     assert (nothing_seen(0.0).between, nothing_seen(0.0).basis) == (0.0, "none declared")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 from collections.abc import Iterator
 from datetime import date
@@ -120,7 +121,7 @@ def models(root: type[BaseModel]) -> Iterator[type[BaseModel]]:
 @pytest.mark.parametrize("kind", sorted(RECORD_MODELS))
 def test_every_key_of_every_record_is_described(kind: str):
     for model in models(RECORD_MODELS[kind]):
-        assert model.__doc__, model
+        assert inspect.getdoc(model), model
         for name, field in model.model_fields.items():
             assert field.description, f"{model.__name__}.{name}"
 

@@ -85,7 +85,7 @@ def test_another_reference_is_marked_with_both_names():
 
 
 def test_a_series_tells_its_direction_where_its_point_was_reached_in_two_ways():
-    name = series_names([(15.0, "start"), (40.0, "rising"), (40.3, "falling")])
+    name = series_names([(15.0, 3.0, "start"), (40.0, 3.0, "rising"), (40.3, 3.0, "falling")])
     assert name(15.0, "start") == "15 %RH"
     assert name(40.0, "rising") == "40 %RH rising"
-    assert name(40.3, "falling") == "40 %RH falling", "within 1 %RH they are one point, as in the drift"
+    assert name(40.3, "falling") == "40 %RH falling", "within reach they are one point, as in the drift"

@@ -1,26 +1,24 @@
 """The error of a sensor over its range: straight between the points that were read, held beyond the outermost.
 
-One point is one set point, ways through it (start, rising, falling) averaged: what the air did in between had no
-direction of its own. Covariances come from the named sources of the results, so that what two points or two visits
-share cancels where it should; what differs from visit to visit is common to the points of one visit.
+One point is one set point, in the middle of its loop: in use the air comes from either side, and on each the error
+lies by half of the width from it. Covariances come from the named sources of the results, so that what two points or
+two visits share cancels where it should; what differs from visit to visit is common to the points of one visit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
-from asfound.assessment.history.epochs import aimed_at
 from asfound.assessment.results.table import Result
+from asfound.measurement.points import together
 from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.covariance import covariance
 from asfound.uncertainty.sources import coverage_factor
-
-SAME_POINT = 1.0
-"""Set points (of the temperature channel: temperatures) that lie no further apart are one point (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +28,9 @@ class ErrorCurve:
     at: np.ndarray
     """reference values, shape (n,), rising"""
     errors: np.ndarray
-    """shape (n,)"""
+    """in the middle of the loop, shape (n,)"""
+    half: np.ndarray
+    """by how much either side of the loop lies from it at most, shape (n,); in use either may hold at any time"""
     covariance: np.ndarray
     """of the errors, shape (n, n)"""
     k: float
@@ -55,11 +55,19 @@ class ErrorCurve:
         """Error at reference values; same shape."""
         return np.interp(values, self.at, self.errors)
 
-    def U(self, values: np.ndarray | float) -> np.ndarray:
-        """Expanded uncertainty of the error at reference values; same shape."""
+    def spread(self, values: np.ndarray | float) -> np.ndarray:
+        """Expanded uncertainty of the middle of the loop at reference values; same shape."""
         weights = weights_at(self.at, np.atleast_1d(values))
         variance = np.einsum("ij,jk,ik->i", weights, self.covariance, weights)
         return (self.k * np.sqrt(np.maximum(variance, 0.0))).reshape(np.shape(values))
+
+    def half_loop(self, values: np.ndarray | float) -> np.ndarray:
+        """By how much either side of the loop lies from its middle at reference values; same shape."""
+        return np.interp(values, self.at, self.half)
+
+    def U(self, values: np.ndarray | float) -> np.ndarray:
+        """Expanded uncertainty of the error in use at reference values; same shape. A loop adds as a bound."""
+        return self.spread(values) + self.half_loop(values)
 
     def reference_values(self, indications: np.ndarray | float) -> np.ndarray:
         """R of R + E(R) = indication, exactly; same shape. Raises ValueError where the curve is not invertible."""
@@ -78,9 +86,9 @@ def weights_at(at: np.ndarray, values: np.ndarray) -> np.ndarray:
 
 def curve_of(results: Sequence[Result], budgets: Budgets, between: float) -> ErrorCurve:
     """The curve of one visit's results of one phase; `between`: visit-to-visit standard deviation."""
-    at, weights = _points_of(results)
-    spread = weights @ _covariance(results, budgets) @ weights.T + between**2 + _loop(results, weights)
-    return ErrorCurve(at=at, errors=weights @ _in_use(results), covariance=spread, k=_k(results))
+    points = points_of(results)
+    spread = points.weights @ _covariance(results, budgets) @ points.weights.T + between**2
+    return ErrorCurve(at=points.at, errors=points.errors, half=points.half, covariance=spread, k=_k(results))
 
 
 def curve_between(
@@ -88,94 +96,100 @@ def curve_between(
 ) -> ErrorCurve:
     """The curve at a share (0 … 1) of the way from how one visit left the sensor to how the next found it.
 
-    The points are those of `found`. What both visits lean on cancels or adds as it did in the world.
+    The points are those of `found`. What both visits lean on cancels or adds as it did in the world. A loop lasts: the
+    wider of the two holds, and where one visit read the side alone that nobody knows the width of, all of the other's.
     """
-    at, of_found = _points_of(found)
-    left_at, of_left = _points_of(left)
+    of_found, of_left = points_of(found), points_of(left)
+    there = weights_at(of_left.at, of_found.at)
     both = (*left, *found)
-    weights = np.hstack([(1.0 - share) * weights_at(left_at, at) @ of_left, share * of_found])
+    weights = np.hstack([(1.0 - share) * there @ of_left.weights, share * of_found.weights])
     of_visits = between**2 * ((1.0 - share) ** 2 + share**2)
+    of_left_half = (there @ of_left.half) * np.where(of_found.width_unknown, 2.0, 1.0)
+    of_found_half = of_found.half * np.where(there @ of_left.width_unknown > 0.0, 2.0, 1.0)
     return ErrorCurve(
-        at=at,
-        errors=weights @ _in_use(both),
-        covariance=weights @ _covariance(both, budgets) @ weights.T + of_visits + _loop(found, of_found),
+        at=of_found.at,
+        errors=(1.0 - share) * there @ of_left.errors + share * of_found.errors,
+        half=np.maximum(of_left_half, of_found_half),
+        covariance=weights @ _covariance(both, budgets) @ weights.T + of_visits,
         k=_k(both),
     )
 
 
-def curve_of_line(
-    set_points: Sequence[float],
-    reference_values: np.ndarray,
-    errors: np.ndarray,
-    covariance: np.ndarray,
-    between: float,
-    nu: float,
-) -> ErrorCurve:
-    """The curve of what a drift line expects on one day, from its points; ways through one set point averaged.
-
-    `set_points`: by which points are told apart: targets; of the temperature channel reference values.
-    """
-    at, weights = _grouped(reference_values, set_points, range(len(set_points)))
-    spread = weights @ covariance @ weights.T + between**2
-    return ErrorCurve(at=at, errors=weights @ errors, covariance=spread, k=float(coverage_factor(nu)))
+def curve_of_line(points: PointsInUse, covariance: np.ndarray, between: float, nu: float) -> ErrorCurve:
+    """The curve of what a drift line expects on one day; `covariance`: of the line's own points."""
+    spread = points.weights @ covariance @ points.weights.T + between**2
+    return ErrorCurve(
+        at=points.at, errors=points.errors, half=points.half, covariance=spread, k=float(coverage_factor(nu))
+    )
 
 
 def between_curves(early: ErrorCurve, late: ErrorCurve, share: float) -> ErrorCurve:
     """A curve on the way between two of the same points: errors straight, variances too (days apart, not years)."""
     mixed = {
         name: (1.0 - share) * getattr(early, name) + share * getattr(late, name)
-        for name in ("at", "errors", "covariance", "k")
+        for name in ("at", "errors", "half", "covariance", "k")
     }
     return replace(early, **mixed)
 
 
-def _points_of(results: Sequence[Result]) -> tuple[np.ndarray, np.ndarray]:
-    """(reference values of the points, rising; weights of the results in each)."""
-    values = np.array([r.reference_value for r in results])
-    marks = [aimed_at(r) if r.channel.declaration.aimed_at else r.reference_value for r in results]
-    return _grouped(values, marks, [r.direction for r in results])
+class PointsInUse(NamedTuple):
+    """n points of the curve, made of m results (or points of a line), in order of their reference values."""
+
+    at: np.ndarray
+    """reference values, shape (n,)"""
+    errors: np.ndarray
+    """in the middle of the loop, shape (n,)"""
+    half: np.ndarray
+    """by how much either side of the loop lies from it at most, shape (n,)"""
+    weights: np.ndarray
+    """of the results in each point, shape (n, m)"""
+    width_unknown: np.ndarray
+    """whether the loop was neither read both ways nor declared, shape (n,)"""
 
 
-def _grouped(values: np.ndarray, marks: Sequence[float], ways: Sequence[object]) -> tuple[np.ndarray, np.ndarray]:
-    """Points of those whose marks lie together; in a point the mean of its ways, of each way the mean of its values."""
-    groups: list[list[int]] = []
-    for number in np.argsort(marks, kind="stable").tolist():
-        if groups and marks[number] - marks[groups[-1][0]] <= SAME_POINT:
-            groups[-1].append(number)
-        else:
-            groups.append([number])
-    weights = np.zeros((len(groups), len(values)))
-    for row, group in enumerate(groups):
-        by_way: dict[object, list[int]] = {}
-        for number in group:
-            by_way.setdefault(ways[number], []).append(number)
-        for numbers in by_way.values():
-            weights[row, numbers] = 1.0 / (len(by_way) * len(numbers))
-    at = weights @ values
-    order = np.argsort(at, kind="stable")
-    return at[order], weights[order]
+def points_of(results: Sequence[Result]) -> PointsInUse:
+    """The points of one visit's results of one phase."""
+    values, errors = (np.array([getattr(r, name) for r in results]) for name in ("reference_value", "error"))
+    return points_in_use(results, results, values, errors)
 
 
-def _in_use(results: Sequence[Result]) -> np.ndarray:
-    """Errors in the middle of the loop, as far as its width is declared, shape (results,)."""
-    return np.array([r.error + r.to_the_middle for r in results])
+def points_in_use(
+    read: Sequence[Result], newest: Sequence[Result], values: np.ndarray, errors: np.ndarray
+) -> PointsInUse:
+    """The points that these reference values and errors make; `read`: how each was read, `newest`: at last.
 
-
-def _loop(results: Sequence[Result], weights: np.ndarray) -> np.ndarray:
-    """Covariance of points (rows of weights) for the air that came to each from above or below: two-valued, ± half.
-
-    Half of the declared width where one way was read; where both were, half of what they differ by. All points are on
-    one side at one time.
+    What was read both ways has its loop measured: its middle and half of the difference. Else the declared width
+    stands, from the side that was read; from the start the whole of it either way.
     """
-    half = np.abs(weights) @ np.array([r.in_use for r in results])
-    errors = np.array([r.error for r in results])
-    for point, mine in enumerate(weights != 0.0):
-        rising, falling = (
-            [e for e, r, here in zip(errors, results, mine, strict=True) if here and r.direction == way] for way in WAYS
-        )
-        if rising and falling:
-            half[point] = max(half[point], abs(np.mean(falling) - np.mean(rising)) / 2.0)
-    return np.outer(half, half)
+    groups = points_together(read, values)
+    weights = np.zeros((len(groups), len(read)))
+    half, to_the_middle = np.zeros(len(groups)), np.zeros(len(groups))
+    unknown = np.zeros(len(groups), bool)
+    for row, group in enumerate(groups):
+        by_way: dict[str, list[int]] = {}
+        for number in group:
+            by_way.setdefault(read[number].direction, []).append(number)
+        measured = read[group[0]].channel.declaration.aimed_at and set(WAYS) <= by_way.keys()
+        for numbers in [by_way[way] for way in WAYS] if measured else by_way.values():
+            weights[row, numbers] = 1.0 / ((len(WAYS) if measured else len(by_way)) * len(numbers))
+        if measured:
+            rising, falling = (float(np.mean(errors[by_way[way]])) for way in WAYS)
+            half[row] = abs(falling - rising) / 2.0
+        else:
+            half[row] = sum(weights[row, number] * newest[number].from_the_middle for number in group)
+            to_the_middle[row] = sum(weights[row, number] * newest[number].to_the_middle for number in group)
+            unknown[row] = not half[row] > 0.0
+    order = np.argsort(weights @ values, kind="stable")
+    found = PointsInUse(weights @ values, weights @ errors + to_the_middle, half, weights, unknown)
+    return PointsInUse(*(part[order] for part in found))
+
+
+def points_together(results: Sequence[Result], values: np.ndarray) -> list[list[int]]:
+    """The positions of what belongs to each point; of a channel that is not aimed at, by its reference `values`."""
+    one = results[0].channel.declaration
+    if one.aimed_at:
+        return together([r.point for r in results], [r.reach for r in results])
+    return together(values.tolist(), one.same_point)
 
 
 def _covariance(results: Sequence[Result], budgets: Budgets) -> np.ndarray:

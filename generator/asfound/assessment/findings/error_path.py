@@ -17,19 +17,17 @@ from enum import StrEnum
 import numpy as np
 
 from asfound.assessment.findings.error_curve import (
-    SAME_POINT,
     ErrorCurve,
     between_curves,
     curve_between,
     curve_of,
     curve_of_line,
+    points_in_use,
 )
-from asfound.assessment.history.epochs import aimed_at
-from asfound.assessment.history.line import Fit
+from asfound.assessment.history.line import Expected, Fit
 from asfound.assessment.history.outlook import EARLIEST, LATEST, MEDIAN
 from asfound.assessment.results.conformity import probability_outside
 from asfound.assessment.results.table import Result
-from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.sources import coverage_factor
 
@@ -65,7 +63,7 @@ class Leg:
 
     @property
     def before(self) -> ErrorCurve:
-        """The curve before a step: how the sensor was left; where that is not known, no error."""
+        """The curve before a step: how the sensor was left; where that is not known, no error beside its loop."""
         found = self.curves[-1]
         nothing = replace(found, errors=np.zeros_like(found.errors), covariance=np.zeros_like(found.covariance))
         return self.curves[0] if len(self.curves) > 1 else nothing
@@ -104,27 +102,17 @@ class Reading:
     adjusted: bool
 
 
-def path_of_line(fit: Fit, channel: Channel, start: int, end: int) -> ErrorPath:
+def path_of_line(fit: Fit, start: int, end: int) -> ErrorPath:
     """The path by a drift line from one time to another."""
     first, last = _day(start), _day(end)
     count = max(math.ceil((last - first).days / KNOT_DAYS), 1)
     days = [first + timedelta(days=round(i * (last - first).days / count)) for i in range(count + 1)]
     days = sorted(set(days))
-    curves = []
+    newest, curves = [fit.epoch.results[i] for i in fit.newest], []
     for day in days:
         expected = fit.expected(day)
-        aimed_at = channel.declaration.aimed_at
-        marks = expected.targets if aimed_at else tuple(expected.reference_values.tolist())
-        curves.append(
-            curve_of_line(
-                marks,
-                expected.reference_values,
-                expected.errors + fit.to_the_middle,
-                expected.covariance + np.outer(fit.loops, fit.loops),
-                fit.scales.between,
-                fit.rate.nu,
-            )
-        )
+        points = points_in_use(expected.first, newest, expected.reference_values, expected.errors)
+        curves.append(curve_of_line(points, expected.covariance, fit.scales.between, fit.rate.nu))
     return ErrorPath(basis=Basis.LINE, legs=(Leg(times=tuple(map(_seconds, days)), curves=tuple(curves)),))
 
 
@@ -169,7 +157,7 @@ def crossed(fit: Fit, worst: Result, limit: Callable[[date], float], first: date
     likely as not within the limit. What was found is then no drift along the line.
     """
     expected = fit.expected(last)
-    point = _point(expected.targets, expected.directions, worst)
+    point = _point(expected, worst)
     if point is None or fit.rate_at(float(expected.reference_values[point])).p_value > SIGNIFICANT:
         return None
 
@@ -198,7 +186,7 @@ def foretold(earlier: Fit | None, worst: Result) -> bool:
     if earlier is None:
         return False
     expected = earlier.expected(worst.day)
-    point = _point(expected.targets, expected.directions, worst)
+    point = _point(expected, worst)
     if point is None:
         return False
     u, nu = expected.measured()
@@ -222,9 +210,10 @@ def _first_day(chance: Callable[[date], float], level: float, first: date, last:
     return day
 
 
-def _point(targets: Sequence[float], directions: Sequence[str], worst: Result) -> int | None:
-    near = [i for i, target in enumerate(targets) if abs(target - aimed_at(worst)) <= SAME_POINT]
-    near.sort(key=lambda i: directions[i] != worst.direction)
+def _point(expected: Expected, worst: Result) -> int | None:
+    """Which of the points expected was read as the worst result was; else one of the same point, if any."""
+    near = [i for i, first in enumerate(expected.first) if first.at_point_of(worst)]
+    near.sort(key=lambda i: expected.directions[i] != worst.direction)
     return near[0] if near else None
 
 

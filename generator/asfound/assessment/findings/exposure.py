@@ -2,8 +2,9 @@
 
 The sensor showed I where the air was at R: R + E(R) = I, solved for every value of the trend with the error of its day.
 E's uncertainty is common to the whole window, so that the hours outside are counted anew with the corrected humidity
-moved by parts of ±U: the least and the most of them bound the hours at 95 %. Where no drift line tells how the error
-came about, the same is done for a step on every day between two visits.
+moved by parts of it: the least and the most of them bound the hours at 95 %. On which side of its loop the sensor was
+changes with the air: outside for certain is what lies there on both sides, outside at most what does on either. Where
+no drift line tells how the error came about, the same is done for a step on every day between two visits.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -21,7 +23,7 @@ from asfound.records.models import ProcessLimits
 from asfound.records.trends.exports import Trend
 
 MOVED = np.linspace(-1.0, 1.0, 9)
-"""Parts of U by which the corrected humidity is moved."""
+"""Parts of the uncertainty of the loop's middle by which the corrected humidity is moved."""
 HOUR_S = 3600.0
 
 Span = tuple[int, int]
@@ -160,7 +162,7 @@ def trend_exposure(
     used = np.isfinite(shown) & ~calibrating
     time, shown, held_h = part.time_utc[used], shown[used], held_h[used]
     edges, days = _days(window, zone)
-    corrected, U, beyond = _corrected(time, shown, path, edges)
+    corrected, beyond = _corrected(time, shown, path, edges)
     out_of_use = _covered_s(visits, window) / HOUR_S
     return TrendExposure(
         window=(window[1] - window[0]) / HOUR_S - out_of_use,
@@ -171,9 +173,9 @@ def trend_exposure(
         stuck=tuple(part.stuck()),
         beyond=float(held_h[beyond].sum()),
         shown=float(held_h[_outside(shown, limits)].sum()) if limits else None,
-        hours=_hours(corrected, U, held_h, limits) if limits else None,
+        hours=_hours(corrected, held_h, limits) if limits else None,
         stepped=_stepped(time, shown, held_h, path, limits) if limits and path.basis is not Basis.LINE else None,
-        days=_by_day(time, corrected, U, edges, days),
+        days=_by_day(time, corrected, edges, days),
         files=part.files,
     )
 
@@ -194,31 +196,49 @@ def _days(window: Span, zone: ZoneInfo) -> tuple[np.ndarray, list[date]]:
     return np.array([datetime(d.year, d.month, d.day, tzinfo=zone).timestamp() for d in days]), days
 
 
+class _Corrected(NamedTuple):
+    """Corrected humidity, shape (values,)."""
+
+    humidity: np.ndarray
+    """by the middle of the loop"""
+    spread: np.ndarray
+    """expanded uncertainty of it"""
+    half: np.ndarray
+    """by how much either side of the loop lies from it"""
+
+    def outside(self, limits: ProcessLimits) -> tuple[np.ndarray, np.ndarray]:
+        """(whether it is outside on both sides of the loop, whether on either), each for MOVED, shape (9, values)."""
+        moved = self.humidity + MOVED[:, None] * self.spread
+        certain = (moved + self.half < limits.lowest) | (moved - self.half > limits.highest)
+        return certain, (moved - self.half < limits.lowest) | (moved + self.half > limits.highest)
+
+
 def _corrected(
     time: np.ndarray, shown: np.ndarray, path: ErrorPath, edges: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(corrected humidity, its U, whether it lies outside the points read), each day by the curve of its noon."""
-    corrected, U, beyond = np.zeros(len(time)), np.zeros(len(time)), np.zeros(len(time), bool)
+) -> tuple[_Corrected, np.ndarray]:
+    """(corrected humidity, whether it lies outside the points read), each day by the curve of its noon."""
+    found, beyond = _Corrected(*np.zeros((3, len(time)))), np.zeros(len(time), bool)
     cuts = np.searchsorted(time, np.append(edges, np.inf))
     for number, edge in enumerate(edges):
         part = slice(cuts[number], cuts[number + 1])
         if part.start == part.stop:
             continue
         curve = path.on(edge + 43200.0)
-        corrected[part], U[part] = _by_curve(shown[part], curve)
-        beyond[part] = (corrected[part] < curve.lowest) | (corrected[part] > curve.highest)
-    return corrected, U, beyond
+        for column, values in zip(found, _by_curve(shown[part], curve), strict=True):
+            column[part] = values
+        beyond[part] = (found.humidity[part] < curve.lowest) | (found.humidity[part] > curve.highest)
+    return found, beyond
 
 
 def _outside(humidity: np.ndarray, limits: ProcessLimits) -> np.ndarray:
     return (humidity < limits.lowest) | (humidity > limits.highest)
 
 
-def _hours(corrected: np.ndarray, U: np.ndarray, held_h: np.ndarray, limits: ProcessLimits) -> Hours:
-    counted = [float(held_h[_outside(corrected + part * U, limits)].sum()) for part in MOVED]
-    dry = float(held_h[corrected < limits.lowest].sum())
-    damp = float(held_h[corrected > limits.highest].sum())
-    return Hours(best=dry + damp, least=min(counted), most=max(counted), dry=dry, damp=damp)
+def _hours(corrected: _Corrected, held_h: np.ndarray, limits: ProcessLimits) -> Hours:
+    certain, either = ((outside * held_h).sum(axis=1) for outside in corrected.outside(limits))
+    dry = float(held_h[corrected.humidity < limits.lowest].sum())
+    damp = float(held_h[corrected.humidity > limits.highest].sum())
+    return Hours(best=dry + damp, least=float(certain.min()), most=float(either.max()), dry=dry, damp=damp)
 
 
 def _stepped(
@@ -227,42 +247,44 @@ def _stepped(
     """The least and the most hours outside with one step in each leg, after whichever value."""
     cuts = np.searchsorted(time, [leg.times[0] for leg in path.legs[1:]])
     ends = [0, *cuts.tolist(), len(time)]
-    sums = np.zeros((2, len(MOVED)))
+    least, most = np.zeros(len(MOVED)), np.zeros(len(MOVED))
     for leg, first, last in zip(path.legs, ends[:-1], ends[1:], strict=True):
-        before, after = (
-            np.stack([_outside(humidity + part * U, limits) * held_h[first:last] for part in MOVED])
-            for humidity, U in (_by_curve(shown[first:last], curve) for curve in (leg.before, leg.after))
+        before, after = (_by_curve(shown[first:last], curve).outside(limits) for curve in (leg.before, leg.after))
+        certain, either = (
+            _stepping(early * held_h[first:last], late * held_h[first:last])
+            for early, late in zip(before, after, strict=True)
         )
-        none = np.zeros((len(MOVED), 1))
-        until = np.hstack([none, np.cumsum(before, axis=1)])
-        since = after.sum(axis=1, keepdims=True) - np.hstack([none, np.cumsum(after, axis=1)])
-        hours = until + since
-        sums += np.stack([hours.min(axis=1), hours.max(axis=1)])
-    return max(float(sums[0].min()), 0.0), float(sums[1].max())
+        least, most = least + certain.min(axis=1), most + either.max(axis=1)
+    return max(float(least.min()), 0.0), float(most.max())
 
 
-def _by_curve(shown: np.ndarray, curve: ErrorCurve) -> tuple[np.ndarray, np.ndarray]:
-    """(corrected humidity, its U) by one curve."""
+def _stepping(before: np.ndarray, after: np.ndarray) -> np.ndarray:
+    """Hours with a step after each value, shape (parts, values + 1): by `before` until then, by `after` since."""
+    none = np.zeros((len(before), 1))
+    until = np.hstack([none, np.cumsum(before, axis=1)])
+    return until + after.sum(axis=1, keepdims=True) - np.hstack([none, np.cumsum(after, axis=1)])
+
+
+def _by_curve(shown: np.ndarray, curve: ErrorCurve) -> _Corrected:
+    """Corrected by one curve."""
     corrected = curve.reference_values(shown)
-    return corrected, curve.U(corrected)
+    return _Corrected(corrected, curve.spread(corrected), curve.half_loop(corrected))
 
 
-def _by_day(
-    time: np.ndarray, corrected: np.ndarray, U: np.ndarray, edges: np.ndarray, days: Sequence[date]
-) -> tuple[Day, ...]:
+def _by_day(time: np.ndarray, corrected: _Corrected, edges: np.ndarray, days: Sequence[date]) -> tuple[Day, ...]:
     cuts = np.searchsorted(time, np.append(edges, np.inf))
     found = []
     for number, day in enumerate(days):
         part = slice(cuts[number], cuts[number + 1])
         if part.start < part.stop:
-            values = corrected[part]
+            values, U = corrected.humidity[part], (corrected.spread + corrected.half)[part]
             found.append(
                 Day(
                     day=day,
                     lowest=float(values.min()),
                     mean=float(values.mean()),
                     highest=float(values.max()),
-                    U=float(U[part].mean()),
+                    U=float(U.mean()),
                 )
             )
     return tuple(found)

@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime
 from asfound.assessment.findings.cases import Case
 from asfound.assessment.findings.error_curve import curve_of
 from asfound.assessment.findings.error_path import (
+    Basis,
     Crossed,
     ErrorPath,
     Reading,
@@ -117,7 +118,9 @@ class Investigation:
         end = min(_times(case.found), default=start)
         lasting, scales = self._scales(case, history)
         path, when = self._path(case, history, served[:number], (start, end), (lasting, scales))
-        curve = curve_of(case.found, self.budgets, scales.between)
+        # Between visits the newest curve is of what was found, with what the visit before says of the loop.
+        by_line = path.basis is Basis.LINE
+        curve = curve_of(case.found, self.budgets, scales.between) if by_line else path.legs[-1].after
         working = sensor.working(channel)
         size: Size | None = size_at(curve, working) if working is not None else None
         trend, reason = self._trend(case, sensor, path, (start, end))
@@ -176,7 +179,7 @@ class Investigation:
             fit = line(history) if foretold(line(history[:-1]), case.worst) else None
             when = crossed(fit, case.worst, self._limit(case), first, case.day) if fit is not None else None
             if fit is not None and when is not None:
-                return path_of_line(fit, channel, start, end), when
+                return path_of_line(fit, start, end), when
         ids = {v.sensor_visit.visit.id: min(_times(v.results), default=0) for v in before}
         of_day = {v.sensor_visit.visit.day: ids[v.sensor_visit.visit.id] for v in before}
         later = [h for h in history if h.day < case.day and of_day.get(h.day, 0) > start]

@@ -57,7 +57,7 @@ def changes_between(before: VisitHistory, now: VisitHistory, lasting: Lasting, s
     """As found now minus as left before, at every point that both hold."""
     pairs = pairs_between(before, now)
     return tuple(
-        Change(target=found.target, before=left, now=found, change=found.error - left.error, U=U)
+        Change(target=found.point, before=left, now=found, change=found.error - left.error, U=U)
         for (left, found), U in zip(
             pairs, expanded_of_changes([[pair] for pair in pairs], lasting, scales), strict=True
         )
@@ -65,7 +65,7 @@ def changes_between(before: VisitHistory, now: VisitHistory, lasting: Lasting, s
 
 
 def pairs_between(before: VisitHistory, now: VisitHistory) -> list[tuple[Result, Result]]:
-    """(as left before, as found now): same target and temperature, same direction where it has it.
+    """(as left before, as found now): same point and temperature, same direction where it has it.
 
     At another position the loop is another: there is nothing to compare.
     """

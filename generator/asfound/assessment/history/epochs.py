@@ -2,12 +2,11 @@
 
 As found without adjustment is as left, counted once. An adjustment or another position opens a segment: its as left
 belongs to the new one, what was found before to the old one. A change of element begins an epoch, with a rate of its
-own. Within a segment results belong to one point by target, direction and temperature.
+own. Within a segment results belong to one level by point, direction and temperature.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -21,8 +20,6 @@ from asfound.assessment.results.table import Result
 from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.uncertainty.budgets import Budgets
 
-SAME_TARGET_RH = 1.0
-"""Plateaus whose targets differ by less than this are one point of the history, %RH."""
 SAME_TEMPERATURE_K = 5.0
 """Plateaus whose temperatures differ by more than this are different points of the history (our choice)."""
 
@@ -123,9 +120,9 @@ class Epoch:
 
     @cached_property
     def open_levels(self) -> tuple[int, ...]:
-        """The points of the open segment by target, then as they were first read."""
+        """The levels of the open segment by point, then as they were first read."""
         numbers = [i for i, level in enumerate(self.levels) if level.segment == self.open_segment]
-        return tuple(sorted(numbers, key=lambda i: aimed_at(self.levels[i].first)))
+        return tuple(sorted(numbers, key=lambda i: self.levels[i].first.point))
 
     def open_segment_alone(self) -> Epoch | None:
         """The open segment as if nothing had been before; None where nothing was read of it, or nothing else."""
@@ -242,22 +239,17 @@ def _epoch(entries: Sequence[_Entry], open_segment: int, lasting: Lasting) -> Ep
 class Condition(NamedTuple):
     """At what a result was read."""
 
-    aimed_at: float
+    point: float
+    reach: float
     temperature_c: float
 
 
 def condition_of(result: Result) -> Condition:
     """The condition of a result."""
-    return Condition(aimed_at(result), result.temperature_c)
+    return Condition(result.point, result.reach, result.temperature_c)
 
 
 def same_condition(one: Condition, other: Condition) -> bool:
-    """Same target and temperature; another laboratory's result has no temperature on record and is let pass."""
+    """Same point and temperature; another laboratory's result has no temperature on record and is let pass."""
     apart = abs(one.temperature_c - other.temperature_c) > SAME_TEMPERATURE_K
-    return abs(one.aimed_at - other.aimed_at) < SAME_TARGET_RH and not apart
-
-
-def aimed_at(result: Result) -> float:
-    """Target of a result; where the row names none, its reference value."""
-    target = result.target
-    return result.reference_value if math.isnan(target) else target
+    return abs(one.point - other.point) < min(one.reach, other.reach) and not apart

@@ -42,8 +42,8 @@ class Instruments:
     histories: Mapping[tuple[Instrument, Channel], ChannelHistory]
     scales: Mapping[tuple[str, Channel, str], Scales]
     """by model, channel and method"""
-    declared: Mapping[Channel, float]
-    """what the policy of the day declares that whole visits shift by"""
+    declared: Mapping[tuple[str, Channel], float]
+    """by model and channel: what the family, else the policy of the day declares that whole visits shift by"""
 
     def history(self, instrument: Instrument | None, channel: Channel) -> ChannelHistory:
         """The history of one channel, which may hold nothing."""
@@ -53,7 +53,7 @@ class Instruments:
     def scales_for(self, model: str, channel: Channel, epoch: Epoch | None) -> Scales:
         """The scales that an epoch is read with: of its family, by the method of most of its results."""
         found = self.scales.get((model, channel, method_of(epoch))) if epoch is not None else None
-        return nothing_seen(self.declared[channel]) if found is None else found
+        return nothing_seen(self.declared[model, channel], epoch) if found is None else found
 
 
 def instruments_of(
@@ -80,7 +80,11 @@ def instruments_of(
     histories = {}
     families: dict[tuple[str, Channel, str], list[Epoch]] = {}
     policy = records.facility.policy_on(day)
-    declared = {channel: declared_shift(policy, channel) for channel in Channel}
+    declared = {
+        (name, channel): declared_shift(policy, family, channel)
+        for name, family in records.families.items()
+        for channel in Channel
+    }
     for key, summaries in served.items():
         summaries.sort(key=lambda s: (s.sensor_visit.visit.day, s.sensor_visit.visit.id))
         for channel in sorted(channels[key]):
@@ -94,7 +98,7 @@ def instruments_of(
             for epoch in epochs:
                 if epoch is not None:
                     families.setdefault((key[0], channel, method_of(epoch)), []).append(epoch)
-    scales = {of: scales_of(epochs, of[1], declared[of[1]]) for of, epochs in families.items()}
+    scales = {of: scales_of(epochs, of[1], declared[of[:2]]) for of, epochs in families.items()}
     return Instruments(histories=histories, scales=scales, declared=declared)
 
 

@@ -16,7 +16,6 @@ import numpy as np
 
 from asfound.assessment.due import Due, DueState, due_day
 from asfound.assessment.history.drift import Drift
-from asfound.assessment.history.epochs import aimed_at
 from asfound.assessment.history.outlook import PointOutlook
 from asfound.assessment.results.conformity import EDGE, Verdict
 from asfound.assessment.results.summary import SensorVisitSummary
@@ -172,7 +171,7 @@ def _stepped(months: int, worst: Result, rule: Intervals) -> _Answer:
     stepped = staircase(
         months, share, extend_below=rule.extend_below, extend_by=rule.extend_by, reduce_by=rule.reduce_by
     )
-    found = f"found at {100 * share:.0f} % of the tolerance on {worst.day} at {_named(worst.channel, aimed_at(worst))}"
+    found = f"found at {100 * share:.0f} % of the tolerance on {worst.day} at {_named(worst.channel, worst.point)}"
     if stepped == months:
         meaning = f"no reason to change the {_months(months)} that had been set"
     elif share > 1.0:

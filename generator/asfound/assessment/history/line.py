@@ -17,9 +17,10 @@ import numpy as np
 from scipy.special import stdtr
 
 from asfound.assessment.history.design import centre_of, design_of, steps_of, tells_a_rate
-from asfound.assessment.history.epochs import Epoch, VisitHistory, aimed_at, epochs_of
+from asfound.assessment.history.epochs import Epoch, VisitHistory, epochs_of
 from asfound.assessment.history.lasting import KINDS, Kind, Lasting
 from asfound.assessment.history.scales import Scales
+from asfound.assessment.results.table import Result
 from asfound.records.models import Channel
 from asfound.statistics.scale_factors import MANY, Estimate, estimate, exactly, spread_of
 from asfound.uncertainty.sources import coverage_factor
@@ -64,8 +65,8 @@ class Expected:
     """The error that the line expects on one day, one entry a point of the open segment."""
 
     day: date
-    targets: tuple[float, ...]
-    directions: tuple[str, ...]
+    first: tuple[Result, ...]
+    """the first result of each point"""
     reference_values: np.ndarray
     """mean reference value of each point"""
     errors: np.ndarray
@@ -74,6 +75,16 @@ class Expected:
     fit: Fit = field(repr=False)
     rows: np.ndarray = field(repr=False)
     """of the parameters, shape (points, p)"""
+
+    @property
+    def targets(self) -> tuple[float, ...]:
+        """Where the points lie, %RH."""
+        return tuple(first.point for first in self.first)
+
+    @property
+    def directions(self) -> tuple[str, ...]:
+        """The way in which the points were approached."""
+        return tuple(first.direction for first in self.first)
 
     def measured(self) -> tuple[np.ndarray, np.ndarray]:
         """(u, ν) of what a measurement like the newest of each point will show, shapes (points,)."""
@@ -171,8 +182,7 @@ class Fit:
         matrix = np.array(rows).reshape(len(rows), len(self.estimate.values))
         return Expected(
             day=day,
-            targets=tuple(aimed_at(epoch.levels[i].first) for i in levels),
-            directions=tuple(epoch.levels[i].first.direction for i in levels),
+            first=tuple(epoch.levels[i].first for i in levels),
             reference_values=epoch.reference_values[list(levels)],
             errors=matrix @ self.estimate.values,
             covariance=matrix @ self.estimate.covariance @ matrix.T,

@@ -46,6 +46,9 @@ class PointOutlook:
     """What is expected of one point of the open segment, in the channel's unit and per year."""
 
     target: float
+    """the point, %RH"""
+    reach: float
+    """of the point, %RH"""
     direction: str
     temperature_c: float
     """of the newest result: points of one target may be read at several temperatures"""
@@ -93,6 +96,7 @@ def outlooks(
     return tuple(
         PointOutlook(
             target=now.targets[i],
+            reach=now.first[i].reach,
             direction=now.directions[i],
             temperature_c=newest.temperature_c,
             reference_value=values[i],

@@ -21,7 +21,7 @@ import numpy as np
 from asfound.assessment.history.design import design_of, steps_of, tells_a_rate
 from asfound.assessment.history.epochs import Epoch
 from asfound.assessment.history.lasting import KINDS, Kind, Parts
-from asfound.records.models import Channel, Policy
+from asfound.records.models import Channel, Family, Policy
 from asfound.statistics.scale_factors import Contrasts, Factors, as_declared, contrasts, goodness_of, scale_factors
 
 UNLIKE = 0.01
@@ -33,8 +33,9 @@ MOST_INSTRUMENTS, MOST_RESULTS = 60, 1500
 decides (our choice)."""
 LEAST_INSTRUMENTS = 3
 """With fewer a step cannot be told from scatter: what is declared then judges as well (our choice)."""
-UNDECLARED = 0.25
-"""Part of what else varies that visits are taken to shift by, before any data, where nothing is declared of it."""
+UNDECLARED, OF_THE_REST = 0.05, 0.25
+"""Part of its tolerance that an instrument is taken to shift by from visit to visit, before any data, where nothing is
+declared of it; where nothing has a tolerance, part of what else varies (our choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,11 +96,14 @@ def method_of(epoch: Epoch) -> str:
     return min(counted, key=lambda name: (-counted[name], name))
 
 
-def nothing_seen(declared: float) -> Scales:
-    """Where no history says anything: as declared. `declared`: standard deviation from visit to visit, 0 where none."""
+def nothing_seen(declared: float, epoch: Epoch | None = None) -> Scales:
+    """Where no history says anything: as declared. `declared`: standard deviation from visit to visit, 0 where none.
+
+    `epoch`: what is read with it, whose tolerance stands in for what is not declared.
+    """
     return Scales(
         factors=as_declared(KINDS),
-        shift=declared,
+        shift=declared if declared > 0.0 or epoch is None else _supposed([epoch]),
         declared=declared > 0.0,
         instruments=0,
         visits=0,
@@ -116,9 +120,8 @@ def scales_of(epochs: Sequence[Epoch], channel: Channel, declared: float) -> Sca
     chosen = _chosen(epochs)
     parts = [epoch.parts for epoch in chosen]
     own, rounding = (float(np.median(np.concatenate(values))) for values in zip(*map(_own, parts), strict=True))
-    varies = float(np.median(np.concatenate([p.reading + p.own + np.diag(p.visit) for p in parts])))
     coarse = rounding > own
-    shift = declared if declared > 0.0 else UNDECLARED * math.sqrt(varies)
+    shift = declared if declared > 0.0 else _supposed(chosen)
     telling = [i for i, epoch in enumerate(chosen) if tells_a_rate(epoch)]
     shared = _leaning_together([chosen[i] for i in telling])
     members = [_contrasts(chosen[i], parts[i], channel, shift, lines) for i, lines in zip(telling, shared, strict=True)]
@@ -144,15 +147,27 @@ def scales_of(epochs: Sequence[Epoch], channel: Channel, declared: float) -> Sca
     )
 
 
-def declared_shift(policy: Policy, channel: Channel) -> float:
-    """What a policy declares that whole visits shift by, in the channel's unit; 0 where it declares nothing."""
+def _supposed(epochs: Sequence[Epoch]) -> float:
+    """What whole visits are taken to shift by where nothing is declared of it, in the channel's unit."""
+    tolerances = np.array([result.tolerance for epoch in epochs for result in epoch.results])
+    if np.isfinite(tolerances).any():
+        return UNDECLARED * float(np.nanmedian(tolerances))
+    parts = [epoch.parts for epoch in epochs]
+    return OF_THE_REST * math.sqrt(
+        float(np.median(np.concatenate([p.reading + p.own + np.diag(p.visit) for p in parts])))
+    )
+
+
+def declared_shift(policy: Policy, family: Family | None, channel: Channel) -> float:
+    """What a family or else the policy declares that whole visits shift by, in the channel's unit; 0 where neither."""
     match channel:
         case Channel.HUMIDITY:
-            return policy.visit_to_visit
+            own, else_ = family.visit_to_visit if family else None, policy.visit_to_visit
         case Channel.TEMPERATURE:
-            return policy.visit_to_visit_temperature
+            own, else_ = family.visit_to_visit_temperature if family else None, policy.visit_to_visit_temperature
         case _:
             assert_never(channel)
+    return next((said for said in (own, else_) if said is not None), 0.0)
 
 
 def _chosen(epochs: Sequence[Epoch]) -> list[Epoch]:

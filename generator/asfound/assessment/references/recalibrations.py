@@ -18,7 +18,7 @@ from scipy.special import ndtri
 
 from asfound.measurement.calibrations import DAYS_A_YEAR, interpolation
 from asfound.measurement.lines import Measurement
-from asfound.measurement.visit_curves import CALIBRATED_HERE, means, points_of
+from asfound.measurement.visit_curves import CALIBRATED_HERE, half_loop, means, points_of, to_the_middle
 from asfound.records.load import Records
 from asfound.records.models import Reference
 from asfound.records.models.references import Calibration, TablePoint
@@ -161,7 +161,7 @@ def _in_use(
 ) -> ErrorTable | None:
     """The errors that a calibration gave for use."""
     if calibration.from_visit:
-        return _read_here(measurement, reference, quantity, calibration.from_visit, ("as_left", "as_found"))
+        return _read_here(measurement, reference, quantity, calibration, ("as_left", "as_found"))
     return _certified(reference, quantity, calibration, calibration.points)
 
 
@@ -176,7 +176,7 @@ def _as_found(
         for number in measurement.lines_of(reference.id, calibration.from_visit)
     )
     phases = ("as_found",) if adjusted else ("as_found", "as_left")
-    return _read_here(measurement, reference, quantity, calibration.from_visit, phases)
+    return _read_here(measurement, reference, quantity, calibration, phases)
 
 
 def _certified(
@@ -195,17 +195,21 @@ def _certified(
 
 
 def _read_here(
-    measurement: Measurement, reference: Reference, quantity: str, visit: str, phases: tuple[str, ...]
+    measurement: Measurement, reference: Reference, quantity: str, calibration: Calibration, phases: tuple[str, ...]
 ) -> ErrorTable | None:
     """What a visit here read of the reference; its lines keep what two visits share from counting twice."""
     channel = CALIBRATED_HERE.get(quantity)
-    points = points_of(measurement, reference.id, visit, channel, phases) if channel else []
+    if channel is None:
+        return None
+    points = points_of(measurement, reference.id, str(calibration.from_visit), channel, phases)
     if not points:
         return None
+    half = half_loop(reference, channel, calibration.date)
+    middle, unknown = to_the_middle(measurement, points, half)
     return ErrorTable(
         at=means(points, "indication"),
-        error=means(points, "error"),
-        u=np.zeros(len(points)),
+        error=means(points, "error") + middle,
+        u=unknown * half,
         nu=np.full(len(points), math.inf),
         lines=tuple(tuple((number, weight) for number, _, weight in point) for point in points),
     )

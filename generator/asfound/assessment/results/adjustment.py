@@ -10,6 +10,7 @@ import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, tolerance_at
 from asfound.assessment.results.table import Result
+from asfound.measurement.points import together
 from asfound.records.models import Channel
 from asfound.records.settings_in_force import SettingsOn
 from asfound.rounding import expanded, value_with
@@ -33,7 +34,7 @@ class Advice:
 
 @dataclass(frozen=True, kw_only=True)
 class Hysteresis:
-    """Falling minus rising error at one target, with the U of the difference."""
+    """Falling minus rising error at one point, with the U of the difference."""
 
     target: float
     width: float
@@ -42,13 +43,13 @@ class Hysteresis:
 
 
 def hysteresis(results: Sequence[Result], budgets: Budgets) -> tuple[Hysteresis, ...]:
-    """Where a visit went through a target both ways in one phase."""
+    """Where a visit went through a point both ways in one phase."""
     found = []
     measured = [r for r in results if r.line is not None]
     ways = {way: [r for r in measured if r.direction == way] for way in ("rising", "falling")}
     for rising in ways["rising"]:
         for falling in ways["falling"]:
-            same = (rising.target, rising.phase, rising.channel) == (falling.target, falling.phase, falling.channel)
+            same = (rising.phase, rising.channel) == (falling.phase, falling.channel) and rising.at_point_of(falling)
             if same and rising.line is not None and falling.line is not None:
                 _, _, U = expanded_of_combination(budgets, (falling.line, rising.line), (1.0, -1.0))
                 width = falling.error - rising.error
@@ -95,7 +96,7 @@ def _fails_by(found: Sequence[Result], channel: Channel) -> str:
 def _of_humidity(found: Sequence[Result], settings: SettingsOn, budgets: Budgets) -> Advice:
     """Advice on the humidity channel, never inside the noise, never from one point."""
     usable = [r for r in found if r.channel is Channel.HUMIDITY and r.status == "done" and r.line is not None]
-    if len({r.target for r in usable}) < 2:
+    if len(_points(usable)) < 2:
         return Advice(action="none", sentence="no advice from fewer than two settled points")
     beyond = [r for r in usable if abs(r.error) > _limit(r, settings)]
     if not beyond:
@@ -164,7 +165,7 @@ class _Coefficient:
 def _line(results: Sequence[Result], budgets: Budgets) -> tuple[_Coefficient, _Coefficient]:
     """Error as a straight line over the reference value about its mean, with full covariance.
 
-    The ways through one target are averaged first: how wide the hysteresis is says nothing about the span.
+    The ways through one point are averaged first: how wide the hysteresis is says nothing about the span.
     """
     mean = _means_of_ways(results)
     reference = mean @ np.array([r.reference_value for r in results])
@@ -180,12 +181,16 @@ def _line(results: Sequence[Result], budgets: Budgets) -> tuple[_Coefficient, _C
 
 
 def _means_of_ways(results: Sequence[Result]) -> np.ndarray:
-    """Weights, shape (targets, results): each target's directions weigh alike, and in a direction its plateaus."""
-    targets = list(dict.fromkeys(r.target for r in results))
-    weights = np.zeros((len(targets), len(results)))
-    for row, target in enumerate(targets):
-        ways = [r.direction if r.target == target else None for r in results]
-        for column, way in enumerate(ways):
-            if way is not None:
-                weights[row, column] = 1.0 / (ways.count(way) * len(set(ways) - {None}))
+    """Weights, shape (points, results): each point's directions weigh alike, and in a direction its plateaus."""
+    points = _points(results)
+    weights = np.zeros((len(points), len(results)))
+    for row, numbers in enumerate(points):
+        ways = [results[number].direction for number in numbers]
+        for column, way in zip(numbers, ways, strict=True):
+            weights[row, column] = 1.0 / (ways.count(way) * len(set(ways)))
     return weights
+
+
+def _points(results: Sequence[Result]) -> list[list[int]]:
+    """The positions of what was read at each point."""
+    return together([r.point for r in results], [r.reach for r in results])

@@ -11,6 +11,7 @@ import numpy as np
 from asfound.assessment.results.conformity import rule_in_words
 from asfound.assessment.results.elsewhere import as_stated
 from asfound.assessment.results.judging import judged_columns, unless_withheld
+from asfound.assessment.results.points import points_of
 from asfound.assessment.results.slots import Slot, held_against, slots_of
 from asfound.assessment.results.table import BLANK, NAMES, NO_RESULTS, Results
 from asfound.faults import Fault, Severity, reservation
@@ -62,7 +63,9 @@ def make_results(
     if not slots:
         return NO_RESULTS
     columns = _unjudged(records, measurement, slots)
-    _fill(columns, *judged_columns(measurement, answers, slots))
+    points = points_of(measurement, slots)
+    columns |= {"point": points.point.tolist(), "reach": points.reach.tolist()}
+    _fill(columns, *judged_columns(measurement, answers, slots, points))
     _fill(columns, *_stated(slots))
     _reserve(columns, slots, faults)
     order = sorted(range(len(slots)), key=lambda i: _place(slots[i]))

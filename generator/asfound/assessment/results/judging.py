@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
+from asfound.assessment.results.loops import WIDER_THAN_DECLARED, Loops
+from asfound.assessment.results.points import Points
 from asfound.assessment.results.slots import Slot, held_against
 from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
@@ -19,7 +21,6 @@ from asfound.measurement.measure import UNSETTLED
 from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
 from asfound.records.settings_in_force import SettingsOn
-from asfound.records.visits.rows import WAYS
 from asfound.rounding import significant
 from asfound.uncertainty.budgets import Budgets
 
@@ -32,6 +33,10 @@ FAR_RH, FAR_SHARE = 2.0, 0.1
 FAR_FROM_TARGET = reservation(
     "far-from-target", "the humidity of a plateau is not the one that was aimed at", verdict=False, certificate=False
 )
+MISSED_SET_POINT = reservation(
+    "missed-set-point", "a plateau was aimed at a set point, and its humidity does not count there"
+)
+FAR_END_IN_PART = reservation("far-end-in-part", "the far end of a loop was read in some rows of a plateau only")
 LARGE_UNCERTAINTY = reservation(
     "large-uncertainty", "U is larger than the policy allows against the tolerance: no error passes"
 )
@@ -50,9 +55,12 @@ OTHER_TEMPERATURE = reservation(
 
 
 def judged_columns(
-    measurement: Measurement, answers: Mapping[int, Answer], slots: Sequence[Slot]
+    measurement: Measurement, answers: Mapping[int, Answer], slots: Sequence[Slot], points: Points
 ) -> tuple[list[int], dict[str, Sequence[object]]]:
-    """The measured among the slots, and by column their values. `answers`: by line, where Monte Carlo decides."""
+    """The measured among the slots, and by column their values.
+
+    `answers`: by line, where Monte Carlo decides; `points`: of all slots.
+    """
     at = [i for i, slot in enumerate(slots) if slot.part is not None]
     reads = [slots[i] for i in at]
     budgets = measurement.whole()
@@ -66,9 +74,14 @@ def judged_columns(
         [limits.at(read, line.reference_value) for read, line in zip(reads, lines, strict=True)], float
     )
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
-    one_way, loop = _loops(reads)
+    points = points.taken(at)
+    loops = Loops(reads, points)
+    loop = loops.half
     other_way = _other_way(reads, judged, error, loop, tolerance)
-    found = _reservations(measurement, reads, reference_value, tolerance, judged, lines)
+    found = _reservations(measurement, reads, points, reference_value, tolerance, judged, lines)
+    for i, rule, message, cure, column in _of_readings(measurement, reads, loops, numbers, error):
+        place = reads[i].sensor_visit.visit.place(reads[i].plateau.rows[0], column)
+        found.setdefault(i, []).append(Fault(rule=rule, place=place, message=message, cure=cure))
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
 
@@ -100,7 +113,7 @@ def judged_columns(
         "verdict": [unless_withheld(one, faults) for one, faults in zip(judged.verdict, held, strict=True)],
         "p_outside": judged.p_outside.tolist(),
         "tur": judged.tur.tolist(),
-        "one_way": one_way,
+        "one_way": loops.one_way,
         "loop": loop.tolist(),
         "other_way": [unless_withheld(one, faults) for one, faults in zip(other_way, held, strict=True)],
         "status": ["unsettled" if any(f.rule is UNSETTLED for f in faults) else "done" for faults in held],
@@ -146,23 +159,6 @@ def _judged(
             at_best = answer.outside(limit, centred=True)
             verdict[i] = verdict_by_rule(reads[i].policy, error[i], U[i], limit, p_outside[i], at_best)
     return _Judged(u, nu, k, U, verdict, p_outside, tur)
-
-
-def _loops(reads: Sequence[Slot]) -> tuple[list[str], np.ndarray]:
-    """(the way of reads whose other way was not read, half the width of the declared loop there; 0 elsewhere)."""
-    ways: dict[tuple[int, str, float, Channel], set[str]] = {}
-    keys = [(id(read.sensor_visit), read.plateau.phase, read.plateau.target, read.channel) for read in reads]
-    for key, read in zip(keys, reads, strict=True):
-        ways.setdefault(key, set()).add(read.plateau.direction)
-    both = [set(WAYS) <= ways[key] for key in keys]
-    one_way, loop = [], np.zeros(len(reads))
-    for i, read in enumerate(reads):
-        alone = read.plateau.direction in WAYS and not both[i] and read.channel is Channel.HUMIDITY
-        one_way.append(read.plateau.direction if alone else "")
-        declared = read.settings.declared(read.channel).hysteresis if read.settings is not None else None
-        if declared is not None and not both[i]:
-            loop[i] = declared.value / 2.0
-    return one_way, loop
 
 
 def _other_way(
@@ -212,6 +208,7 @@ def far_from_target(humidity: np.ndarray, target: np.ndarray) -> np.ndarray:
 def _reservations(
     measurement: Measurement,
     reads: Sequence[Slot],
+    points: Points,
     value: np.ndarray,
     tolerance: np.ndarray,
     judged: _Judged,
@@ -239,6 +236,11 @@ def _reservations(
         message = f"{value[i]:.1f} %RH by the reference, where {target[i]:g} %RH was aimed at"
         cure = "correct the target or the reading; rows of different points are no repeats"
         hold(i, FAR_FROM_TARGET, message, cure, "target")
+    missed = mine & humidity & ~np.isnan(points.aimed_at) & (points.point != points.aimed_at)
+    for i in np.flatnonzero(missed).tolist():
+        away = f"{abs(value[i] - points.aimed_at[i]):.2g} %RH from the set point {points.aimed_at[i]:g} %RH"
+        message = f"{value[i]:.4g} %RH lies {away}: only nearer than {points.reach[i]:.2g} %RH does it count there"
+        hold(i, MISSED_SET_POINT, message, "read the set point again, nearer to it", "target")
     for i in np.flatnonzero(mine & np.isnan(tolerance)).tolist():
         channel, day = reads[i].channel, reads[i].sensor_visit.visit.day
         message = f"no {channel.value} tolerance covers {value[i]:.1f} {channel.unit} on {day}"
@@ -300,6 +302,21 @@ def _scattered(line: Line) -> str:
     return f"{line.n} readings scatter by {line.s:.2g} {unit} (s), where {expected}; U rests on them alone"
 
 
+def _of_readings(
+    measurement: Measurement, reads: Sequence[Slot], loops: Loops, numbers: Sequence[int], error: np.ndarray
+) -> Iterator[tuple[int, Rule, str, str, str]]:
+    """(position in `reads`, rule, message, cure, column) of what the readings themselves leave open."""
+    for i, message in loops.far_wider(measurement.whole(), numbers, error):
+        cure = "read both ways again with a longer soak; where it stays, declare what was found from its day on"
+        yield i, WIDER_THAN_DECLARED, message, cure, "target"
+    for i, (read, number) in enumerate(zip(reads, numbers, strict=True)):
+        line, rows = measurement.lines[number], len(read.plateau.rows)
+        if line.part is Part.TOTAL and line.n < rows:
+            message = f"the far end was read in {line.n} of {rows} rows: the verdict rests on {line.n}"
+            cure = "read sensor and far end together in every row"
+            yield i, FAR_END_IN_PART, message, cure, read.channel.declaration.far_end
+
+
 def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, float, float]:
     """Lowest and highest value of the sensor's range, and a working temperature that nothing carries results to."""
     if settings is None:
@@ -307,7 +324,7 @@ def _specified(settings: SettingsOn | None, channel: Channel) -> tuple[float, fl
     span = settings.range(channel)
     lowest, highest = (span.lowest.value, span.highest.value) if span else (math.nan, math.nan)
     # The coefficient carries the humidity to another temperature; nothing carries the temperature channel there.
-    carried = channel is Channel.HUMIDITY and settings.whole("temperature_coefficient")
+    carried = channel is Channel.HUMIDITY and settings.known("temperature_coefficient")
     working = settings.sensor.working_temperature
     return lowest, highest, math.nan if carried or working is None else working
 

@@ -47,6 +47,10 @@ class Result:
     plateau: int
     phase: str
     target: float
+    point: float
+    """at which its plateau counts, %RH: a set point of the day, or one of its own"""
+    reach: float
+    """what lies nearer to the point than this is the same one, %RH"""
     direction: str
     medium: str
     reference: str
@@ -108,6 +112,14 @@ class Result:
         """Whether anything is said about conformity."""
         return self.verdict is not Verdict.NONE
 
+    def at_point_of(self, other: Result) -> bool:
+        """Whether both were read at one point."""
+        return abs(self.point - other.point) < min(self.reach, other.reach)
+
+    def counts_at(self, set_point: float) -> bool:
+        """Whether it was read at a set point of its day, %RH."""
+        return abs(self.point - set_point) < self.reach
+
     @property
     def to_the_middle(self) -> float:
         """From its error to the middle of the declared loop; from the start neither side is known."""
@@ -127,6 +139,11 @@ class Result:
         if not self.loop > 0.0:
             return 0.0
         return self.loop if self.direction in WAYS else math.sqrt(2.0) * self.loop
+
+    @property
+    def from_the_middle(self) -> float:
+        """By how much either side lies from the middle of the declared loop; from the start, from its error."""
+        return abs(self.across - self.to_the_middle)
 
     @property
     def badness(self) -> tuple[float, float]:

@@ -9,7 +9,7 @@ import numpy as np
 from asfound.faults import error
 from asfound.humidity import SALTS, salt_range_c, salt_rh, salt_uncertainty, saturation_vapour_pressure
 from asfound.measurement.evaluation import Evaluation, at_rows
-from asfound.records.models.references import Reference
+from asfound.measurement.reference_inputs import Declared
 from asfound.uncertainty.sources import rectangular
 from asfound.uncertainty.terms import Measured, Terms
 
@@ -66,12 +66,11 @@ def _condition_of_cell(evaluation: Evaluation, rows: np.ndarray, salt: str) -> l
     """Purity and distance from equilibrium: of each cell its own at each visit; its sensors share it."""
     visits = [evaluation.table.cells[c].sensor_visit.visit.name for c in evaluation.table.cell[rows].tolist()]
 
-    def condition(reference: Reference, at: np.ndarray) -> list[Terms]:
+    def condition(declared: Declared, at: np.ndarray) -> list[Terms]:
         number_of: dict[str, int] = {}
         for visit in dict.fromkeys(visits[i] for i in at.tolist()):
-            identity = f"{visit}/{reference.id}/{salt}/condition"
-            half = float(reference.salt_condition or 0.0)
-            source = rectangular(identity, "condition of the solution and equilibrium", half, "%RH")
+            identity = f"{visit}/{declared.reference.id}/{salt}/condition"
+            source = rectangular(identity, "condition of the solution and equilibrium", declared.value, "%RH")
             number_of[visit] = evaluation.calibrations.catalogue.add(source)
         return [Terms.of(at, np.array([number_of[visits[i]] for i in at.tolist()], np.int64), 1.0)]
 

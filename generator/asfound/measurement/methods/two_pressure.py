@@ -7,7 +7,7 @@ import numpy as np
 from asfound.faults import error
 from asfound.humidity import two_pressure_rh
 from asfound.measurement.evaluation import Evaluation
-from asfound.records.models.references import Reference
+from asfound.measurement.reference_inputs import Declared
 from asfound.uncertainty.sources import rectangular
 from asfound.uncertainty.terms import Measured, Terms
 
@@ -20,12 +20,12 @@ def evaluate_rows(evaluation: Evaluation, rows: np.ndarray, ice: bool) -> None:
     saturation_pa = evaluation.inputs.pressure("saturation_pressure", rows)
     lost = np.zeros(len(rows))
 
-    def pressure_drop(reference: Reference, at: np.ndarray) -> list[Terms]:
+    def pressure_drop(declared: Declared, at: np.ndarray) -> list[Terms]:
         # One-sided: behind the saturator the transducer reads up to this much less than the saturator's pressure.
-        half = float(reference.pressure_drop or 0.0) / 2.0
+        half = declared.value / 2.0
         lost[at] = half
-        label = f"pressure lost behind the saturator of {reference.id}"
-        return [Terms.of(at, add(rectangular(f"{reference.id}/pressure_drop", label, half, "Pa")), 1.0)]
+        label = f"pressure lost behind the saturator of {declared.reference.id}"
+        return [Terms.of(at, add(rectangular(declared.identity, label, half, "Pa")), 1.0)]
 
     drop = evaluation.inputs.per_reference(rows, "pressure_drop", pressure_drop)
     saturation_pa = Measured(saturation_pa.value + lost, Terms.joined([saturation_pa.terms, *drop]))
@@ -37,11 +37,11 @@ def evaluate_rows(evaluation: Evaluation, rows: np.ndarray, ice: bool) -> None:
     chamber_c = evaluation.inputs.at_probe("chamber_temperature", rows)
     efficiency = np.ones(len(rows))
 
-    def one_sided(reference: Reference, at: np.ndarray) -> list[Terms]:
-        half = (1.0 - float(reference.lowest_efficiency or 1.0)) / 2.0
+    def one_sided(declared: Declared, at: np.ndarray) -> list[Terms]:
+        half = (1.0 - declared.value) / 2.0
         efficiency[at] = 1.0 - half
-        label = f"saturation efficiency of {reference.id}"
-        return [Terms.of(at, add(rectangular(f"{reference.id}/efficiency", label, half, "1")), 1.0)]
+        label = f"saturation efficiency of {declared.reference.id}"
+        return [Terms.of(at, add(rectangular(declared.identity.replace("lowest_", ""), label, half, "1")), 1.0)]
 
     reached = Measured(efficiency, Terms.joined(evaluation.inputs.per_reference(rows, "lowest_efficiency", one_sided)))
     inputs = {

@@ -17,7 +17,7 @@ from asfound.records.models.facility import (
 )
 from asfound.records.models.fields import Record
 from asfound.records.models.log_mapping import LogMapping
-from asfound.records.models.periods import Dated, Period, Timeline, in_force
+from asfound.records.models.periods import Dated, Known, Period, Timeline, in_force
 from asfound.records.models.references import Reference
 from asfound.records.models.sensors import (
     Band,
@@ -51,6 +51,7 @@ __all__ = [
     "Installed",
     "Interval",
     "Intervals",
+    "Known",
     "Limits",
     "LogMapping",
     "MeasuringRange",

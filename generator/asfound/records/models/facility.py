@@ -96,10 +96,11 @@ class Policy(Dated):
     """what makes a plateau settled"""
     least_pool: int = Field(default=10, ge=2)
     """degrees of freedom from which the repeatability that a family shows replaces what is declared"""
-    visit_to_visit: HumiditySpread = Field(default=0.0, json_schema_extra={"default": "0 %RH"})
-    """standard deviation of a humidity error from visit to visit beyond its uncertainty, before a family shows more"""
-    visit_to_visit_temperature: TemperatureSpread = Field(default=0.0, json_schema_extra={"default": "0 degC"})
-    """standard deviation of a temperature error from visit to visit beyond its uncertainty"""
+    visit_to_visit: HumiditySpread | None = None
+    """standard deviation of a humidity error from visit to visit beyond its uncertainty, of families that say none of
+    their own; left out: 5 % of each one's tolerance, before its visits show more"""
+    visit_to_visit_temperature: TemperatureSpread | None = None
+    """the same of a temperature error"""
     due_soon_days: int = Field(default=30, ge=0, le=366)
     """days before the due day from which a sensor is shown as due soon"""
     due_on: Literal["day", "month_end"] = "day"

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 from datetime import date
-from typing import Annotated, Any, Self, TypeVar
+from typing import Annotated, Any, Generic, Self, TypeVar
 
 from pydantic import Field, GetCoreSchemaHandler, model_validator
 from pydantic_core import CoreSchema, core_schema
@@ -45,22 +46,38 @@ class Period(Record):
 
 
 Entry = TypeVar("Entry", bound=Dated)
+Value = TypeVar("Value")
 
 
+class Known(Dated, Generic[Value]):
+    """A property as it is known from a day on."""
+
+    value: Value
+    """how large it is"""
+
+
+@dataclass(frozen=True)
 class _OneOrMore:
     """Annotation of a dated setting: one entry, or a list of them in order of their first days."""
 
+    bare: bool = False
+    """whether the value of an entry may stand alone: it is always known"""
+
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         entries = core_schema.no_info_after_validator_function(_first_days_rise, handler(source))
-        return core_schema.no_info_before_validator_function(_as_list, entries)
+        return core_schema.no_info_before_validator_function(self._as_list, entries)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
         entries = handler(schema)
-        return {"anyOf": [entries["items"], entries]}
+        if not self.bare:
+            return {"anyOf": [entries["items"], entries]}
+        entry = {key: part for key, part in handler.resolve_ref_schema(entries["items"]).items() if key != "title"}
+        return {"anyOf": [entry["properties"]["value"], entry, entries | {"items": entry}]}
 
-
-def _as_list(value: Any) -> Any:
-    return [value] if isinstance(value, dict) else value
+    def _as_list(self, value: Any) -> Any:
+        if self.bare and isinstance(value, str):
+            return [{"value": value}]
+        return [value] if isinstance(value, dict) else value
 
 
 def _first_days_rise(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
@@ -78,6 +95,8 @@ def _first_days_rise(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
 
 Timeline = Annotated[tuple[Entry, ...], Field(min_length=1), _OneOrMore()]
 """A dated setting; `Timeline[Tolerance]` is a tuple of entries, earliest first."""
+Property = Annotated[tuple[Entry, ...], Field(min_length=1), _OneOrMore(bare=True)]
+"""What is known of an instrument's errors, from a day on: `Property[Known[HumiditySpread]]`; written alone, always."""
 
 
 def in_force(entries: tuple[Entry, ...] | None, day: date) -> Entry | None:

@@ -44,7 +44,7 @@ from asfound.records.models.model_rules import (
     TABLE_OUT_OF_ORDER,
     UNKNOWN_QUANTITY,
 )
-from asfound.records.models.periods import Period
+from asfound.records.models.periods import Known, Period, Property, in_force
 from asfound.records.visits.header import BAD_UNIT
 from asfound.units import UnitError, header_unit
 
@@ -220,35 +220,35 @@ class Reference(Record):
     """what it measures, by the name of the visit's column"""
     common: tuple[CommonComponent, ...] = ()
     """parts of the uncertainty that several quantities share"""
-    saturator_gradient: TemperatureSpread | None = None
+    saturator_gradient: Property[Known[TemperatureSpread]] | None = None
     """saturator not at one temperature: half-width"""
-    chamber_gradient: TemperatureSpread | None = None
+    chamber_gradient: Property[Known[TemperatureSpread]] | None = None
     """chamber thermometer against the place of the probe: half-width"""
-    lowest_efficiency: Fraction | None = None
+    lowest_efficiency: Property[Known[Fraction]] | None = None
     """the saturator reaches between this share of saturation and 100 %"""
-    pressure_drop: PressureSpread | None = None
+    pressure_drop: Property[Known[PressureSpread]] | None = None
     """where the transducer sits behind it: largest pressure lost up to the expansion valve (half is added)"""
     supply: PressureSpread | None = None
     """largest saturation pressure that its air supply gives, above the room's pressure (gauge)"""
     least_overpressure: PressureSpread | None = None
     """smallest saturation pressure, above the chamber's, at which enough air flows"""
-    mirror_pressure_difference: PressureSpread | None = None
+    mirror_pressure_difference: Property[Known[PressureSpread]] | None = None
     """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
     salts: tuple[str, ...] = ()
     """salts of the cells, by formula"""
-    salt_condition: HumiditySpread | None = None
+    salt_condition: Property[Known[HumiditySpread]] | None = None
     """purity, two phases, distance from equilibrium: half-width"""
-    temperature_coefficient: HumidityPerKelvin | None = None
+    temperature_coefficient: Property[Known[HumidityPerKelvin]] | None = None
     """of a transfer probe: change of its reading with temperature"""
-    calibration_temperature: TemperatureValue | None = None
+    calibration_temperature: Property[Known[TemperatureValue]] | None = None
     """of a transfer probe: temperature at which it was calibrated"""
-    hysteresis: HumiditySpread | None = None
+    hysteresis: Property[Known[HumiditySpread]] | None = None
     """of a transfer probe: full width"""
-    instability: HumiditySpread | None = None
+    instability: Property[Known[HumiditySpread]] | None = None
     """in air: half-width of the room's changes while reading"""
-    vapour_gradient: HumiditySpread | None = None
+    vapour_gradient: Property[Known[HumiditySpread]] | None = None
     """in air: difference of vapour between probe and sensor, as %RH: half-width"""
-    response_lag: Duration | None = None
+    response_lag: Property[Known[Duration]] | None = None
     """in air: longest lag between probe and sensor; with the slope of the readings it makes a half-width"""
     check_limit: CheckLimit | None = None
     """limit for its checks between calibrations"""
@@ -256,6 +256,11 @@ class Reference(Record):
     """times in which it is not to be had"""
     note: Text | None = None
     """free text"""
+
+    def known(self, key: str, day: date) -> Any:
+        """The value of a property as it is known on a day; None where none is."""
+        entry = in_force(getattr(self, key), day)
+        return entry.value if entry is not None else None
 
     @model_validator(mode="after")
     def _quantities_fit_the_kind(self) -> Self:

@@ -18,6 +18,7 @@ from asfound.records.models.fields import (
     Fraction,
     Humidity,
     HumidityPerKelvin,
+    HumiditySpread,
     Id,
     Record,
     SignalValue,
@@ -34,7 +35,7 @@ from asfound.records.models.model_rules import (
     EMPTY_TOLERANCE,
     WRONG_VALUE,
 )
-from asfound.records.models.periods import Dated, Period, Timeline
+from asfound.records.models.periods import Dated, Known, Period, Property, Timeline
 
 
 class Limits(Record):
@@ -156,7 +157,7 @@ class PlacePeriod(Dated):
     """where in it, e.g. 'north wall, 1.8 m'"""
 
 
-class ChannelDefaults(Record):
+class ChannelDefaults(Dated):
     """What is declared of one channel of a model: resolutions and short-term behaviour, all in its unit."""
 
     resolution: ChannelSpread | None = None
@@ -171,7 +172,7 @@ class ChannelDefaults(Record):
     """difference between rising and falling readings at one point: full width"""
 
 
-class TimeConstant(Record):
+class TimeConstant(Dated):
     """How fast a model follows a new humidity: a nominal time constant with its spread, or the longest alone."""
 
     nominal: Duration | None = Field(default=None, gt=0)
@@ -199,9 +200,9 @@ class SensorSettings(Record):
     """what stands at the sensor: its own display or data (`direct`), a current loop, or a voltage"""
     channels: tuple[Channel, ...] | None = Field(default=None, min_length=1)
     """`humidity`, or both `humidity` and `temperature`"""
-    humidity: ChannelDefaults | None = None
+    humidity: Timeline[ChannelDefaults] | None = None
     """what is declared of the humidity channel"""
-    temperature: ChannelDefaults | None = None
+    temperature: Timeline[ChannelDefaults] | None = None
     """what is declared of the temperature channel"""
     tolerance: Timeline[Tolerance] | None = None
     """humidity tolerance, as found (and as left, unless as_left_tolerance is given)"""
@@ -225,11 +226,11 @@ class SensorSettings(Record):
     """humidities at which a calibration is done"""
     interval: Timeline[Interval] | None = None
     """time from one calibration to the next"""
-    self_heating: TemperatureSpread | None = None
+    self_heating: Property[Known[TemperatureSpread]] | None = None
     """largest difference between probe and chamber air (self-heating, stem, air flow): half-width"""
-    temperature_coefficient: HumidityPerKelvin | None = None
+    temperature_coefficient: Property[Known[HumidityPerKelvin]] | None = None
     """change of the humidity reading with temperature; without it a verdict belongs to its own temperature"""
-    time_constant: TimeConstant | None = None
+    time_constant: Timeline[TimeConstant] | None = None
     """first-order response at a new point; what is left of the approach is then corrected, with its u"""
     rh_over: Literal["water", "ice"] | None = None
     """which relative humidity the sensor shows; must be declared where it works below 0 degC"""
@@ -244,6 +245,10 @@ class Family(SensorSettings):
     """the file's name"""
     name: Text
     """description of the model"""
+    visit_to_visit: HumiditySpread | None = None
+    """standard deviation of a humidity error from visit to visit beyond its uncertainty; left out: the policy's"""
+    visit_to_visit_temperature: TemperatureSpread | None = None
+    """standard deviation of a temperature error from visit to visit beyond its uncertainty; left out: the policy's"""
 
 
 class Installed(Period):

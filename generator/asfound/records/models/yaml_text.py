@@ -44,10 +44,12 @@ class Document:
         return self._nearest(self.key_marks, self.written(loc))
 
     def written(self, loc: Loc) -> Loc:
-        """`loc` of a model as it is written: a single dated entry stands where the model has a list."""
+        """`loc` of a model as it is written: a single dated entry, or its value, stands where the model has a list."""
         written: list[str | int] = []
         data = self.data
         for part in loc:
+            if isinstance(data, str):
+                break
             if isinstance(part, int) and isinstance(data, dict):
                 continue
             written.append(part)

@@ -10,7 +10,6 @@ from datetime import date
 from typing import Any
 
 from asfound.assessment.history.drift import Drift
-from asfound.assessment.history.epochs import SAME_TARGET_RH
 from asfound.assessment.results.summary import SensorVisitSummary
 from asfound.assessment.results.table import Result
 from asfound.assessment.standing import Standing
@@ -45,7 +44,7 @@ def history_chart(
     shown = [r for visit in standing.visits for r in visit.results if r.channel is channel and math.isfinite(r.error)]
     if not shown:
         return None
-    name = series_names((r.target, r.direction) for r in shown)
+    name = series_names((r.point, r.reach, r.direction) for r in shown)
     chart: dict[str, Any] = {
         "kind": "history",
         "title": f"{channel} errors of {standing.sensor.id}, {shown[0].day} to {shown[-1].day}",
@@ -53,8 +52,8 @@ def history_chart(
         "points": [
             {
                 **point,
-                "target": name(r.target, r.direction),
-                "set_point": name(r.target, ""),
+                "target": name(r.point, r.direction),
+                "set_point": name(r.point, ""),
                 "segment": segments[r.visit, r.plateau],
             }
             for r, point in zip(shown, _history_points(lookup, shown), strict=True)
@@ -66,21 +65,23 @@ def history_chart(
     return as_json(chart)
 
 
-def series_names(points: Iterable[tuple[float, str]]) -> Callable[[float, str], str]:
-    """What a series is called by (target, direction): the direction is told where a target was reached several ways.
+def series_names(points: Iterable[tuple[float, float, str]]) -> Callable[[float, str], str]:
+    """What a series is called by (point, direction): the direction is told where a point was reached several ways.
 
-    Targets that the drift counts as one are one here.
+    `points`: (point, its reach, direction) of all that is shown; within the least reach points are one.
     """
+    points = tuple(points)
+    reach = min((reach for _, reach, _ in points), default=0.0)
     ways: dict[float, set[str]] = {}
 
-    def first_near(target: float) -> float:
-        return next((known for known in ways if abs(known - target) < SAME_TARGET_RH), target)
+    def first_near(point: float) -> float:
+        return next((known for known in ways if abs(known - point) < reach), point)
 
-    for target, direction in points:
-        ways.setdefault(first_near(target), set()).add(direction)
+    for point, _, direction in points:
+        ways.setdefault(first_near(point), set()).add(direction)
 
-    def name(target: float, direction: str) -> str:
-        near = first_near(target)
+    def name(point: float, direction: str) -> str:
+        near = first_near(point)
         several = len(ways.get(near, ())) > 1
         return f"{words.target(near)} {direction}" if several and direction else words.target(near)
 

@@ -123,7 +123,7 @@ def check_chart(
     shown = [r for r in results if math.isfinite(r.error)]
     if not shown:
         return None
-    name = series_names((r.target, r.direction) for r in shown)
+    name = series_names((r.point, r.reach, r.direction) for r in shown)
     first = min(r.day for r in shown)
     symbol = words.unit(shown[0].unit)
     chart: dict[str, Any] = {
@@ -134,8 +134,8 @@ def check_chart(
         "points": [
             {
                 **result_point(r),
-                "target": name(r.target, r.direction),
-                "set_point": name(r.target, ""),
+                "target": name(r.point, r.direction),
+                "set_point": name(r.point, ""),
                 "date": lookup.local(r.time_utc),
             }
             for r in shown

@@ -8,10 +8,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from asfound import humidity
-from asfound.assessment import due
 from asfound.assessment.history import design, drift, epochs, line, outlook, scales
 from asfound.assessment.results import conformity
-from asfound.measurement import cell_sources, monte_carlo, repeatability
+from asfound.measurement import cell_sources, monte_carlo, points, repeatability
 from asfound.records.methods import METHODS
 from asfound.records.models import Policy
 from asfound.rounding import MINUS, fixed, significant
@@ -185,14 +184,21 @@ def _policy(policy: Policy) -> PolicyView:
         facts.append(Fact(name="U/T with which something is decided, at most", value=f"{policy.largest_u_over_t:g}"))
     facts += [
         Fact(name="Pooled repeatability from", value=f"{policy.least_pool} degrees of freedom"),
-        Fact(
-            name="From visit to visit, standard deviation",
-            value=f"{policy.visit_to_visit:g} %RH, {policy.visit_to_visit_temperature:g} °C",
-        ),
+        Fact(name="From visit to visit, standard deviation", value=_shifts(policy)),
         Fact(name="Due", value=_due_rule(policy)),
         Fact(name="Shown as due soon", value=f"{policy.due_soon_days} days before"),
     ]
     return PolicyView(title=f"Visits {first}", rule=conformity.rule_in_words(policy), facts=tuple(facts))
+
+
+def _shifts(policy: Policy) -> str:
+    """Of families that declare none of their own."""
+    of_tolerance = f"{100 * scales.UNDECLARED:g} % of the tolerance"
+    humidity, temperature = (
+        of_tolerance if value is None else f"{value:g} {unit}"
+        for value, unit in ((policy.visit_to_visit, "%RH"), (policy.visit_to_visit_temperature, "°C"))
+    )
+    return f"{humidity}, {temperature}; where a family declares its own, that"
 
 
 def _due_rule(policy: Policy) -> str:
@@ -234,13 +240,15 @@ def _choices() -> Iterator[Fact]:
     )
     yield Fact(
         name="A point is done",
-        value=f"within {due.SAME_POINT_RH:g} %RH of its humidity, settled, on references in date",
+        value=f"by a plateau whose reference humidity lies nearer to it than {points.LARGEST_REACH_RH:g} %RH and than "
+        "half of what the closest set points are apart, settled, on references in date; beyond that it is a point of "
+        "its own",
     )
     yield Fact(
         name="Drift",
-        value=f"a rate needs {design.LEAST_VISITS} visits of one element; set points within "
-        f"{epochs.SAME_TARGET_RH:g} %RH, approached the same way and within {epochs.SAME_TEMPERATURE_K:g} K, are "
-        "one level, and each adjustment begins new ones; where the results since the last adjustment move otherwise "
+        value=f"a rate needs {design.LEAST_VISITS} visits of one element; results of one point, "
+        f"approached the same way and within {epochs.SAME_TEMPERATURE_K:g} K, are one level, and each adjustment "
+        "begins new ones; where the results since the last adjustment move otherwise "
         f"than those before (p < {100 * line.MOVES_OTHERWISE:g} %), they alone are fitted; where the chi-squared test "
         f"rejects the line (p < {100 * line.REJECTED:g} %), no rate is claimed; where points at least "
         f"{design.SPAN_SPREAD_RH:g} %RH apart "
@@ -249,9 +257,9 @@ def _choices() -> Iterator[Fact]:
     )
     yield Fact(
         name="From visit to visit",
-        value="what all results of a visit shift by beyond their uncertainty: as the policy declares it, or "
-        f"{100 * scales.UNDECLARED:g} % of what else varies where it declares nothing; then weighed against the "
-        "family’s visits",
+        value="what all results of a visit shift by beyond their uncertainty: as the family or else the "
+        f"policy declares it, or {100 * scales.UNDECLARED:g} % of the tolerance where neither does; then weighed "
+        "against the family’s visits",
     )
     yield Fact(
         name="How long effects last",

@@ -228,10 +228,22 @@ def _facts(reference: Reference, data: dict[str, Any]) -> Iterator[Fact]:
         yield Fact(name="Salts", value=words.listed(reference.salts))
     for key, name in _DECLARED.items():
         if data.get(key) is not None:
-            yield Fact(name=name, value=words.shown(data[key]))
+            yield Fact(name=name, value=_known(data[key]))
     if reference.check_limit is not None:
         value = f"|error| up to {words.shown(data['check_limit']['humidity'])}"
         yield Fact(name="Limit of its checks between calibrations", value=value)
+
+
+def _known(written: Any) -> str:
+    """A property as it is written: `0.05 °C`, where it carries dates the newest first."""
+    entries = written if isinstance(written, list) else [written]
+    said = [
+        words.shown(f"{entry['value']} from {entry['from']}" if "from" in entry else entry["value"])
+        if isinstance(entry, dict)
+        else words.shown(entry)
+        for entry in reversed(entries)
+    ]
+    return "; before: ".join(said)
 
 
 def _common(data: dict[str, Any]) -> Iterator[Fact]:

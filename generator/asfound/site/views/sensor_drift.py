@@ -169,7 +169,7 @@ def _control(standing: Standing, drift: Drift, events: Sequence[ChartEvent]) -> 
 
 
 def _points(outlooks: Sequence[PointOutlook]) -> Iterator[PointRow]:
-    name = series_names((outlook.target, outlook.direction) for outlook in outlooks)
+    name = series_names((outlook.target, outlook.reach, outlook.direction) for outlook in outlooks)
     for outlook in outlooks:
         day, bounds = leaving_day(outlook)
         yield PointRow(

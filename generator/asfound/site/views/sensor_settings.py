@@ -7,7 +7,7 @@ from typing import Any
 
 from asfound.certificates.wording import scaling
 from asfound.certificates.wording import tolerance as tolerance_in_words
-from asfound.records.models import Channel, Tolerance
+from asfound.records.models import Channel, ChannelDefaults, TimeConstant, Tolerance
 from asfound.records.settings_in_force import SettingsOn
 from asfound.wording import words
 from asfound.wording.words import Fact
@@ -117,26 +117,32 @@ _DECLARED = {
 
 def _declared(settings: SettingsOn) -> Iterator[Fact]:
     for channel in settings.channels:
-        declared = settings.declared(channel)
-        said = [
-            f"{name} {words.amount(value.value, value.quantity)}"
-            for key, name in _DECLARED.items()
-            if (value := getattr(declared, key)) is not None
-        ]
-        if said:
-            note = _origin(settings, channel.value)
-            yield Fact(name=f"Declared of the {channel} channel", value="; ".join(said), note=note)
+        if _said(settings.declared(channel)):
+            yield from _dated(settings, channel.value, f"Declared of the {channel} channel", _said)
     for key, name, quantity, per in (
         ("self_heating", "Probe against chamber air, half-width", "temperature", ""),
         ("temperature_coefficient", "Temperature coefficient", "humidity", "/°C"),
     ):
-        value = settings.whole(key)
-        if value:
-            yield Fact(name=name, value=words.amount(value, quantity, per), note=_origin(settings, key))
-    if constant := settings.whole("time_constant"):
-        nominal, spread, longest = (
-            words.amount(minutes, "duration") if minutes is not None else ""
-            for minutes in (constant.nominal, constant.spread, constant.longest)
-        )
-        about = f"at most {longest}" if longest else f"{nominal} ± {spread}"
-        yield Fact(name="Time constant", value=about, note=_origin(settings, "time_constant"))
+
+        def say(entry: Any, quantity: str = quantity, per: str = per) -> str:
+            return words.amount(entry.value, quantity, per)
+
+        if settings.known(key):
+            yield from _dated(settings, key, name, say)
+    yield from _dated(settings, "time_constant", "Time constant", _constant)
+
+
+def _constant(constant: TimeConstant) -> str:
+    nominal, spread, longest = (
+        words.amount(minutes, "duration") if minutes is not None else ""
+        for minutes in (constant.nominal, constant.spread, constant.longest)
+    )
+    return f"at most {longest}" if longest else f"{nominal} ± {spread}"
+
+
+def _said(declared: ChannelDefaults) -> str:
+    return "; ".join(
+        f"{name} {words.amount(value.value, value.quantity)}"
+        for key, name in _DECLARED.items()
+        if (value := getattr(declared, key)) is not None
+    )
