@@ -13,7 +13,7 @@ from asfound import humidity
 from asfound.records.models.log_mapping import read_log_mapping
 from asfound.records.visits.columns import COLUMNS
 from asfound.scaffold.demo.story import TODAY
-from asfound.site.publishing.downloads import DRIFT_COLUMNS, RESULT_COLUMNS, SCALE_COLUMNS
+from asfound.tables.columns import TABLES
 from tests.documents import DEMO_README, README, ROOT, TUTORIAL, Reader, blocks, new_user, page
 from tests.manual.write import MANUAL, made_parts, pages, written
 from tests.test_packaging import SERVE, TEST, on_windows
@@ -89,6 +89,7 @@ def test_every_table_has_its_page() -> None:
         "commands": ["commands"],
         "facility": ["columns of old lists"],
         "humidity": ["functions"],
+        "published-data": [f"published {table.name}" for table in TABLES],
         "records": ["keys"],
         "rules": ["errors", "reservations", "rules of changes"],
         "visit": ["columns", "units"],
@@ -100,17 +101,6 @@ def test_every_column_and_every_function_is_listed() -> None:
     assert all(f"`{word}`" in visit for column in COLUMNS.values() for word in (column.name, *column.choices))
     assert re.findall(r"^### (\w+)$", page("humidity").read_text(encoding="utf-8"), re.M) == humidity.__all__
     assert len(humidity.__all__) == 20
-
-
-@pytest.mark.parametrize(
-    ("section", "columns"),
-    [("Results", RESULT_COLUMNS), ("Drift", DRIFT_COLUMNS), ("Declared against seen", SCALE_COLUMNS)],
-)
-def test_every_published_column_is_explained_in_its_order(section: str, columns: tuple[str, ...]) -> None:
-    text = page("published-data").read_text(encoding="utf-8").split(f"## {section}\n")[1].split("\n## ")[0]
-    assert [name for line in re.findall(r"^\| ([^|]+) \|", text, re.M)[2:] for name in line.split(", ")] == list(
-        columns
-    )
 
 
 def test_the_index_names_every_page_and_the_readme_links_to_it() -> None:
@@ -141,6 +131,15 @@ def test_the_library_computes_what_the_manual_shows() -> None:
     test = doctest.DocTestParser().get_doctest(example, {}, "humidity.md", None, 0)
     assert len(test.examples) >= 4
     assert doctest.DocTestRunner(verbose=False).run(test).failed == 0
+
+
+def test_a_notebook_opens_what_the_site_shows(monkeypatch: pytest.MonkeyPatch) -> None:
+    (example,) = (block.text for block in blocks(page("published-data")) if block.kind == "python")
+    monkeypatch.chdir(ROOT)
+    monkeypatch.setenv("ASFOUND_DATE", str(TODAY))
+    names: dict[str, object] = {}
+    exec(example, names)
+    assert len(names["humid"]) > 100 and "total" in names["budget"].sum().index.get_level_values("part")
 
 
 def test_the_example_of_a_mapping_maps() -> None:

@@ -12,6 +12,7 @@ import re
 import types
 from collections.abc import Iterable
 from datetime import date
+from functools import partial
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 import asfound
@@ -26,6 +27,8 @@ from asfound.records.models.sensors import SensorSettings
 from asfound.records.visits.columns import COLUMNS, REQUIRED, Column
 from asfound.scaffold.old_lists import old_results, old_sensors
 from asfound.scaffold.old_lists.lists import ListColumn
+from asfound.tables.columns import TABLES, Table
+from asfound.tables.columns import Column as PublishedColumn
 from asfound.units import symbols
 
 PATHS = {
@@ -330,7 +333,23 @@ def _with_list(text: str, names: list[str]) -> str:
     return "\n\n".join(part for part in whole if part)
 
 
+# ---- Published data -----------------------------------------------------------------------------------------------
+
+
+def published(table: Table) -> str:
+    """Every column of a published table."""
+    rows = ((f"`{column.name}`", _what_stands(column), column.meaning) for column in table.columns)
+    key = f"No two rows share {', '.join(f'`{name}`' for name in table.key)}."
+    return f"{key}\n\n{_table(('column', 'what stands in it', 'meaning'), rows)}"
+
+
+def _what_stands(column: PublishedColumn) -> str:
+    word = {"whole": "whole number", "list": "texts", "time": "time, UTC"}.get(column.kind, column.kind)
+    return f"{word} ({column.unit})" if column.unit else word
+
+
 PARTS = {
+    **{f"published {table.name}": partial(published, table) for table in TABLES},
     "columns": columns,
     "units": units,
     "columns of old lists": list_columns,

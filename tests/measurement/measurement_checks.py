@@ -322,7 +322,7 @@ def formulations(program: Program) -> Iterator[Check]:
     humidity = lab.line(target).reference_value
     ice, water = (lab.source(f"saturation_pressure/{phase}", target).contribution for phase in ("ice", "water"))
     yield _check("ice", ice, -humidity * 1e-3 / RECTANGLE)
-    yield _check("water at the air's temperature", water, humidity * 1e-4 / RECTANGLE)
+    yield _check("water at the air's temperature", water, humidity * 1.2e-4 / RECTANGLE)
 
 
 def inherited(program: Program) -> Iterator[Check]:

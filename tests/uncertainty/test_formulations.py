@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+from pathlib import Path
+
 import numpy as np
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
@@ -15,10 +18,18 @@ from asfound.uncertainty.formulations import (
     ICE_RELATIVE,
     SUPERCOOLED_SCALE_K,
     WATER_RELATIVE,
+    formulation_terms,
 )
+from asfound.uncertainty.sources import Catalogue
+from asfound.uncertainty.terms import Measured, Terms
 from tests.measurement.methods import carried
 
 ZERO_C = 273.15
+
+
+def published_rows() -> list[dict[str, str]]:
+    path = Path(__file__).parents[2] / "site_templates" / "published_values.csv"
+    return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
 
 
 def murphy_koop_water(celsius):
@@ -40,6 +51,31 @@ def test_e_over_supercooled_water_lies_within_its_half_width_of_murphy_and_koop_
     half_width = WATER_RELATIVE * np.exp(-celsius / SUPERCOOLED_SCALE_K)
     assert np.all(apart <= half_width)
     assert np.all(apart[celsius <= -10.0] >= half_width[celsius <= -10.0] / 2.0)  # nor is it wider than it must be
+
+
+def test_the_budget_over_supercooled_water_is_as_wide_as_stated():
+    celsius = np.array([5.0, 0.0, -2.0, -5.0, -10.0, -16.0, -30.0, -50.0])
+    catalogue = Catalogue()
+    inputs = {name: Measured(at, Terms.none()) for name, at in (("cold", celsius), ("warm", celsius + 400.0))}
+    # Over ice nothing is added: what is left is that of water alone.
+    terms = formulation_terms(
+        catalogue, (("water", "cold", None), ("ice", "warm", None)), inputs, np.full(len(celsius), 1.0)
+    )
+    water = np.array(["ice" not in catalogue[int(number)].identity for number in terms.source])
+    u = catalogue.standard_uncertainties()[terms.source] * terms.weight
+    combined = np.sqrt(np.bincount(terms.row[water], u[water] ** 2))
+    stated = WATER_RELATIVE * np.exp(np.maximum(-celsius, 0.0) / SUPERCOOLED_SCALE_K)
+    np.testing.assert_allclose(combined * np.sqrt(3.0), stated, rtol=1e-12)
+
+
+def test_every_published_vapour_pressure_on_the_method_page_lies_within_the_half_width_stated_there():
+    rows = [row for row in published_rows() if row["quantity"] == "saturation_vapour_pressure"]
+    for row in rows:
+        celsius, value = float(row["temperature_c"]), float(row["published"])
+        of_water = WATER_RELATIVE * np.exp(max(-celsius, 0.0) / SUPERCOOLED_SCALE_K)
+        apart = saturation_vapour_pressure(celsius, over=row["over"]) / value - 1.0
+        assert abs(apart) <= (ICE_RELATIVE if row["over"] == "ice" else of_water), row["id"]
+    assert len(rows) > 10
 
 
 def test_e_over_ice_lies_within_its_half_width_of_iapws_r14_down_to_minus_60():

@@ -72,6 +72,10 @@ class VisitProvenance:
     why: str
     """why it is not approved, in one sentence; empty where it is"""
 
+    def state_for(self, sensor: str) -> ApprovalState:
+        """How far one sensor's part of the visit has come."""
+        return ApprovalState.APPROVED if sensor in self.approvals else self.state
+
 
 @dataclass(frozen=True, kw_only=True)
 class Provenance:

@@ -1,7 +1,8 @@
 """What the published formulations themselves may be off by: one identity for each formula, shared by all results.
 
-Vapour pressure: half-widths enclose the differences of Hardy 1998 from IAPWS-95 (water), from Murphy and Koop 2005
-(supercooled water, down to −50 °C) and from IAPWS R14-08 (ice, down to −60 °C; f·e down to −40 °C). Enhancement
+Vapour pressure: half-widths enclose the differences of Hardy 1998 from IAPWS-95, IF97 and the table of the ASHRAE
+Handbook (water; the last is furthest, 113 ppm at 50 °C), from Murphy and Koop 2005 (supercooled water, down to −50 °C)
+and from IAPWS R14-08 (ice, down to −60 °C; f·e down to −40 °C). Enhancement
 factor: Hardy 1998 lies below the virial model of ASHRAE RP-1485 by up to 1.2e-3 at 1.2 MPa, growing with pressure;
 taken as a half-width proportional to pressure, one sign for numerator and denominator, so that it cancels where both
 states have one pressure. It encloses two-pressure humidity above 5 °C up to 1.2 MPa; colder or at higher pressure the
@@ -19,9 +20,9 @@ from asfound.uncertainty.terms import Measured, Terms
 
 ENHANCEMENT_PER_PA = 1.0e-9
 """relative half-width of the enhancement factor per Pa of total pressure"""
-WATER_RELATIVE = 1.0e-4
+WATER_RELATIVE = 1.2e-4
 """relative half-width of e over water, 0 °C and above"""
-SUPERCOOLED_SCALE_K = 9.5
+SUPERCOOLED_SCALE_K = 9.8
 """below 0 °C the relative half-width of e over (supercooled) water is WATER_RELATIVE · exp(−t / this)"""
 ICE_RELATIVE = 1.0e-3
 """relative half-width of f·e over ice at ambient pressure"""
@@ -62,7 +63,8 @@ def formulation_terms(
         else:
             add(_WATER, rh)
             below = np.maximum(-inputs[temperature].value[at], 0.0)
-            add(_SUPERCOOLED, rh * np.expm1(below / SUPERCOOLED_SCALE_K))
+            # Beside that of water, so that the two together are as wide as stated.
+            add(_SUPERCOOLED, rh * np.sqrt(np.expm1(2.0 * below / SUPERCOOLED_SCALE_K)))
         if pressure is not None:
             add(_ENHANCEMENT, rh * inputs[pressure].value[at])
     return Terms.joined(

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import io
-import sys
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pyarrow
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -152,7 +152,6 @@ def test_a_part_holds_its_first_time_and_not_its_last():
 
 
 def parquet(**columns: object) -> bytes:
-    pyarrow = pytest.importorskip("pyarrow")
     from pyarrow import parquet as writer
 
     stream = io.BytesIO()
@@ -161,7 +160,6 @@ def parquet(**columns: object) -> bytes:
 
 
 def test_parquet_is_the_same_trend_as_csv():
-    pyarrow = pytest.importorskip("pyarrow")
     times = [datetime(2026, 10, 25, hour) for hour in (0, 1, 3)]
     local = parquet(**{"time": pyarrow.array(times, pyarrow.timestamp("us")), "humidity [%RH]": [15.0, None, 15.2]})
     utc = parquet(
@@ -184,12 +182,6 @@ def test_a_bad_parquet_file_is_refused():
     assert refused(parquet(**{"time": ["now"], "humidity [%RH]": [15.0]}), path) == [(1, 1, "bad-time")]
     skipped = [datetime(2026, 3, 29, 2)]
     assert refused(parquet(**{"time": skipped, "humidity [%RH]": [15.0]}), path) == [(1, 1, "time-does-not-exist")]
-
-
-def test_without_the_package_for_parquet_the_cure_is_told(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setitem(sys.modules, "pyarrow", None)
-    _, faults = read(b"PAR1 nothing PAR1", "trends/RH-1.parquet")
-    assert "install pyarrow" in faults[0].cure
 
 
 def test_a_trend_belongs_to_a_sensor():

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pyarrow
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -35,7 +36,6 @@ def csv(times: Sequence[str]) -> bytes:
 
 
 def parquet(times: Sequence[str]) -> bytes:
-    pyarrow = pytest.importorskip("pyarrow")
     from pyarrow import parquet as writer
 
     local = pyarrow.array([datetime.fromisoformat(at) for at in times], pyarrow.timestamp("us"))

@@ -202,7 +202,7 @@ def test_every_day_of_the_chart_stands_in_a_file_beside_it():
     content = content_of(dict(drier().records.files), drier(), FOLDERS, {})
     rows = list(csv.DictReader(io.StringIO(content.files[view.exposure.days.path].decode())))
     points = json.loads(view.exposure.chart)["points"]
-    assert [(row["day"], float(row["mean"]), float(row["U"])) for row in rows] == [
+    assert [(row["day"], float(row["mean"]), float(row["expanded_uncertainty"])) for row in rows] == [
         (point["date"], point["mean"], point["U"]) for point in points
     ]
 

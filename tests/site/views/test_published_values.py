@@ -69,7 +69,7 @@ def test_the_method_page_names_the_rule_in_force():
 
 
 def test_every_reservation_and_every_rule_stand_on_the_data_page():
-    view = data(store.lookup(), columns=(), drift_columns=(), files={}, records_hash="", licences=())
+    view = data(store.lookup(), files={}, records_hash="", licences=())
     expected = {fault.text() for r in store.assessment().results for fault in r.reservations}
     expected |= {fault.text() for fault in store.assessment().reservations}
     assert len(view.reservations) == len(expected)

@@ -290,12 +290,9 @@ class _ParquetReading(_Reading):
     def read(self) -> tuple[TrendFile | None, list[Fault]]:
         if not (self.content[:4] == self.content[-4:] == b"PAR1"):
             return self.unreadable("this is no Parquet file", _EXPORT_AGAIN)
-        try:
-            import pyarrow
-            from pyarrow import parquet
-        except ImportError:
-            cure = f"install pyarrow beside asfound, or {_EXPORT_AGAIN}"
-            return self.unreadable("reading Parquet needs the package pyarrow, which is not installed", cure)
+        import pyarrow  # late, as it takes its time and few trends are Parquet
+        from pyarrow import parquet
+
         try:
             table = parquet.read_table(io.BytesIO(self.content))
         except (pyarrow.ArrowException, OSError, ValueError) as problem:

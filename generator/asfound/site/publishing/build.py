@@ -7,7 +7,6 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
-from functools import cache
 from pathlib import Path
 
 from asfound.assessment.assess import assess
@@ -17,28 +16,25 @@ from asfound.planning.calendar_file import rounds_calendar
 from asfound.planning.rounds import Round
 from asfound.printing.templates import template_folders
 from asfound.provenance import HistoryOf
-from asfound.records.models.schemas import schemas
 from asfound.records.snapshot import Snapshot, from_folder
 from asfound.refusals import Refusal
 from asfound.site.lookup.lookup import Lookup, finding_link, look_up, reference_link, sensor_link, visit_link
-from asfound.site.publishing import downloads
 from asfound.site.publishing.content import SiteContent, SitePage
 from asfound.site.publishing.declared_packages import third_party
+from asfound.site.publishing.downloads import downloads
 from asfound.site.publishing.finding_form import form_path, forms
 from asfound.site.publishing.pages import Pages
 from asfound.site.views.data import data
 from asfound.site.views.drift import drift_page
-from asfound.site.views.exposure import days_path
 from asfound.site.views.findings import case_rows, case_view
 from asfound.site.views.issued import CertificateLine, certificate_lines
-from asfound.site.views.logs import log_path
 from asfound.site.views.method import method
 from asfound.site.views.overview import overview
 from asfound.site.views.references import reference_states, reference_view
 from asfound.site.views.rounds import planned_rounds
 from asfound.site.views.schedule import CALENDAR, schedule
 from asfound.site.views.sensors import sensor_rows, sensor_view
-from asfound.site.views.visits import raw_path, visit_rows, visit_view
+from asfound.site.views.visits import visit_rows, visit_view
 
 PUBLISHED_VALUES = "published_values.csv"
 
@@ -87,41 +83,13 @@ def content_of(files: Snapshot, lookup: Lookup, folders: tuple[Path, ...], print
     planned = planned_rounds(lookup)
     made = datetime(lookup.day.year, lookup.day.month, lookup.day.day, tzinfo=UTC)
     calendar = {CALENDAR: rounds_calendar(lookup.records.facility, made, planned)}
-    published = {**_downloads(files, lookup), **calendar, **printed}
+    published = {**downloads(files, lookup), **calendar, **printed}
     pages = tuple(_pages(lookup, published, folders, planned))
     try:
         return SiteContent(pages=pages, files=published, name=lookup.records.facility.name)
     except ValueError as problem:  # a sensor or reference called index
         cure = "give the sensor, reference or visit another id"
         raise Refusal(str(problem), cure) from None
-
-
-def _downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
-    assessment = lookup.assessment
-    found = {
-        "data/results.csv": downloads.results_csv(assessment.results),
-        "data/results.json": downloads.results_json(assessment.results),
-        "data/drift.csv": downloads.drift_csv(assessment.standings.values()),
-        "data/scales.csv": downloads.scales_csv(assessment.instruments),
-        "data/records.sha256": downloads.records_manifest(files),
-    }
-    for visit, parts in lookup.visits.items():
-        results = [result for part in parts for result in part.results]
-        found[f"data/contributions/{visit}.csv"] = downloads.contributions_csv(assessment, results)
-    for case in assessment.cases:
-        if case.exposure is not None and case.exposure.trend is not None:
-            found[days_path(case)] = downloads.exposure_csv(case.exposure.trend.days)
-    for revisions in lookup.revisions.values():
-        found |= {raw_path(visit): visit.content for visit in revisions}
-    for path in dict.fromkeys(logged.path for logged in assessment.measurement.logged.values()):
-        found[log_path(path)] = files[path]
-    return found | _schemas()
-
-
-@cache
-def _schemas() -> dict[str, bytes]:
-    """By path; they depend on no record, so that `serve` needs them once."""
-    return {f"data/schemas/{kind}.json": schema for kind, schema in schemas().items()}
 
 
 def _pages(
@@ -167,8 +135,6 @@ def _published_values(folders: tuple[Path, ...]) -> bytes:
 def _data(lookup: Lookup, files: Mapping[str, bytes]) -> object:
     return data(
         lookup,
-        columns=downloads.RESULT_COLUMNS,
-        drift_columns=downloads.DRIFT_COLUMNS,
         files=files,
         records_hash=hashlib.sha256(files["data/records.sha256"]).hexdigest(),
         licences=third_party(),

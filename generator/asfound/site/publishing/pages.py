@@ -17,6 +17,7 @@ from asfound.wording import cautions
 
 _COMPILED = CompiledTemplates()
 _HEADING = re.compile(r'<h2[^>]*\bid="([^"]+)"[^>]*>(.*?)</h2>', re.DOTALL)
+_TICKED = re.compile(r"`([^`]+)`")
 _TAG = re.compile(r"<[^>]+>")
 _DAY = re.compile(r"(?<![\w-])([0-9]{4}-[0-9]{2}-[0-9]{2})(?![\w-])")
 _NUMBER_AND_UNIT = re.compile(r"(?<=[0-9]) (?=(?:±|%|°|k?Pa\b|mA\b|V\b|min\b|months?\b|visits?\b|sensors?\b))|(?<=±) ")
@@ -40,6 +41,7 @@ class Pages:
         )
         self._environment.filters["quoted_json"] = _quoted_json
         self._environment.filters["whole"] = _whole
+        self._environment.filters["code"] = _code
         self._environment.globals["cautions"] = cautions
 
     def page(
@@ -60,6 +62,11 @@ def _whole(text: str) -> Markup:
     """A sentence whose days, and numbers with their units, are not torn apart at the end of a line."""
     held = _NUMBER_AND_UNIT.sub("\u00a0", escape(text))
     return Markup(_DAY.sub(r"<time>\1</time>", held))
+
+
+def _code(text: str) -> Markup:
+    """Text in which `backticks` mark what is typed or read as it stands."""
+    return Markup(_TICKED.sub(r"<code>\1</code>", escape(text)))
 
 
 def _quoted_json(text: str) -> Markup:

@@ -87,8 +87,7 @@ def unapproved(lookup: Lookup, part: SensorVisitSummary) -> tuple[Chip, ...]:
 
 
 def _part_state(lookup: Lookup, part: SensorVisitSummary) -> ApprovalState:
-    known = _known(lookup.provenance, part)
-    return ApprovalState.APPROVED if part.sensor_visit.sensor in known.approvals else known.state
+    return _known(lookup.provenance, part).state_for(part.sensor_visit.sensor)
 
 
 def _known(provenance: Provenance, part: SensorVisitSummary) -> VisitProvenance:

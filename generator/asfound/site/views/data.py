@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from asfound import __version__
@@ -12,6 +12,7 @@ from asfound.printing.unprintable import UNPRINTABLE
 from asfound.site.lookup.lookup import Lookup
 from asfound.site.views.approvals import history_facts
 from asfound.site.views.issued import IssuedView, issued_view
+from asfound.tables.columns import TABLES, Table
 from asfound.wording import words
 from asfound.wording.words import Fact, Link
 
@@ -49,8 +50,7 @@ class DataView:
     """Everything on the Data page."""
 
     downloads: tuple[Download, ...]
-    columns: tuple[str, ...]
-    drift_columns: tuple[str, ...]
+    tables: tuple[Table, ...]
     contributions: tuple[Link, ...]
     schemas: tuple[Link, ...]
     issued: IssuedView
@@ -69,8 +69,6 @@ class DataView:
 def data(
     lookup: Lookup,
     *,
-    columns: Sequence[str],
-    drift_columns: Sequence[str],
     files: Mapping[str, bytes],
     records_hash: str,
     licences: tuple[tuple[str, str, str], ...],
@@ -82,8 +80,7 @@ def data(
             for path in _ABOUT
             if path in files
         ),
-        columns=tuple(columns),
-        drift_columns=tuple(drift_columns),
+        tables=TABLES,
         contributions=_under(files, "data/contributions/"),
         schemas=_under(files, "data/schemas/"),
         issued=issued_view(lookup, files),
@@ -103,8 +100,10 @@ def data(
 
 
 _ABOUT = {
-    "data/results.csv": "every result, one row each; key: visit, sensor, channel, plateau",
-    "data/results.json": "the same as JSON: a list of objects with the same names",
+    "data/results.csv": "every result, one row each",
+    "data/results.json": "the same as JSON, with the version of the program, the day and the commit above the rows",
+    "data/results.parquet": "the same as Parquet, with types",
+    "data/contributions.parquet": "every source behind every number of every result: of far end, sensor and loop",
     "data/scales.csv": "how far families vary against what is declared, by how long effects last",
     "data/drift.csv": "drift of every channel, one row a point: rates, what is expected, when it leaves the tolerance",
     "data/records.sha256": "SHA-256 of every record, to be checked with sha256sum -c in the records folder",

@@ -1,0 +1,1 @@
+"""What other programs read: tables of declared columns, in files of every site and as frames for notebooks."""
