@@ -152,6 +152,20 @@ def test_results_share_a_source_exactly_while_it_keeps_its_value(lasts: str, col
     assert all(len(one) == (2 if lasts == "reading" else 1) for one in found)
 
 
+@pytest.mark.parametrize(
+    ("days", "acts"),
+    [({"from": "2026-03-17"}, False), ({"from": "2026-03-16"}, True), ({"until": "2026-03-15"}, False)],
+)
+def test_a_source_acts_from_its_first_day_to_its_last(days: Further, acts: bool):
+    of_reference = further("saturation_pressure", u="50 Pa", correction="200 Pa", **days)
+    assessment = at_50(generator(of_reference))
+    assert bool(mine(assessment)) is acts
+    assert (assessment.results[0].reference_value != at_50(generator()).results[0].reference_value) is acts
+    rows = b.plateau(50, [50.3], b.generated(50.0, 23.0, 23.0))
+    files = b.family(further=[sensor_further("sensor", "plateau", **days)]) | b.sensor()
+    assert bool(mine(b.assessed(b.records(files, generator(), b.visit("2026-03-16-lab", rows))))) is acts
+
+
 def test_what_a_laboratory_s_calibrations_share_cancels_between_its_references():
     """u = 0.45 %RH each, of which 0.30 is the laboratory's standard; 0.15 of each probe's own beside."""
     own = further("reference_humidity", u="0.15 %RH")

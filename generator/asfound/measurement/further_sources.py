@@ -11,7 +11,7 @@ from asfound.measurement.reading_table import Cell, ReadingTable
 from asfound.records.methods import METHODS
 from asfound.records.models.further import Further, SensorFurther, Sized
 from asfound.records.models.references import Reference
-from asfound.uncertainty.sources import DIVISORS, Catalogue, Distribution, Scope, Source, freedom_from_k
+from asfound.uncertainty.sources import Catalogue, Distribution, Scope, Size, Source, size_of
 from asfound.uncertainty.terms import Terms
 from asfound.units import CANONICAL
 
@@ -45,10 +45,11 @@ def further_sources(
     for source in reference.further:
         if source.of != of:
             continue
-        factor = _factor(source, table, rows[at], reference, value, calibrated)
+        acts = source.acts_on(table.day[rows[at]])
+        factor = np.where(acts, _factor(source, table, rows[at], reference, value, calibrated), 0.0)
         if source.correction is not None:
             correction += source.correction.value * factor
-        parts.append(_terms(catalogue, table, rows, at, reference, source, factor, calibrated))
+        parts.append(_terms(catalogue, table, rows, at[acts], reference, source, factor[acts], calibrated))
     return correction, parts
 
 
@@ -89,7 +90,7 @@ def _terms(
 ) -> Terms:
     """One column for each time that the effect takes another value."""
     unit = CANONICAL[next(iter(source.amounts.values())).quantity]
-    u, nu, distribution = size_of(source)
+    u, nu, distribution = _size(source)
     which, identity = _episodes(source, table, rows[at], reference, calibrated)
     _, first, inverse = np.unique(which, return_index=True, return_inverse=True)
     numbers = [
@@ -109,15 +110,9 @@ def _terms(
     return Terms.of(at, np.array(numbers, np.int64)[inverse.ravel()], factor)
 
 
-def size_of(source: Sized) -> tuple[float, float, Distribution]:
-    """(u, ν, distribution) of a source, u in the canonical unit."""
-    if source.limit is not None:
-        distribution = Distribution(source.distribution)
-        return source.limit.value / DIVISORS[distribution], np.inf, distribution
-    if source.U is not None and source.k is not None:
-        return source.U.value / source.k, freedom_from_k(source.k), Distribution.NORMAL
-    assert source.u is not None
-    return source.u.value, np.inf if source.nu is None else source.nu, Distribution.NORMAL
+def _size(source: Sized) -> Size:
+    means = next(name for name in ("limit", "u", "U") if getattr(source, name) is not None)
+    return size_of(source.amounts[means].value, means, source.distribution, source.nu, source.k)
 
 
 def _episodes(
@@ -160,7 +155,8 @@ def of_sensor(
 
     Readings of one plateau that are disturbed each by itself leave their mean with u/√n.
     """
-    u, nu, distribution = size_of(source)
+    u, nu, distribution = _size(source)
+    at = at[source.acts_on(np.array([cells[cell].sensor_visit.visit.day for cell in at.tolist()], "datetime64[D]"))]
     numbers = []
     for cell in at.tolist():
         sv = cells[cell].sensor_visit

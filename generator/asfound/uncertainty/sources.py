@@ -234,6 +234,31 @@ class Catalogue(Sequence[Source]):
         return self._cached
 
 
+class Size(NamedTuple):
+    """How large a source is, and how surely that is known."""
+
+    u: float
+    nu: float
+    distribution: Distribution
+
+
+def size_of(
+    value: float, means: str, distribution: str = "rectangular", nu: float | None = None, k: float | None = None
+) -> Size:
+    """The size of what is told as a `limit` (half-width) with a distribution, as `u` with ν, or as `U` with k.
+
+    ν of U follows from k at 95.45 %. Raises ValueError for another meaning.
+    """
+    if means == "limit":
+        shape = Distribution(distribution)
+        return Size(value / DIVISORS[shape], math.inf, shape)
+    if means == "u":
+        return Size(value, math.inf if nu is None else nu, Distribution.NORMAL)
+    if means == "U" and k is not None:
+        return Size(value / k, freedom_from_k(k), Distribution.NORMAL)
+    raise ValueError(f"{means!r} is no size, or lacks its k")
+
+
 def half_width_u(half_width: Width) -> Width:
     """Standard uncertainty of a rectangular distribution ± half_width."""
     return abs(half_width) / RECTANGULAR_DIVISOR

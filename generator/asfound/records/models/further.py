@@ -2,28 +2,31 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Literal, Self
 
+import numpy as np
 from pydantic import Field, model_validator
 
 from asfound.records.channels import Channel
 from asfound.records.models.fields import (
     Amount,
+    Day,
     FurtherDifference,
     FurtherSpread,
     Id,
-    Record,
     TemperatureValue,
     Text,
     custom_error,
 )
-from asfound.records.models.model_rules import BAD_AMOUNT, MIXED_QUANTITIES, SIZE_INCOMPLETE
+from asfound.records.models.model_rules import BAD_AMOUNT, DATES_OUT_OF_ORDER, MIXED_QUANTITIES, SIZE_INCOMPLETE
+from asfound.records.models.periods import Dated
 
 RESULT = "humidity"
 """By this name a source acts on the humidity that the method gives."""
 
 
-class Sized(Record):
+class Sized(Dated):
     """One source. Its size is one of `limit`, `u`, or `U` with `k`."""
 
     name: Id
@@ -42,6 +45,13 @@ class Sized(Record):
     """of a limit: all deviations alike, the small ones likelier, or those near the limits (a cycling control)"""
     nu: float | None = Field(default=None, ge=1.0)
     """degrees of freedom of u; left out: infinitely many"""
+    until: Day | None = None
+    """last day on which it acts; left out: no end is known"""
+
+    def acts_on(self, days: np.ndarray) -> np.ndarray:
+        """Whether it acts on each of these days (datetime64[D]), shape as theirs."""
+        last = self.until or date.max
+        return (np.datetime64(self.from_) <= days) & (days <= np.datetime64(last))
 
     @property
     def amounts(self) -> dict[str, Amount]:
@@ -57,6 +67,9 @@ class Sized(Record):
             raise custom_error(SIZE_INCOMPLETE, told, "give one of limit, u, or U with k")
         if self.amounts[sizes[0]].value <= 0.0:
             raise custom_error(BAD_AMOUNT, f"{sizes[0]} is zero", "leave the source out, or give its size", sizes[0])
+        if self.until is not None and self.until < self.from_:
+            message = f"{self.until} lies before the first day {self.from_}"
+            raise custom_error(DATES_OUT_OF_ORDER, message, "check the two days", "until")
         if (self.U is None) != (self.k is None):
             raise custom_error(SIZE_INCOMPLETE, "U and k belong together", "give both, or u")
         if self.nu is not None and self.u is None:

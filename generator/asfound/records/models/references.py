@@ -48,6 +48,7 @@ from asfound.records.models.model_rules import (
     UNKNOWN_QUANTITY,
 )
 from asfound.records.models.periods import Known, Period, Property, in_force
+from asfound.records.models.spreads import Spread
 from asfound.records.visits.header import BAD_UNIT
 from asfound.units import UnitError, header_unit
 
@@ -244,9 +245,9 @@ class Reference(Record):
     """parts of the uncertainty that several quantities share"""
     further: tuple[Further, ...] = ()
     """what else is known of its errors"""
-    saturator_gradient: Property[Known[TemperatureSpread]] | None = None
+    saturator_gradient: Property[Spread[TemperatureSpread]] | None = None
     """saturator not at one temperature: half-width"""
-    chamber_gradient: Property[Known[TemperatureSpread]] | None = None
+    chamber_gradient: Property[Spread[TemperatureSpread]] | None = None
     """chamber thermometer against the place of the probe: half-width"""
     lowest_efficiency: Property[Known[Fraction]] | None = None
     """the saturator reaches between this share of saturation and 100 %"""
@@ -256,11 +257,11 @@ class Reference(Record):
     """largest saturation pressure that its air supply gives, above the room's pressure (gauge)"""
     least_overpressure: PressureSpread | None = None
     """smallest saturation pressure, above the chamber's, at which enough air flows"""
-    mirror_pressure_difference: Property[Known[PressureSpread]] | None = None
+    mirror_pressure_difference: Property[Spread[PressureSpread]] | None = None
     """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
     salts: tuple[str, ...] = ()
     """salts of the cells, by formula"""
-    salt_condition: Property[Known[HumiditySpread]] | None = None
+    salt_condition: Property[Spread[HumiditySpread]] | None = None
     """purity, two phases, distance from equilibrium: half-width"""
     temperature_coefficient: Property[Known[HumidityPerKelvin]] | None = None
     """of a transfer probe: change of its reading with temperature"""
@@ -268,9 +269,9 @@ class Reference(Record):
     """of a transfer probe: temperature at which it was calibrated"""
     hysteresis: Property[Known[HumiditySpread]] | None = None
     """of a transfer probe: full width"""
-    instability: Property[Known[HumiditySpread]] | None = None
+    instability: Property[Spread[HumiditySpread]] | None = None
     """in air: half-width of the room's changes while reading"""
-    vapour_gradient: Property[Known[HumiditySpread]] | None = None
+    vapour_gradient: Property[Spread[HumiditySpread]] | None = None
     """in air: difference of vapour between probe and sensor, as %RH: half-width"""
     response_lag: Property[Known[Duration]] | None = None
     """in air: longest lag between probe and sensor; with the slope of the readings it makes a half-width"""
