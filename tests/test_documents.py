@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import doctest
+import json
 import re
 import shutil
 from pathlib import Path
 
 import pytest
+from ruamel.yaml import YAML
 
 from asfound import humidity
+from asfound.records.load import load
 from asfound.records.models.log_mapping import read_log_mapping
 from asfound.records.visits.columns import COLUMNS
 from asfound.scaffold.demo.story import TODAY
 from asfound.tables.columns import TABLES
+from tests import builders
 from tests.documents import DEMO_README, README, ROOT, TUTORIAL, Reader, blocks, new_user, page
 from tests.manual.write import MANUAL, made_parts, pages, written
 from tests.test_packaging import SERVE, TEST, on_windows
@@ -147,6 +151,18 @@ def test_the_example_of_a_mapping_maps() -> None:
     mapping, faults = read_log_mapping("logs/2026-11-24-drying.yml", example.encode())
     assert not faults
     assert mapping is not None and mapping.of_sensors == ("DRY-11", "DRY-12")
+
+
+def test_the_examples_of_sizes_are_read_as_keys_of_a_generator() -> None:
+    examples = [block.text for block in blocks(page("records")) if block.kind == "yaml"]
+    files = builders.records(builders.two_pressure())
+    written = json.loads(files["references/GEN-01.yml"])
+    for example in examples:
+        keys = YAML(typ="base").load(example)
+        text = json.dumps(written | keys).encode()
+        records, faults = load(files | {"references/GEN-01.yml": text})
+        assert records is not None and not faults, [fault.text() for fault in faults]
+    assert len(examples) == 2
 
 
 def test_the_day_of_the_demo_is_one() -> None:

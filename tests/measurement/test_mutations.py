@@ -47,7 +47,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
     ),
     "the derivative of a product half": (Slip("_multiply", "dx * y + x * dy", "dx * y"), "sensitivities"),
     "a rectangle drawn as wide as its u": (
-        Slip("draw", "half_width = source.u * RECTANGULAR_DIVISOR", "half_width = source.u"),
+        Slip("draw", "source.u * DIVISORS.get(source.distribution, 0.0)", "source.u"),
         "additive_model",
     ),
     "a normal distribution where few degrees of freedom are known": (
@@ -169,7 +169,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "settling",
     ),
     "each plateau given a time constant of its own": (
-        Slip("CellSources._settling", "of_instrument=True", "of_instrument=False"),
+        Slip("CellSources._settling", "of_instrument="time_constant"", "of_instrument=False"),
         "settling",
     ),
     "a warm probe taken for a cold one": (

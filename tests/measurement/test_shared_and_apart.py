@@ -146,6 +146,6 @@ def test_every_source_has_a_name_of_its_own_and_the_size_that_budgets_compute_wi
     ]
     assert [s.u for s in sources] == catalogue.standard_uncertainties().tolist()
     assert [s.nu for s in sources] == catalogue.degrees_of_freedom().tolist()
-    assert [s.distribution == "rectangular" for s in sources] == catalogue.rectangular().tolist()
+    assert [s.distribution == "rectangular" for s in sources] == catalogue.flat().tolist()
     grouped = {number for number, source in enumerate(sources) if source.group}
     assert {n for n, group in enumerate(catalogue.groups().tolist()) if group != n} == grouped

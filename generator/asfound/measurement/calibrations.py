@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -9,6 +10,7 @@ from datetime import date
 import numpy as np
 
 from asfound.faults import error, reservation
+from asfound.measurement.further_sources import further_sources
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.shifts import Shift
 from asfound.records.load import Records
@@ -108,6 +110,10 @@ class Calibrations:
                         error_value = error_value + shift.error(reading[at], table.day[rows[at]])
                 value[at] -= error_value
                 parts.append(terms)
+                day = np.datetime64(calibration.date, "D")
+                added, further = further_sources(self.catalogue, table, rows, at, reference, quantity, value[at], day)
+                value[at] += added
+                parts += further
                 leaned_on = (reference.id, quantity, calibration.date)
                 for cell in np.unique(table.cell[rows[at]]).tolist():
                     self.used.setdefault(cell, set()).add(leaned_on)
@@ -271,8 +277,15 @@ class Calibrations:
         right: np.ndarray,
         weight: np.ndarray,
     ) -> list[Terms]:
-        """Terms of the certificate's uncertainty, as its points hang together."""
-        u = np.array([p.U.value / p.k for p in calibration.points])
+        """Terms of the certificate's uncertainty, as its points hang together; what is shared in columns of its own."""
+        shared = [
+            Terms.of(at, self.catalogue.add(_shared(component.name)), component.u.value)
+            for component in calibration.shared
+        ]
+        together = math.hypot(*(component.u.value for component in calibration.shared))
+        u = np.array([math.sqrt((p.U.value / p.k) ** 2 - together**2) for p in calibration.points])
+        if not u.any():
+            return shared
         nu = [freedom_from_k(p.k) for p in calibration.points]
         label = f"{_words(quantity)}: calibration {calibration.certificate}"
 
@@ -284,20 +297,25 @@ class Calibrations:
 
         if calibration.correlation == "independent" and len(points) > 1:
             numbers = np.array([column(f"calibration/point {i + 1}", u[i], nu[i]) for i in range(len(u))])
-            return [Terms.of(at, numbers[left], 1.0 - weight), Terms.of(at, numbers[right], weight)]
+            return [*shared, Terms.of(at, numbers[left], 1.0 - weight), Terms.of(at, numbers[right], weight)]
         if calibration.correlation == "zero_span" and len(points) > 1:
             zero = int(np.argmin(u))
             away = np.abs(points - points[zero])
             reach = float(np.max(away))
             beyond = np.sqrt(u**2 - u[zero] ** 2) / np.where(away > 0.0, away, np.inf)
             span = reach * float(np.max(beyond))  # so that no point has less than the certificate says
-            parts = [Terms.of(at, column("calibration/zero", u[zero], nu[zero]), 1.0)]
+            parts = [*shared, Terms.of(at, column("calibration/zero", u[zero], nu[zero]), 1.0)]
             if span > 0:
                 parts.append(Terms.of(at, column("calibration/span", span, min(nu)), (x - points[zero]) / reach))
             return parts
         largest = float(np.max(u))
         size = (u[left] * (1.0 - weight) + u[right] * weight) / largest
-        return [Terms.of(at, column("calibration", largest, min(nu)), size)]
+        return [*shared, Terms.of(at, column("calibration", largest, min(nu)), size)]
+
+
+def _shared(name: str) -> Source:
+    """One column for all calibrations that name it, each weighted by its own u."""
+    return Source(identity=f"shared/{name}", label=f"{name}: shared by calibrations", u=1.0, unit="1")
 
 
 def interpolation(points: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -15,6 +15,7 @@ from typing import assert_never
 
 import numpy as np
 
+from asfound.measurement.further_sources import of_sensor
 from asfound.measurement.reading_table import Cell
 from asfound.measurement.repeatability import Repeatability
 from asfound.measurement.settling import share_left
@@ -160,7 +161,16 @@ class CellSources:
                 own.append((logged, cells))
         if part is not Part.SENSOR:
             kinds.append(self._dead_band(channel, at))
-        return Terms.joined(self._numbered(own, kinds)), correction
+        return Terms.joined([*self._numbered(own, kinds), *self._further(channel, part, at, n)]), correction
+
+    def _further(self, channel: Channel, part: Part, at: np.ndarray, n: np.ndarray) -> Iterator[Terms]:
+        """What is known beyond the usual: of the sensor in its own error, of the far end in the loop's."""
+        without = {"sensor": Part.LOOP, "far_end": Part.SENSOR}
+        for number, (name, on) in enumerate(self.instruments):
+            for source in on.whole("further") or ():
+                if source.channel is channel and part is not without[source.of]:
+                    mine = at[self.instrument[at] == number]
+                    yield of_sensor(self.catalogue, self.cells, mine, name, source, n)
 
     def amount(self, channel: Channel, name: str) -> np.ndarray:
         """An amount that is declared of a channel, shape (cells,); nan where none is."""

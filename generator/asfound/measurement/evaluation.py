@@ -16,8 +16,10 @@ from asfound.faults import error
 from asfound.humidity import water_to_ice_ratio
 from asfound.humidity.domains import OutsideRange
 from asfound.measurement.calibrations import Calibrations, Report
+from asfound.measurement.further_sources import further_sources
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.reference_inputs import ReferenceInputs
+from asfound.records.models.further import RESULT
 from asfound.uncertainty.duals import differentiate, in_blocks
 from asfound.uncertainty.formulations import State, formulation_terms
 from asfound.uncertainty.terms import Measured, Terms
@@ -78,15 +80,16 @@ class Evaluation:
         """
         names = tuple(inputs)
         at_probe: State = ("water", "chamber_temperature", saturated[2] and "chamber_pressure")
-        own = Terms.joined(other)
         if ice:
             model = _over_ice(model, names.index("chamber_temperature"), names.index("chamber_pressure"))
             at_probe = ("ice", *at_probe[1:])
         measured = tuple(inputs.values())
         values, gradient = self._differentiated(model, measured, rows)
         parts = [m.terms.scaled(np.nan_to_num(gradient[i])) for i, m in enumerate(measured)]
-        if ice and len(own.row):
-            own = own.scaled(self._ice_ratio(inputs, values))
+        ratio = self._ice_ratio(inputs, values) if ice else np.ones(len(rows))
+        added, further = self._further(rows, values / np.where(ratio > 0.0, ratio, 1.0))
+        values += added * ratio
+        own = Terms.joined([*other, *further]).scaled(ratio)
         formula = formulation_terms(self.calibrations.catalogue, (saturated, at_probe), inputs, values)
         own = Terms.joined([own, formula])
         self.humidity[rows] = values
@@ -98,6 +101,20 @@ class Evaluation:
         self.groups.append(
             MethodGroup(method=method, rows=rows, inputs=names, measured=measured, model=model, other=own)
         )
+
+    def _further(self, rows: np.ndarray, humidity: np.ndarray) -> tuple[np.ndarray, list[Terms]]:
+        """What the references' further sources do to the humidity itself: corrections to be added, and terms."""
+        added, parts = np.zeros(len(rows)), list[Terms]()
+        names = self.table.word["reference"][rows]
+        for name in dict.fromkeys(names):
+            reference = self.calibrations.records.references[name]
+            if reference.further:
+                at = np.flatnonzero(names == name)
+                catalogue = self.calibrations.catalogue
+                more, terms = further_sources(catalogue, self.table, rows, at, reference, RESULT, humidity[at])
+                added[at] += more
+                parts += terms
+        return added, parts
 
     @staticmethod
     def _ice_ratio(inputs: dict[str, Measured], humidity: np.ndarray) -> np.ndarray:

@@ -22,7 +22,7 @@ from asfound.measurement.lines import Measurement
 from asfound.records.models import Channel
 from asfound.uncertainty.budgets import Budgets
 from asfound.uncertainty.duals import differentiate
-from asfound.uncertainty.sources import COVERAGE, RECTANGULAR_DIVISOR, Distribution, Source
+from asfound.uncertainty.sources import COVERAGE, DIVISORS, Distribution, Source
 from asfound.uncertainty.terms import Terms
 
 TRIALS = 100_000
@@ -68,10 +68,18 @@ class Answer:
 
 
 def draw(source: Source, rng: np.random.Generator, trials: int) -> np.ndarray:
-    """Draws of a source about zero, shape (trials,): normal, scaled t for finite ν (6.4.9), or rectangular (6.4.2)."""
-    if source.distribution is Distribution.RECTANGULAR:
-        half_width = source.u * RECTANGULAR_DIVISOR
-        return rng.uniform(-half_width, half_width, trials)
+    """Draws of a source about zero, shape (trials,): normal, scaled t for finite ν (6.4.9), or between limits.
+
+    Rectangular (6.4.2), triangular (6.4.5), U-shaped (6.4.6); clauses from memory.
+    """
+    half_width = source.u * DIVISORS.get(source.distribution, 0.0)
+    match source.distribution:
+        case Distribution.RECTANGULAR:
+            return rng.uniform(-half_width, half_width, trials)
+        case Distribution.TRIANGULAR:
+            return rng.triangular(-half_width, 0.0, half_width, trials)
+        case Distribution.U_SHAPED:
+            return half_width * np.sin(rng.uniform(-np.pi, np.pi, trials))
     if np.isfinite(source.nu):
         return source.u * rng.standard_t(source.nu, trials)
     return source.u * rng.standard_normal(trials)
@@ -102,7 +110,7 @@ def needs_monte_carlo(measurement: Measurement, lines: Sequence[int]) -> list[in
     """Of these lines, those that the linear answer does not serve: rectangular-dominated, or at saturation."""
     budgets = measurement.whole()
     terms, catalogue = budgets.terms, budgets.catalogue
-    limited = np.flatnonzero(catalogue.rectangular()[terms.source])
+    limited = np.flatnonzero(catalogue.flat()[terms.source])
     variance = (terms.weight[limited] * catalogue.standard_uncertainties()[terms.source[limited]]) ** 2
     largest = np.zeros(len(budgets.u))
     np.maximum.at(largest, terms.row[limited], variance)

@@ -11,9 +11,11 @@ import numpy as np
 from asfound.measurement.calibrations import Calibrations, Report
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.repeatability import scatter
+from asfound.records.methods import METHODS
 from asfound.records.models.periods import Dated, Known
 from asfound.records.models.references import Reference
-from asfound.uncertainty.sources import Scope, Source, rectangular
+from asfound.records.models.spreads import Spread
+from asfound.uncertainty.sources import Scope, Size, Source, rectangular, size_of
 from asfound.uncertainty.terms import Measured, Terms
 
 STANDARD_PRESSURE_PA = 101_325.0
@@ -121,24 +123,41 @@ class ReferenceInputs:
         return parts
 
     def limits(self, rows: np.ndarray, attribute: str, label: str, unit: str, *, a_visit: bool = False) -> list[Terms]:
-        """A rectangular source of the reference; `a_visit`: its own column at each visit and sensor."""
+        """A source of the reference as large as its record says; `a_visit`: its own column at each visit and sensor."""
 
         def terms(declared: Declared, at: np.ndarray) -> list[Terms]:
-            reference, half_width = declared.reference, float(declared.value)
+            reference, (size, weight) = declared.reference, self.spread(rows, declared, at)
+            scale = np.zeros(len(rows))
+            scale[at] = weight
+
+            def source(identity: str, text: str, scope: Scope) -> Source:
+                return Source(identity, text, size.u, unit, size.distribution, size.nu, scope=scope)
+
             if not a_visit:
-                source = rectangular(declared.identity, f"{label} of {reference.id}", half_width, unit)
-                return [Terms.of(at, self.calibrations.catalogue.add(source), 1.0)]
-            return [
-                self.own_at_each_visit(
-                    rows,
-                    at,
-                    lambda place: rectangular(
-                        f"{place}/{reference.id}/{attribute}", label, half_width, unit, Scope.VISIT
-                    ),
-                )
-            ]
+                made = source(declared.identity, f"{label} of {reference.id}", Scope.LONGER)
+                return [Terms.of(at, self.calibrations.catalogue.add(made), weight)]
+            place = f"{reference.id}/{attribute}"
+            own = self.own_at_each_visit(rows, at, lambda name: source(f"{name}/{place}", label, Scope.VISIT))
+            return [own.scaled(scale)]
 
         return self.per_reference(rows, attribute, terms)
+
+    def spread(self, rows: np.ndarray, declared: Declared, at: np.ndarray) -> tuple[Size, np.ndarray]:
+        """Size of what is declared where it is largest, and how much of that it is at positions `at` of `rows`.
+
+        Bands are of one effect: it grows and shrinks with the target or the temperature, with one sign.
+        """
+        entry, table = declared.entry, self.table
+        assert isinstance(entry, Spread)
+        value = np.full(len(at), float(entry.value))
+        warm = METHODS[declared.reference.kind].probe_temperature
+        for band in entry.bands:
+            by = "target" if band.lowest.quantity == "humidity" else warm
+            reading = table.number[by][rows[at]]
+            value[(band.lowest.value <= reading) & (reading <= band.highest.value)] = band.value
+        largest = max(float(entry.value), *(float(band.value) for band in entry.bands), 0.0)
+        size = size_of(largest, entry.means, entry.distribution, entry.nu, entry.k)
+        return size, value / largest if largest > 0.0 else np.zeros(len(at))
 
     def own_at_each_visit(self, rows: np.ndarray, at: np.ndarray, source: Callable[[str], Source]) -> Terms:
         """At positions in `rows`, a column for each sensor's part of each visit; `source`: of its name."""

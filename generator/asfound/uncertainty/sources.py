@@ -26,6 +26,9 @@ class Distribution(StrEnum):
 
     NORMAL = "normal"
     RECTANGULAR = "rectangular"
+    TRIANGULAR = "triangular"
+    U_SHAPED = "u_shaped"
+    """arcsine: of a sinusoidal cycle (6.4.6)"""
 
 
 class Scope(StrEnum):
@@ -45,6 +48,13 @@ SCOPES = tuple(Scope)
 
 RECTANGULAR_DIVISOR = math.sqrt(3.0)
 """Half-width of a rectangular distribution → standard uncertainty (JCGM 100:2008, 4.3.7)."""
+DIVISORS = {
+    Distribution.RECTANGULAR: RECTANGULAR_DIVISOR,
+    Distribution.TRIANGULAR: math.sqrt(6.0),
+    Distribution.U_SHAPED: math.sqrt(2.0),
+}
+"""Half-width → standard uncertainty (JCGM 100:2008, 4.3.7 and 4.3.9; JCGM 101:2008, 6.4.6, from memory)."""
+_FLAT = (Distribution.RECTANGULAR, Distribution.U_SHAPED)
 
 
 class Source(NamedTuple):
@@ -142,9 +152,9 @@ class Catalogue(Sequence[Source]):
         number = self.find(source)
         if number is None:
             number = self._numbers[source.identity] = len(self)
-            rectangular = source.distribution is Distribution.RECTANGULAR
+            flat = source.distribution in _FLAT
             group, scope = self._group(source.group), SCOPES.index(source.scope)
-            sizes = ([source.u], [source.nu], [rectangular], [group], [scope], [source.rounding])
+            sizes = ([source.u], [source.nu], [flat], [group], [scope], [source.rounding])
             self._append(1, lambda _: source, sizes)
         return number
 
@@ -180,8 +190,8 @@ class Catalogue(Sequence[Source]):
         """ν of every source, shape (sources,)."""
         return self._columns()[1]
 
-    def rectangular(self) -> np.ndarray:
-        """Whether a source is rectangular, shape (sources,)."""
+    def flat(self) -> np.ndarray:
+        """Whether a source has limits near which its values are no rarer, shape (sources,)."""
         return self._columns()[2]
 
     def groups(self) -> np.ndarray:
@@ -203,8 +213,8 @@ class Catalogue(Sequence[Source]):
         n = len(one.u)
         nu = np.full(n, math.inf) if one.nu is None else one.nu
         groups = np.full(n, -1) if one.groups is None else np.array([self._group(name) for name in one.groups], int)
-        rectangular = np.full(n, one.distribution is Distribution.RECTANGULAR)
-        return one.u, nu, rectangular, groups, np.full(n, SCOPES.index(one.scope)), np.full(n, one.rounding)
+        flat = np.full(n, one.distribution in _FLAT)
+        return one.u, nu, flat, groups, np.full(n, SCOPES.index(one.scope)), np.full(n, one.rounding)
 
     def _append(
         self, count: int, source: Callable[[int], Source], sizes: tuple[Sequence[float] | np.ndarray, ...]
@@ -216,12 +226,37 @@ class Catalogue(Sequence[Source]):
     def _columns(self) -> tuple[np.ndarray, ...]:
         """The sizes of all sources, joined again only when sources were added."""
         if len(self._cached[0]) != len(self):
-            u, nu, rectangular, group, scope, rounding = map(np.concatenate, zip(*self._sizes, strict=True))
-            self._sizes = [(u, nu, rectangular, group, scope, rounding)]
+            u, nu, flat, group, scope, rounding = map(np.concatenate, zip(*self._sizes, strict=True))
+            self._sizes = [(u, nu, flat, group, scope, rounding)]
             own = len(self)
             groups = np.where(group < 0, np.arange(own), own + group)
-            self._cached = (u, nu, rectangular, groups, scope, rounding)
+            self._cached = (u, nu, flat, groups, scope, rounding)
         return self._cached
+
+
+class Size(NamedTuple):
+    """How large a source is, and how surely that is known."""
+
+    u: float
+    nu: float
+    distribution: Distribution
+
+
+def size_of(
+    value: float, means: str, distribution: str = "rectangular", nu: float | None = None, k: float | None = None
+) -> Size:
+    """The size of what is told as a `limit` (half-width) with a distribution, as `u` with ν, or as `U` with k.
+
+    ν of U follows from k at 95.45 %. Raises ValueError for another meaning.
+    """
+    if means == "limit":
+        shape = Distribution(distribution)
+        return Size(value / DIVISORS[shape], math.inf, shape)
+    if means == "u":
+        return Size(value, math.inf if nu is None else nu, Distribution.NORMAL)
+    if means == "U" and k is not None:
+        return Size(value / k, freedom_from_k(k), Distribution.NORMAL)
+    raise ValueError(f"{means!r} is no size, or lacks its k")
 
 
 def half_width_u(half_width: Width) -> Width:

@@ -10,7 +10,7 @@ from asfound.faults import error
 from asfound.humidity import SALTS, salt_range_c, salt_rh, salt_uncertainty, saturation_vapour_pressure
 from asfound.measurement.evaluation import Evaluation, at_rows
 from asfound.measurement.reference_inputs import Declared
-from asfound.uncertainty.sources import rectangular
+from asfound.uncertainty.sources import Source, rectangular
 from asfound.uncertainty.terms import Measured, Terms
 
 UNKNOWN_SALT = error("unknown-salt", "a salt has no published humidity here")
@@ -68,10 +68,12 @@ def _condition_of_cell(evaluation: Evaluation, rows: np.ndarray, salt: str) -> l
 
     def condition(declared: Declared, at: np.ndarray) -> list[Terms]:
         number_of: dict[str, int] = {}
+        size, weight = evaluation.inputs.spread(rows, declared, at)
         for visit in dict.fromkeys(visits[i] for i in at.tolist()):
             identity = f"{visit}/{declared.reference.id}/{salt}/condition"
-            source = rectangular(identity, "condition of the solution and equilibrium", declared.value, "%RH")
+            label = "condition of the solution and equilibrium"
+            source = Source(identity, label, size.u, "%RH", size.distribution, size.nu)
             number_of[visit] = evaluation.calibrations.catalogue.add(source)
-        return [Terms.of(at, np.array([number_of[visits[i]] for i in at.tolist()], np.int64), 1.0)]
+        return [Terms.of(at, np.array([number_of[visits[i]] for i in at.tolist()], np.int64), weight)]
 
     return evaluation.inputs.per_reference(rows, "salt_condition", condition)

@@ -123,3 +123,6 @@ ReferenceValue = Annotated[Amount, _Written(_MEASURED)]
 ReferenceDifference = Annotated[Amount, _Written(_MEASURED, difference=True)]
 ReferenceSpread = Annotated[Amount, _Written(_MEASURED, difference=True, lowest=0.0)]
 ReferenceRate = Annotated[Amount, _Written(_MEASURED, difference=True, per="year", lowest=0.0)]
+_ACTED_ON = (*_MEASURED, "fraction")
+FurtherSpread = Annotated[Amount, _Written(_ACTED_ON, difference=True, lowest=0.0)]
+FurtherDifference = Annotated[Amount, _Written(_ACTED_ON, difference=True)]

@@ -28,3 +28,5 @@ COMMON_WITHOUT_CALIBRATION = error(
     "common-without-calibration", "a common component's day is not the day of the calibrations that share it"
 )
 DUPLICATE_ID = error("duplicate-id", "two records have one id, or ids that differ only in capitals")
+SIZE_INCOMPLETE = error("size-incomplete", "the size of a source is not told, or told twice")
+SHARED_TOO_LARGE = error("shared-too-large", "what calibrations share is more than the certificate's U holds")

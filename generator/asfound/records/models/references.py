@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator
 from datetime import date
 from typing import Annotated, Any, Literal, Self
@@ -12,7 +13,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
 from asfound.faults import did_you_mean
-from asfound.records.methods import NEEDED, QUANTITIES
+from asfound.records.methods import METHODS, NEEDED, QUANTITIES
 from asfound.records.models.fields import (
     Amount,
     Day,
@@ -32,6 +33,7 @@ from asfound.records.models.fields import (
     Text,
     custom_error,
 )
+from asfound.records.models.further import RESULT, Further
 from asfound.records.models.model_rules import (
     BAD_AMOUNT,
     BAD_RANGE,
@@ -41,10 +43,12 @@ from asfound.records.models.model_rules import (
     DUPLICATE_ID,
     MIXED_QUANTITIES,
     QUANTITY_MISSING,
+    SHARED_TOO_LARGE,
     TABLE_OUT_OF_ORDER,
     UNKNOWN_QUANTITY,
 )
 from asfound.records.models.periods import Known, Period, Property, in_force
+from asfound.records.models.spreads import Spread
 from asfound.records.visits.header import BAD_UNIT
 from asfound.units import UnitError, header_unit
 
@@ -95,6 +99,15 @@ class TablePoint(Record):
         return self
 
 
+class SharedComponent(Record):
+    """A part of a certificate's U that other calibrations share: of other days, of other references."""
+
+    name: Id
+    """by which every calibration that shares it names it, e.g. of the laboratory's standard"""
+    u: ReferenceSpread
+    """standard uncertainty, held in the U of every point"""
+
+
 class Calibration(Record):
     """One calibration of one quantity: by a laboratory's certificate, or by a visit in these records."""
 
@@ -116,6 +129,8 @@ class Calibration(Record):
     """drift allowance since this calibration, ± per year (rectangular)"""
     points: tuple[TablePoint, ...] = ()
     """the certificate's table"""
+    shared: tuple[SharedComponent, ...] = ()
+    """parts of its U that other calibrations share, by the word of the laboratory"""
     as_found: tuple[TablePoint, ...] = ()
     """what was found before an adjustment"""
     from_visit: Text | None = None
@@ -140,6 +155,14 @@ class Calibration(Record):
         if self.valid_until < self.date:
             message = f"{self.valid_until} lies before the day of calibration {self.date}"
             raise custom_error(DATES_OUT_OF_ORDER, message, "check the two days", "valid_until")
+        for number, component in enumerate(self.shared):
+            if component.name in [one.name for one in self.shared[:number]]:
+                message = f"{component.name} stands twice"
+                raise custom_error(DUPLICATE_ID, message, "give each its own name, or one u", "shared", number, "name")
+        together = math.hypot(*(component.u.value for component in self.shared))
+        if self.shared and any(point.U.value / point.k < together for point in self.points):
+            message = "what is shared is more than U/k of a point"
+            raise custom_error(SHARED_TOO_LARGE, message, "correct u, or the table", "shared")
         for name, points in (("points", self.points), ("as_found", self.as_found)):
             ats = [point.at.value for point in points]
             if any(after <= before for before, after in itertools.pairwise(ats)):
@@ -220,9 +243,11 @@ class Reference(Record):
     """what it measures, by the name of the visit's column"""
     common: tuple[CommonComponent, ...] = ()
     """parts of the uncertainty that several quantities share"""
-    saturator_gradient: Property[Known[TemperatureSpread]] | None = None
+    further: tuple[Further, ...] = ()
+    """what else is known of its errors"""
+    saturator_gradient: Property[Spread[TemperatureSpread]] | None = None
     """saturator not at one temperature: half-width"""
-    chamber_gradient: Property[Known[TemperatureSpread]] | None = None
+    chamber_gradient: Property[Spread[TemperatureSpread]] | None = None
     """chamber thermometer against the place of the probe: half-width"""
     lowest_efficiency: Property[Known[Fraction]] | None = None
     """the saturator reaches between this share of saturation and 100 %"""
@@ -232,11 +257,11 @@ class Reference(Record):
     """largest saturation pressure that its air supply gives, above the room's pressure (gauge)"""
     least_overpressure: PressureSpread | None = None
     """smallest saturation pressure, above the chamber's, at which enough air flows"""
-    mirror_pressure_difference: Property[Known[PressureSpread]] | None = None
+    mirror_pressure_difference: Property[Spread[PressureSpread]] | None = None
     """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
     salts: tuple[str, ...] = ()
     """salts of the cells, by formula"""
-    salt_condition: Property[Known[HumiditySpread]] | None = None
+    salt_condition: Property[Spread[HumiditySpread]] | None = None
     """purity, two phases, distance from equilibrium: half-width"""
     temperature_coefficient: Property[Known[HumidityPerKelvin]] | None = None
     """of a transfer probe: change of its reading with temperature"""
@@ -244,9 +269,9 @@ class Reference(Record):
     """of a transfer probe: temperature at which it was calibrated"""
     hysteresis: Property[Known[HumiditySpread]] | None = None
     """of a transfer probe: full width"""
-    instability: Property[Known[HumiditySpread]] | None = None
+    instability: Property[Spread[HumiditySpread]] | None = None
     """in air: half-width of the room's changes while reading"""
-    vapour_gradient: Property[Known[HumiditySpread]] | None = None
+    vapour_gradient: Property[Spread[HumiditySpread]] | None = None
     """in air: difference of vapour between probe and sensor, as %RH: half-width"""
     response_lag: Property[Known[Duration]] | None = None
     """in air: longest lag between probe and sensor; with the slope of the readings it makes a half-width"""
@@ -278,7 +303,20 @@ class Reference(Record):
             raise custom_error(QUANTITY_MISSING, "a saturated_salt needs its salts", cure)
         for number, component in enumerate(self.common):
             self._check_common(component, ("common", number))
+        for number, source in enumerate(self.further):
+            self._check_further(source, ("further", number))
         return self
+
+    def _check_further(self, source: Further, at: tuple[str | int, ...]) -> None:
+        acted_on = {name: QUANTITIES[name] for name in self.quantities}
+        if self.kind in METHODS:
+            acted_on[RESULT] = "humidity"
+        if source.name in [one.name for one in self.further[: int(at[1])]]:
+            raise custom_error(DUPLICATE_ID, f"{source.name} stands twice", "give each its own name", *at, "name")
+        if source.of not in acted_on:
+            message = f"{source.name} acts on {source.of!r}, which is not measured here"
+            raise custom_error(UNKNOWN_QUANTITY, message, f"use one of {', '.join(acted_on)}", *at, "of")
+        source.check_units("fraction" if source.per == "value" else acted_on[source.of], at)
 
     def _check_common(self, component: CommonComponent, at: tuple[str | int, ...]) -> None:
         twins = [c for c in self.common if (c.name, c.date) == (component.name, component.date)]
@@ -312,6 +350,8 @@ def _amounts(record: QuantityRecord) -> Iterator[tuple[tuple[str | int, ...], Am
     for number, calibration in enumerate(record.calibrations):
         if calibration.drift is not None:
             yield ("calibrations", number, "drift"), calibration.drift
+        for place, component in enumerate(calibration.shared):
+            yield ("calibrations", number, "shared", place, "u"), component.u
         for key, table in (("points", calibration.points), ("as_found", calibration.as_found)):
             for line, point in enumerate(table):
                 yield ("calibrations", number, key, line, "at"), point.at
