@@ -131,13 +131,6 @@ def test_a_single_reading_needs_a_declared_repeatability():
     assert faults(at_50(b.two_pressure(), outputs=[50.0])) == []
 
 
-def test_air_that_would_form_frost_is_refused_for_a_sensor_over_ice():
-    over_ice = b.family(rh_over="ice")
-    reading = b.mirrored(-5.0, -6.0, "dew")  # dew at −5 °C is frost at a higher temperature still
-    assert set(faults(at_50(over_ice, b.chilled_mirror(), reading=reading))) == {"above-ice-saturation"}
-    assert faults(at_50(over_ice, b.chilled_mirror(), reading=b.mirrored(-9.0, -6.0, "frost"))) == []
-
-
 def test_readings_that_give_no_humidity_are_refused_row_by_row():
     reading = b.generated(50) | {"saturation_pressure [kPa absolute]": 20.0}
     rows = b.plateau(50, [50.0], reading) + b.plateau(50, [50.0], b.generated(50))

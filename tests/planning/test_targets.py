@@ -155,6 +155,22 @@ def test_a_mirror_below_freezing_is_told_for_frost_and_for_dew():
     assert "dew or frost" in said(found)
 
 
+@pytest.mark.parametrize("over", ["water", "ice"])
+def test_a_point_beyond_saturation_over_ice_is_not_dialled(over: str):
+    """At −18 °C and one atmosphere saturation over ice is 83.8 %RH over water: above it frost forms."""
+    points = {"water": ["80 %RH", "90 %RH"], "ice": ["90 %RH", "100 %RH"]}[over]
+    cold = {"rh_over": over, "working_temperature": "-18 degC", "points": {"humidity": points}}
+    pressure = builders.flat(0, 1500, "kPa", 0.4) | {"unit": "kPa absolute"}
+    generator = builders.two_pressure(quantities={"saturation_pressure": pressure})
+    for reference in (builders.chilled_mirror(), generator):
+        found = asked(builders.records(builders.sensor(**cold), reference), Conditions(saturation_c=5.0))
+        reached = {target.point: target for target in found.points}
+        assert all(target.reached for point, target in reached.items() if (over, point) != ("water", 90.0))
+        if over == "water":
+            (remark,) = reached[90.0].remarks
+            assert remark.kind == "beyond saturation" and "at most 83.8 %RH over water" in remark.text
+
+
 def test_the_nearest_salt_is_named_with_its_humidity():
     """Greenspan 1977, table 2, at 25 °C: LiCl 11.30, NaCl 75.29, K2SO4 97.30 %RH."""
     files = builders.records(

@@ -11,7 +11,7 @@ from types import MappingProxyType, ModuleType
 
 from asfound.assessment import named_rules
 from asfound.assessment.references import doubt
-from asfound.assessment.results import assembly, judging, plausibility
+from asfound.assessment.results import assembly, judging, plausibility, saturation
 from asfound.faults import Rule
 from asfound.measurement import calibrations, evaluation, indications, measure
 from asfound.measurement.methods import saturated_salt, two_pressure
@@ -41,6 +41,7 @@ FINDERS: tuple[ModuleType, ...] = (
     assembly,
     judging,
     plausibility,
+    saturation,
     calibrations,
     indications,
     evaluation,

@@ -19,6 +19,7 @@ from asfound.humidity import (
     salt_range_c,
     salt_rh,
     saturation_pressure_for_rh,
+    settled_saturation_rh,
     two_pressure_rh,
     water_to_ice_ratio,
 )
@@ -41,6 +42,8 @@ COOLING_K_PER_PA = 0.27e-5
 """Air cools by this where it expands without giving heat (Joule-Thomson coefficient near 0 °C and up to 1 MPa)."""
 JUST_APART_C = 0.05
 """Two temperatures nearer to each other than this are told apart by no instrument here."""
+LAST_DIGIT = 1e-9
+"""%RH by which arithmetic may miss saturation itself."""
 
 
 def targets(
@@ -145,7 +148,7 @@ class _Aim:
         self._suitable_state()
         reach = self._reach() if self.saturates else None
         method = self._method()
-        found = tuple(method(point) for point in points)
+        found = tuple(self._beyond_saturation(point) or method(point) for point in points)
         if any(len(target.settings) > 1 for target in found):
             text = "below 0 °C frost or supercooled dew may stand on the mirror: look, and write down which"
             self.remarks.append(Remark(kind="dew or frost", text=text))
@@ -175,6 +178,15 @@ class _Aim:
             "saturated_salt": self._saturated_salt,
             "transfer_probe": self._transfer_probe,
         }[kind]
+
+    def _beyond_saturation(self, point: float) -> Target | None:
+        """A point that settled air cannot keep at the chamber's temperature is not told; None for any other."""
+        most = float(settled_saturation_rh(self.chamber_c, self.chamber_pa))
+        if self._over_water(point) <= most + LAST_DIGIT:
+            return None
+        text = f"beyond saturation over ice at {fixed(self.chamber_c, 1)} °C, where frost forms: at most "
+        text += f"{fixed(most, 1)} %RH over water"
+        return Target(point=point, reached=False, remarks=(Remark(kind="beyond saturation", text=text),))
 
     def _untold(self, point: float) -> Target:
         humidity = self._over_water(point)
@@ -332,8 +344,6 @@ class _Aim:
         point_c = self._condensation(humidity)
         if math.isnan(point_c):
             return
-        if self.over_ice and humidity * float(water_to_ice_ratio(self.chamber_c, self.chamber_pa)) > 100.0:
-            yield Remark(kind="condensation", text="above saturation over ice: frost forms in the chamber")
         said = f"the chamber's air has its {'dew' if point_c >= 0 else 'frost'} point at {fixed(point_c, 1)} °C"
         if self.room_c < point_c - JUST_APART_C:
             text = f"{said}, the room is at {fixed(self.room_c, 1)} °C: water condenses on the chamber's wall; "

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
+from asfound.assessment.results.saturation import Air, doubtful_air, shows_ice
 from asfound.assessment.results.slots import Slot, held_against
 from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
@@ -56,7 +57,8 @@ def judged_columns(
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
     one_way, loop = _loops(reads)
     other_way = _other_way(reads, judged, error, loop, tolerance)
-    found = _reservations(measurement, reads, reference_value, tolerance, judged.U)
+    shown = np.array([line.indication for line in lines], float)
+    found = _reservations(measurement, reads, reference_value, tolerance, judged.U, shown)
     held = [(*held_against(measurement, read), *found.get(i, ())) for i, read in enumerate(reads)]
     every_U = budgets.U.tolist()
 
@@ -198,7 +200,12 @@ def far_from_target(humidity: np.ndarray, target: np.ndarray) -> np.ndarray:
 
 
 def _reservations(
-    measurement: Measurement, reads: Sequence[Slot], value: np.ndarray, tolerance: np.ndarray, U: np.ndarray
+    measurement: Measurement,
+    reads: Sequence[Slot],
+    value: np.ndarray,
+    tolerance: np.ndarray,
+    U: np.ndarray,
+    shown: np.ndarray,
 ) -> dict[int, list[Fault]]:
     """By position in `reads`, what is held against a sensor's result beyond what its plateau brought along."""
     found: dict[int, list[Fault]] = {}
@@ -218,7 +225,19 @@ def _reservations(
     target = np.array([read.plateau.target for read in reads], float)
     temperature = np.array([measurement.temperature_c[read.cell] for read in reads if read.cell is not None], float)
     ratio = np.array([_largest_ratio(read.policy) for read in reads], float)
+    wet = Air(
+        humidity=np.where(humidity, value, np.nan),
+        U=U,
+        target=np.where(humidity, target, np.nan),
+        shown=np.where(humidity, shown, np.nan),
+        tolerance=tolerance,
+        over_ice=np.array([shows_ice(read.settings) for read in reads], bool),
+        temperature_c=temperature,
+        pressure_pa=np.array([measurement.pressure_pa[read.cell] for read in reads if read.cell is not None], float),
+    )
 
+    for i, rule, message, cure, column in doubtful_air(wet):
+        hold(i, rule, message, cure, column)
     for i in np.flatnonzero(mine & ~np.isnan(lowest) & ~((lowest <= value) & (value <= highest))).tolist():
         unit = reads[i].channel.unit
         message = f"{value[i]:.1f} {unit} is outside the sensor's range {lowest[i]:g} to {highest[i]:g} {unit}"
