@@ -25,7 +25,7 @@ from asfound.measurement.shifts import Shift
 from asfound.measurement.visit_curves import add_curves, in_stages
 from asfound.records.load import Records
 from asfound.records.models import Channel, Policy, Settling
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.records.visits.rows import SensorVisit
 from asfound.soak.waiting import enough, expanded
 from asfound.uncertainty.budgets import make_budgets
@@ -123,7 +123,8 @@ class _Stage:
         whole.cells += table.cells
         if not table.n:
             return
-        over_ice = np.array([bool(s and s.whole("rh_over") == "ice") for s in self.settings], bool)
+        checked = (self.records.references.get(cell.sensor_visit.sensor) for cell in table.cells)
+        over_ice = np.array([shows_ice(on or one) for on, one in zip(self.settings, checked, strict=True)], bool)
         reference = reference_values(table, self.calibrations, over_ice[table.cell], self.report)
         numbers = range(self.first, self.first + len(table.cells))
         whole.method |= zip(numbers, reference.method[self.firsts[:-1]].tolist(), strict=True)

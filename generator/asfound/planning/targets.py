@@ -32,7 +32,7 @@ from asfound.planning.usual import Usual, usual
 from asfound.records.load import Records
 from asfound.records.methods import METHODS
 from asfound.records.models import Reference, Sensor
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.refusals import Refusal
 from asfound.rounding import fixed
 
@@ -94,11 +94,11 @@ class _Aim:
         barometers = [name for name, other in records.references.items() if other.kind == "barometer"]
         usual_one = before.barometer if before and before.reference == reference.id else ""
         barometer = usual_one or (barometers[0] if len(barometers) == 1 else "")
-        self.over_ice = settings.whole("rh_over") == "ice"
         self.taken: list[str] = []
         self.remarks = [Remark(kind=kind, text=text) for kind, text in self.instrument.standing()]
         self.ambient_pa = self._ambient(Instrument(records, records.references[barometer], day) if barometer else None)
         self.chamber_c = self._chamber_temperature()
+        self.over_ice = shows_ice(settings) and self.chamber_c < 0.0
         self.chamber_pa = self._chamber_pressure()
         self.saturation_c = self._saturation_temperature()
         self.room_c = self.chamber_c if given.room_c is None else given.room_c
@@ -214,7 +214,11 @@ class _Aim:
 
     def _over_water(self, point: float) -> float:
         """A point of the sensor as %RH over water."""
-        return float(point / water_to_ice_ratio(self.chamber_c, self.chamber_pa)) if self.over_ice else point
+        return point / self._to_ice if self.over_ice else point
+
+    @property
+    def _to_ice(self) -> float:
+        return float(water_to_ice_ratio(self.chamber_c, self.chamber_pa))
 
     @property
     def _efficiency(self) -> float:
@@ -305,8 +309,14 @@ class _Aim:
 
     def _transfer_probe(self, point: float) -> Target:
         humidity = self._over_water(point)
-        setting = self._setting("reference_humidity", humidity)
-        remarks = [*self._outside("reference_humidity", humidity), *self._condensing(humidity)]
+        shown = humidity
+        if self.chamber_c < 0.0:
+            if self.reference.rh_over is None:
+                text = f"{self.reference.id} does not say rh_over, so what it will show below 0 °C is not known"
+                return Target(point=point, reached=False, remarks=(Remark(kind="rh_over undeclared", text=text),))
+            shown = humidity * self._to_ice if shows_ice(self.reference) else humidity
+        setting = self._setting("reference_humidity", shown)
+        remarks = [*self._outside("reference_humidity", shown), *self._condensing(humidity)]
         return self._reached(point, humidity, (setting,), remarks)
 
     def _reached(self, point: float, humidity: float, settings: tuple[Setting, ...], remarks: list[Remark]) -> Target:

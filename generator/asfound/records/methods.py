@@ -34,7 +34,7 @@ class Method:
     alternatives: Mapping[str, str] = field(default_factory=dict)
     """of these, a column and the one that may stand in its place"""
     in_air_only: tuple[str, ...] = ()
-    """of these, columns that are needed where sensor and reference stand in air"""
+    """of these, the temperature at the sensor, which is needed where sensor and reference stand in air"""
     not_read: tuple[str, ...] = ()
     """of these, columns that are told beforehand and not read from the reference"""
     media: tuple[str, ...]

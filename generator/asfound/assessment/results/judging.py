@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
-from asfound.assessment.results.saturation import Air, doubtful_air, shows_ice
+from asfound.assessment.results.saturation import Air, doubtful_air
 from asfound.assessment.results.slots import Slot, held_against
 from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
@@ -18,7 +18,7 @@ from asfound.measurement.lines import Measurement
 from asfound.measurement.measure import UNSETTLED
 from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.records.visits.rows import WAYS
 from asfound.uncertainty.budgets import Budgets
 
@@ -231,7 +231,7 @@ def _reservations(
         target=np.where(humidity, target, np.nan),
         shown=np.where(humidity, shown, np.nan),
         tolerance=tolerance,
-        over_ice=np.array([shows_ice(read.settings) for read in reads], bool),
+        over_ice=np.array([shows_ice(read.settings or read.reference) for read in reads], bool),
         temperature_c=temperature,
         pressure_pa=np.array([measurement.pressure_pa[read.cell] for read in reads if read.cell is not None], float),
     )

@@ -18,8 +18,8 @@ from asfound.humidity.domains import PRESSURE_RANGE_PA, TEMPERATURE_RANGE_C
 from asfound.measurement.lines import Measurement
 from asfound.measurement.reading_table import Cell
 from asfound.records.load import Records
-from asfound.records.models import Channel
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.models import Channel, Reference
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 
 BEYOND_SATURATION = error("beyond-saturation", "a reference value is above saturation over water by more than its U")
 ABOVE_ICE_SATURATION = reservation(
@@ -89,7 +89,7 @@ def beyond_saturation(records: Records, measurement: Measurement) -> list[Fault]
     # Saturation over water is higher in %RH over ice: whatever passes here passes there.
     wet = np.flatnonzero(value - U > 100.0)
     cells = [measurement.cells[lines[number].cell] for number in wet.tolist()]
-    over_ice = np.array([shows_ice(_settings(records, cell)) for cell in cells], bool)
+    over_ice = np.array([shows_ice(_shown_by(records, cell)) for cell in cells], bool)
     temperature_c = np.array([measurement.temperature_c[lines[number].cell] for number in wet.tolist()], float)
     pressure_pa = np.array([measurement.pressure_pa[lines[number].cell] for number in wet.tolist()], float)
     _, most = _limits(over_ice, temperature_c, pressure_pa)
@@ -106,11 +106,8 @@ def beyond_saturation(records: Records, measurement: Measurement) -> list[Fault]
     return list(faults.values())
 
 
-def shows_ice(settings: SettingsOn | None) -> bool:
-    """Whether a sensor shows humidity over ice; a reference that is checked (None) shows it over water."""
-    return settings is not None and settings.whole("rh_over") == "ice"
-
-
-def _settings(records: Records, cell: Cell) -> SettingsOn | None:
-    sensor = records.sensors.get(cell.sensor_visit.sensor)
-    return SettingsOn(records, sensor, cell.sensor_visit.visit.day) if sensor else None
+def _shown_by(records: Records, cell: Cell) -> SettingsOn | Reference | None:
+    """What is under test in a plateau: a sensor with its settings of the day, or a reference."""
+    part = cell.sensor_visit
+    sensor = records.sensors.get(part.sensor)
+    return SettingsOn(records, sensor, part.visit.day) if sensor else records.references.get(part.sensor)

@@ -238,6 +238,8 @@ class Reference(Record):
     """salts of the cells, by formula"""
     salt_condition: HumiditySpread | None = None
     """purity, two phases, distance from equilibrium: half-width"""
+    rh_over: Literal["water", "ice"] | None = None
+    """of a transfer probe: which relative humidity it shows; must be declared where it is read below 0 degC"""
     temperature_coefficient: HumidityPerKelvin | None = None
     """of a transfer probe: change of its reading with temperature"""
     calibration_temperature: TemperatureValue | None = None
