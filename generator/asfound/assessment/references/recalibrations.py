@@ -16,7 +16,8 @@ from datetime import date
 import numpy as np
 from scipy.special import ndtri
 
-from asfound.measurement.calibrations import DAYS_A_YEAR, interpolation
+from asfound.measurement.calibration_tables import interpolation
+from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.measurement.lines import Measurement
 from asfound.measurement.visit_curves import CALIBRATED_HERE, means, points_of
 from asfound.records.load import Records

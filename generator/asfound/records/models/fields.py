@@ -50,6 +50,8 @@ class Amount(Record):
     """in the canonical unit"""
     quantity: str
     """humidity, pressure, temperature, current, voltage, duration or fraction"""
+    gauge: bool | None = None
+    """of a pressure: gauge or absolute; None where that is not said"""
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,8 @@ class _Written:
     per: str | None = None
     lowest: float | None = None
     highest: float | None = None
+    of_display: bool = False
+    """whether a pressure may say gauge or absolute, as a display shows it"""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         built = float if source is float else Amount
@@ -71,26 +75,38 @@ class _Written:
             if not isinstance(value, str):
                 shown = "nothing is written" if value is None else "this is not an amount"
                 raise custom_error(BAD_AMOUNT, shown, "write a number and its unit")
+            plain, gauge = _display(value) if self.of_display else (value, None)
             try:
-                number, quantity = amount_of(value, self.quantities, difference=self.difference, per=self.per)
+                number, quantity = amount_of(plain, self.quantities, difference=self.difference, per=self.per)
             except UnitError as problem:
                 raise custom_error(BAD_AMOUNT, str(problem), problem.cure) from None
+            if gauge is not None and quantity != "pressure":
+                raise custom_error(BAD_AMOUNT, f"{value!r} is no pressure", "leave out gauge or absolute")
             if self.lowest is not None and number < self.lowest:
                 raise custom_error(BAD_AMOUNT, f"{value!r} is negative", "write zero or a positive amount")
             if self.highest is not None and number > self.highest:
                 raise custom_error(BAD_AMOUNT, f"{value!r} is more than can be", f"write at most {self.highest:g}")
-            return number if built is float else Amount(value=number, quantity=quantity)
+            return number if built is float else Amount(value=number, quantity=quantity, gauge=gauge)
 
         return core_schema.no_info_before_validator_function(parse, handler(source))
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
         units = "|".join(re.escape(symbol) for symbol in symbols(*self.quantities))
         rate = f"/{self.per}" if self.per else ""
+        kind = r"(\s+(gauge|absolute))?" if self.of_display else ""
         return {
             "type": "string",
-            "pattern": rf"^\s*{NUMBER.pattern}\s*({units}){rate}\s*$",
+            "pattern": rf"^\s*{NUMBER.pattern}\s*({units}){rate}{kind}\s*$",
             "description": f"a number and its unit of {' or '.join(self.quantities)}{rate}",
         }
+
+
+def _display(text: str) -> tuple[str, bool | None]:
+    """`100 kPa gauge` → the amount, and whether it is a gauge pressure."""
+    words = text.rsplit(maxsplit=1)
+    if len(words) == 2 and words[1] in ("gauge", "absolute"):
+        return words[0], words[1] == "gauge"
+    return text, None
 
 
 Day = Annotated[date, BeforeValidator(parse_day), JsonSchema({"type": "string", "format": "date"})]
@@ -118,8 +134,8 @@ ChannelSpread = Annotated[Amount, _Written(("humidity", "temperature"), differen
 SignalValue = Annotated[Amount, _Written(("current", "voltage"))]
 TemperatureValue = Annotated[Amount, _Written(("temperature",))]
 _MEASURED = ("pressure", "temperature", "humidity", "current", "voltage")
-ReferenceValue = Annotated[Amount, _Written(_MEASURED)]
-"""A value of what a reference measures."""
+ReferenceValue = Annotated[Amount, _Written(_MEASURED, of_display=True)]
+"""A value of what a reference measures, as its display shows it."""
 ReferenceDifference = Annotated[Amount, _Written(_MEASURED, difference=True)]
 ReferenceSpread = Annotated[Amount, _Written(_MEASURED, difference=True, lowest=0.0)]
 ReferenceRate = Annotated[Amount, _Written(_MEASURED, difference=True, per="year", lowest=0.0)]

@@ -76,7 +76,7 @@ class TablePoint(Record):
     """One line of a calibration certificate's table."""
 
     at: ReferenceValue
-    """reading at which it was found; a pressure as the transducer reads it, gauge or absolute"""
+    """reading at which it was found; a pressure as the transducer reads it, e.g. `100 kPa gauge`"""
     value: ReferenceDifference
     """error or correction, as `declared` says"""
     U: ReferenceSpread
@@ -126,6 +126,11 @@ class Calibration(Record):
         """The laboratory with its accreditation; None where a visit here calibrated."""
         return f"{self.laboratory} ({self.accreditation})" if self.accreditation else self.laboratory
 
+    @property
+    def gauge(self) -> bool | None:
+        """Whether the table is of gauge pressures; None where its readings do not say."""
+        return next((point.at.gauge for point in self.points if point.at.gauge is not None), None)
+
     @model_validator(mode="after")
     def _table_or_visit(self) -> Self:
         if self.from_visit is None:
@@ -145,6 +150,9 @@ class Calibration(Record):
             if any(after <= before for before, after in itertools.pairwise(ats)):
                 message = "the points do not rise"
                 raise custom_error(TABLE_OUT_OF_ORDER, message, "sort the points by `at`, each once", name)
+            if len({point.at.gauge for point in points} - {None}) > 1:
+                message = "some readings of the table are gauge and others absolute"
+                raise custom_error(MIXED_QUANTITIES, message, "write what the transducer reads, one of the two", name)
         return self
 
 
@@ -154,7 +162,8 @@ class QuantityRecord(Record):
     resolution: ReferenceSpread | None = None
     """smallest step of the reading"""
     unit: Text | None = None
-    """unit in which it is read, as a visit's header writes it, e.g. `psi gauge`; left out: the last visit's"""
+    """unit in which it is read, as a visit's header writes it, e.g. `psi gauge`; left out: the last visit's.
+    A table of pressures that does not say gauge or absolute is of this one"""
     lowest: ReferenceValue | None = None
     """lower end of use; left out: the table's"""
     highest: ReferenceValue | None = None
@@ -171,6 +180,12 @@ class QuantityRecord(Record):
             message = "the calibrations are not in order of date"
             raise custom_error(DATES_OUT_OF_ORDER, message, "sort them, earliest first", "calibrations")
         return self
+
+    def table_gauge(self, calibration: Calibration) -> bool | None:
+        """Whether one of its tables is of gauge pressures; None where nothing says so."""
+        if calibration.gauge is not None or self.unit is None:
+            return calibration.gauge
+        return self.unit.endswith(" gauge") if self.unit.endswith((" gauge", " absolute")) else None
 
     def newest_calibration(self, day: date) -> Calibration | None:
         """The newest calibration up to a day."""
@@ -298,6 +313,7 @@ class Reference(Record):
 
 
 _AT = ("quantities",)
+_KINDS = {True: "gauge", False: "absolute"}
 
 
 def _amounts(record: QuantityRecord) -> Iterator[tuple[tuple[str | int, ...], Amount]]:
@@ -323,9 +339,14 @@ def _check_units(name: str, record: QuantityRecord) -> None:
         if amount.quantity != QUANTITIES[name]:
             message = f"{name} has an amount of {amount.quantity}"
             raise custom_error(MIXED_QUANTITIES, message, f"use a unit of {QUANTITIES[name]}", *_AT, name, *at)
+    gauge = False if name == "ambient_pressure" else None
     if record.unit is not None:
         try:
-            header_unit(record.unit, (QUANTITIES[name],))
+            gauge = header_unit(record.unit, (QUANTITIES[name],)).gauge
         except UnitError as wrong:
             cure = wrong.cure.replace("[", "").replace("]", "")
             raise custom_error(BAD_UNIT, str(wrong), cure, *_AT, name, "unit") from None
+    if gauge is not None and record.calibrations[-1].gauge not in (None, gauge):
+        message = f"the newest table of {name} is {_KINDS[not gauge]}, and it is read {_KINDS[gauge]}"
+        cure = "correct the table, or the unit in which it is read"
+        raise custom_error(MIXED_QUANTITIES, message, cure, *_AT, name, "calibrations")
