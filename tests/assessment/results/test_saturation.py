@@ -7,7 +7,8 @@ import math
 import CoolProp.CoolProp as coolprop
 import pytest
 
-from asfound.assessment.assess import check
+from asfound.assessment.assess import assess_visit, check
+from asfound.assessment.results.conformity import Verdict
 from asfound.humidity import rh_from_mirror, settled_saturation_rh
 from tests import builders as b
 
@@ -96,3 +97,12 @@ def test_doubtful_air_gets_no_verdict_and_no_certificate():
     fault = mirrored(84.5, mirror_for(84.3, -18.0), -18.0, "dew")["above-ice-saturation"]
     assert fault.rule.withholds_verdict and fault.rule.withholds_certificate
     assert fault.message.startswith(f"84.5 %RH aimed at, saturation over ice is {SATURATED_OVER_ICE} %RH at -18.0 degC")
+
+
+def test_of_a_visit_with_impossible_air_no_verdict_is_said_and_its_results_are_still_shown():
+    rows = b.plateau(98.0, [98.0, 98.0], b.mirrored(mirror_for(103.0, 23.0), 23.0, "dew"))
+    files = b.records(b.sensor(), b.chilled_mirror(), b.visit("2026-03-16-lab", rows))
+    explained, faults = assess_visit(files, "visits/2026/2026-03-16-lab.csv")
+    assert "beyond-saturation" in {fault.rule.name for fault in faults}
+    assert [result.verdict for result in explained.results] == [Verdict.NONE]
+    assert all(isinstance(result.verdict, Verdict) for result in explained.results)
