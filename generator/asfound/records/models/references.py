@@ -21,6 +21,7 @@ from asfound.records.models.fields import (
     HumidityPerKelvin,
     HumiditySpread,
     Id,
+    PressureLevel,
     PressureSpread,
     Record,
     ReferenceDifference,
@@ -243,9 +244,9 @@ class Reference(Record):
     """the saturator reaches between this share of saturation and 100 %"""
     pressure_drop: PressureSpread | None = None
     """where the transducer sits behind it: largest pressure lost up to the expansion valve (half is added)"""
-    supply: PressureSpread | None = None
+    supply: PressureLevel | None = None
     """largest saturation pressure that its air supply gives, above the room's pressure (gauge)"""
-    least_overpressure: PressureSpread | None = None
+    least_overpressure: PressureLevel | None = None
     """smallest saturation pressure, above the chamber's, at which enough air flows"""
     mirror_pressure_difference: PressureSpread | None = None
     """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
