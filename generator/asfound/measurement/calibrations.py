@@ -21,7 +21,7 @@ from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.shifts import Shift
 from asfound.records.load import Records
 from asfound.records.methods import QUANTITIES
-from asfound.records.models.references import Calibration, QuantityRecord, Reference
+from asfound.records.models.references import ASSUMED_K, Calibration, QuantityRecord, Reference
 from asfound.uncertainty.sources import (
     Catalogue,
     Scope,
@@ -292,6 +292,7 @@ class Calibrations:
                     label=f"{component.name}: shared by {', '.join(map(_words, component.quantities))}",
                     u=component.u.value,
                     unit=unit,
+                    nu=freedom_from_k(component.k or ASSUMED_K),
                     scope=Scope.CALIBRATION,
                 )
                 parts.append(Terms.of(at, self.catalogue.add(source), 1.0))
@@ -317,8 +318,8 @@ class Calibrations:
         weight: np.ndarray,
     ) -> list[Terms]:
         """Terms of the certificate's uncertainty, as its points hang together."""
-        u = np.array([p.U.value / p.k for p in calibration.points])
-        nu = [freedom_from_k(p.k) for p in calibration.points]
+        u = np.array([p.U.value / calibration.k_of(p) for p in calibration.points])
+        nu = [freedom_from_k(calibration.k_of(p)) for p in calibration.points]
         label = f"{_words(quantity)}: calibration {calibration.certificate}"
 
         def column(name: str, size: float, freedom: float) -> int:

@@ -84,7 +84,7 @@ class ReferenceInputs:
         names = self.table.word["reference"][rows]
         for name in dict.fromkeys(names):
             reference = self.calibrations.records.references[name]
-            if getattr(reference, attribute) is not None:
+            if getattr(reference, attribute):  # declared as 0, it is none
                 parts += of_reference(reference, np.flatnonzero(names == name))
         return parts
 

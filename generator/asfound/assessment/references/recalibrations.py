@@ -189,8 +189,8 @@ def _certified(
     return ErrorTable(
         at=np.array([p.at.value for p in points]),
         error=sign * np.array([p.value.value for p in points]),
-        u=np.array([math.hypot(p.U.value / p.k, *shared) for p in points]),
-        nu=np.array([freedom_from_k(p.k) for p in points]),
+        u=np.array([math.hypot(p.U.value / calibration.k_of(p), *shared) for p in points]),
+        nu=np.array([freedom_from_k(calibration.k_of(p)) for p in points]),
         lines=((),) * len(points),
     )
 

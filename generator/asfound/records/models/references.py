@@ -73,6 +73,10 @@ Kind = Annotated[str, _OfDeclared()]
 """What a reference is: a method that is declared, or a kind without one."""
 
 
+ASSUMED_K = 2.0
+"""Where a record does not say what the certificate states; `check` then asks for it."""
+
+
 class TablePoint(Record):
     """One line of a calibration certificate's table."""
 
@@ -82,8 +86,8 @@ class TablePoint(Record):
     """error or correction, as `declared` says"""
     U: ReferenceSpread
     """expanded uncertainty"""
-    k: float = Field(default=2.0, ge=1.0, le=15.0)
-    """coverage factor; degrees of freedom follow from it at 95.45 % (2 and below: infinitely many)"""
+    k: float | None = Field(default=None, ge=1.0, le=15.0)
+    """coverage factor of this point, where it is not that of the calibration"""
 
     @model_validator(mode="after")
     def _uncertainty_is_positive(self) -> Self:
@@ -111,8 +115,11 @@ class Calibration(Record):
     """last day on which it may be used"""
     declared: Literal["error", "correction"] | None = None
     """what the table's values are; the error is subtracted, the correction added"""
-    correlation: Literal["common", "independent", "zero_span"] = "common"
-    """how the points' errors hang together"""
+    k: float | None = Field(default=None, ge=1.0, le=15.0)
+    """coverage factor; degrees of freedom follow from it at 95.45 % (2 and below: infinitely many); left out: taken as
+    2, and said"""
+    correlation: Literal["common", "independent", "zero_span"] | None = None
+    """how the points' errors hang together; left out: taken as common, and said"""
     drift: ReferenceRate | None = None
     """drift allowance since this calibration, ± per year (rectangular)"""
     points: tuple[TablePoint, ...] = ()
@@ -126,6 +133,10 @@ class Calibration(Record):
     def calibrated_by(self) -> str | None:
         """The laboratory with its accreditation; None where a visit here calibrated."""
         return f"{self.laboratory} ({self.accreditation})" if self.accreditation else self.laboratory
+
+    def k_of(self, point: TablePoint) -> float:
+        """Coverage factor of a point of its tables."""
+        return point.k or self.k or ASSUMED_K
 
     @property
     def gauge(self) -> bool | None:
@@ -201,6 +212,8 @@ class CommonComponent(Record):
     """by which budgets name it"""
     u: ReferenceSpread
     """standard uncertainty"""
+    k: float | None = Field(default=None, ge=1.0, le=15.0)
+    """coverage factor that it was stated with: degrees of freedom follow; left out: taken as 2, and said"""
     quantities: tuple[str, ...] = Field(min_length=2)
     """names of the quantities that share it"""
     date: Day
