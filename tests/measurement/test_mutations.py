@@ -67,7 +67,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "certificate_signs",
     ),
     "U of the certificate taken for u": (
-        Slip("Calibrations._table_terms", "p.U.value / p.k", "p.U.value"),
+        Slip("Calibrations._table_terms", "p.U.value / calibration.k_of(p)", "p.U.value"),
         "correlations",
     ),
     "interpolation weights the wrong way round": (
