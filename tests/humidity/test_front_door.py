@@ -37,6 +37,7 @@ SIGNATURES = {
     ),
     "saturation_temperature_c": "(partial_pressure_pa, pressure_pa=None, over='water')",
     "saturation_vapour_pressure": "(temperature_c, over='water')",
+    "settled_saturation_rh": "(temperature_c, pressure_pa)",
     "two_pressure_rh": (
         "(saturation_pa, saturation_c, chamber_pa, chamber_c, efficiency=1.0, *, saturator_over='water')"
     ),

@@ -167,3 +167,15 @@ def test_the_loops_own_error_is_answered_without_the_references_model():
 def test_measuring_nothing_gives_an_empty_budget():
     found = measure(b.loaded(b.records(b.sensor())), ())
     assert found.lines == [] and len(found.whole().u) == 0
+
+
+def test_draws_of_long_tails_that_the_formulas_do_not_reach_are_taken_linearly():
+    """k = 13.97 at 95.45 % is Student's t of one degree of freedom: some of 100 000 draws lie 100 K and more off."""
+    points = [b.point(f"{at} degC", "0 degC", "0.1 degC", k=13.968) for at in (-20, 60)]
+    chamber = {"chamber_temperature": b.quantity(b.calibration(*points), resolution="0.01 degC")}
+    rows = b.plateau(50, [50.0, 50.0], b.generated(50))
+    lab = measured(b.records(b.sensor(), b.two_pressure(quantities=chamber), b.visit("2026-03-16-lab", rows)))
+    answer = monte_carlo(lab.measurement, lab.number(50.0))
+    assert np.isfinite(answer.quantiles).all() and answer.quantiles[-1] > 20.0
+    rest = measured(b.records(b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", rows))).U(50.0)
+    assert pytest.approx(math.hypot(rest, 0.1 * 0.06 * 50.0), rel=0.1) == answer.U  # 6 %/K of 50 %RH

@@ -67,7 +67,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "certificate_signs",
     ),
     "U of the certificate taken for u": (
-        Slip("Calibrations._table_terms", "p.U.value / p.k", "p.U.value"),
+        Slip("Calibrations._table_terms", "p.U.value / calibration.k_of(p)", "p.U.value"),
         "correlations",
     ),
     "interpolation weights the wrong way round": (
@@ -169,7 +169,7 @@ SLIPS: dict[str, tuple[Slip, str]] = {
         "settling",
     ),
     "each plateau given a time constant of its own": (
-        Slip("CellSources._settling", "of_instrument="time_constant"", "of_instrument=False"),
+        Slip("CellSources._settling", 'of_instrument="time_constant"', 'of_instrument=""'),
         "settling",
     ),
     "a warm probe taken for a cold one": (

@@ -86,21 +86,68 @@ def test_the_calibration_of_the_day_is_the_latest_that_is_not_later():
     assert on.line(50.0).reference_value / before.line(50.0).reference_value == pytest.approx(1.0241, abs=5e-4)
 
 
-@pytest.mark.parametrize(("celsius", "held"), [(9.7, False), (9.6, True), (40.3, False), (40.4, True)])
-def test_a_reading_may_lie_a_hundredth_of_the_span_beyond_its_certificate(celsius, held):
+@pytest.mark.parametrize(
+    ("celsius", "held"),
+    [
+        (9.98, []),
+        (9.96, ["beyond-reference-table"]),
+        (9.71, ["beyond-reference-table"]),
+        (9.69, ["outside-reference-range"]),
+        (40.02, []),
+        (40.29, ["beyond-reference-table"]),
+        (40.31, ["outside-reference-range"]),
+    ],
+)
+def test_beyond_its_table_a_reading_is_told_from_u_on_and_outside_from_a_hundredth_of_the_span(celsius, held):
+    """The table goes from 10 to 40 °C, with U = 0.03 K."""
     generator = b.two_pressure(quantities={"chamber_temperature": b.flat(10, 40, "degC", 0.03)})
     reading = b.generated(50, celsius, celsius)
-    lab = measured(at_50(generator, reading=reading))
-    assert lab.reservations(50.0) == (["outside-reference-range"] if held else [])
+    assert measured(at_50(generator, reading=reading)).reservations(50.0) == held
 
 
-@pytest.mark.parametrize(("celsius", "held"), [(25.9, False), (22.0, True), (28.0, True)])
+@pytest.mark.parametrize(
+    ("celsius", "held"),
+    [
+        (25.02, []),
+        (25.9, ["beyond-reference-table"]),
+        (22.0, ["outside-reference-range"]),
+        (28.0, ["outside-reference-range"]),
+    ],
+)
 def test_a_certificate_of_one_point_holds_near_it(celsius, held):
     one = b.quantity(b.calibration(b.point("25 degC", "0.1 degC", "0.03 degC")), resolution="0.01 degC")
-    lab = measured(
-        at_50(b.two_pressure(quantities={"chamber_temperature": one}), reading=b.generated(50, celsius, celsius))
-    )
-    assert lab.reservations(50.0) == (["outside-reference-range"] if held else [])
+    generator = b.two_pressure(quantities={"chamber_temperature": one})
+    assert measured(at_50(generator, reading=b.generated(50, celsius, celsius))).reservations(50.0) == held
+
+
+@pytest.mark.parametrize(
+    ("shown", "held"),
+    [(95.5, []), (95.8, ["beyond-reference-table"]), (95.9, ["outside-reference-range"])],
+)
+def test_a_probe_that_was_calibrated_here_is_told_beyond_its_last_point_by_the_u_found_there(shown, held):
+    """Calibrated at 10 and 95 %RH, with U of 0.7 %RH there; a hundredth of the span is 0.85 %RH."""
+    points = [b.plateau(at, [at, at], b.generated(at), sensor="PROBE-01", phase="as_left") for at in (10, 95)]
+    humidity = b.quantity(b.by_visit("2026-02-02-probe"))
+    probe = b.transfer_probe(quantities={"reference_humidity": humidity})
+    files = at_50(b.two_pressure(), probe, b.visit("2026-02-02-probe", *points), reading=b.by_probe(shown))
+    assert measured(files).reservations(50.0) == held
+
+
+@pytest.mark.parametrize("read", ["gauge", "absolute"])
+@pytest.mark.parametrize("of_table", ["gauge", "absolute", ""])
+@pytest.mark.parametrize("said_by", ["points", "unit"])
+def test_a_table_of_gauge_pressures_is_not_applied_to_absolute_ones_nor_the_reverse(read, of_table, said_by):
+    """A table that says neither is taken as it was read; `check` says so."""
+    kind = f" {of_table}" if of_table and said_by == "points" else ""
+    points = [b.point(f"{at} kPa{kind}", "0 kPa", "0.4 kPa") for at in (0, 1500)]
+    unit = f"psi {of_table}" if of_table and said_by == "unit" else None
+    pressure = b.quantity(b.calibration(*points), unit=unit)
+    generator = b.two_pressure(quantities={"saturation_pressure": pressure})
+    reading = b.generated(50)
+    shown = reading.pop(SATURATION) - (101.325 if read == "gauge" else 0.0)
+    reading |= {f"saturation_pressure [kPa {read}]": shown} | b.room()
+    found = faults(at_50(generator, b.barometer(), reading=reading))
+    assert set(found) == ({"gauge-or-absolute"} if of_table not in ("", read) else set())
 
 
 CURRENT_LOOP = {"low": "4 mA", "high": "20 mA", "reads_low": "0 %RH", "reads_high": "100 %RH"}
@@ -129,13 +176,6 @@ def test_a_single_reading_needs_a_declared_repeatability():
     assert faults(at_50(silent, b.two_pressure(), outputs=[50.0])) == ["no-repeatability"]
     assert faults(at_50(silent, b.two_pressure(), outputs=[50.0, 50.1])) == []
     assert faults(at_50(b.two_pressure(), outputs=[50.0])) == []
-
-
-def test_air_that_would_form_frost_is_refused_for_a_sensor_over_ice():
-    over_ice = b.family(rh_over="ice")
-    reading = b.mirrored(-5.0, -6.0, "dew")  # dew at −5 °C is frost at a higher temperature still
-    assert set(faults(at_50(over_ice, b.chilled_mirror(), reading=reading))) == {"above-ice-saturation"}
-    assert faults(at_50(over_ice, b.chilled_mirror(), reading=b.mirrored(-9.0, -6.0, "frost"))) == []
 
 
 def test_readings_that_give_no_humidity_are_refused_row_by_row():

@@ -155,6 +155,40 @@ def test_a_mirror_below_freezing_is_told_for_frost_and_for_dew():
     assert "dew or frost" in said(found)
 
 
+@pytest.mark.parametrize("over", ["water", "ice"])
+def test_a_point_beyond_saturation_over_ice_is_not_dialled(over: str):
+    """At −18 °C and one atmosphere saturation over ice is 83.8 %RH over water: above it frost forms."""
+    points = {"water": ["80 %RH", "90 %RH"], "ice": ["90 %RH", "100 %RH"]}[over]
+    cold = {"rh_over": over, "working_temperature": "-18 degC", "points": {"humidity": points}}
+    pressure = builders.flat(0, 1500, "kPa", 0.4) | {"unit": "kPa absolute"}
+    generator = builders.two_pressure(quantities={"saturation_pressure": pressure})
+    for reference in (builders.chilled_mirror(), generator):
+        found = asked(builders.records(builders.sensor(**cold), reference), Conditions(saturation_c=5.0))
+        reached = {target.point: target for target in found.points}
+        assert all(target.reached for point, target in reached.items() if (over, point) != ("water", 90.0))
+        if over == "water":
+            (remark,) = reached[90.0].remarks
+            assert remark.kind == "beyond saturation" and "at most 83.8 %RH over water" in remark.text
+
+
+@pytest.mark.parametrize(("over", "shown"), [("water", 60.0), ("ice", 60.0 * 149.0 / 124.9), (None, None)])
+def test_a_probe_below_freezing_is_told_in_the_phase_that_it_shows(over: str | None, shown: float | None):
+    """At −18 °C, 149.0 Pa over supercooled water (Murphy and Koop) and 124.9 Pa over ice (IAPWS R14-08)."""
+    cold = {"rh_over": "water", "working_temperature": "-18 degC", "points": {"humidity": ["60 %RH"]}}
+    files = builders.records(builders.sensor(**cold), builders.transfer_probe(rh_over=over))
+    (target,) = asked(files).points
+    if shown is None:
+        assert not target.reached and "does not say rh_over" in target.remarks[0].text
+    else:
+        assert target.settings[0].value == pytest.approx(shown, rel=0.003)
+
+
+def test_above_freezing_a_sensor_over_ice_has_its_points_over_water():
+    warm = {"rh_over": "ice", "points": {"humidity": ["60 %RH"]}}
+    found = asked(builders.records(builders.sensor(**warm), builders.transfer_probe()), Conditions(chamber_c=23.0))
+    assert found.points[0].settings[0].value == pytest.approx(60.0) and not found.over_ice
+
+
 def test_the_nearest_salt_is_named_with_its_humidity():
     """Greenspan 1977, table 2, at 25 °C: LiCl 11.30, NaCl 75.29, K2SO4 97.30 %RH."""
     files = builders.records(

@@ -26,7 +26,10 @@ def test_a_method_names_columns_quantities_media_and_keys_that_exist(kind: str) 
     assert {*method.needed} <= {*QUANTITIES} & {*method.columns}
     assert {*method.media} <= {*MEDIA}
     assert method.probe_temperature in method.needed
-    assert {*method.usual_sources} <= {*Reference.model_fields}
+    assert {*method.usual_sources, *method.in_air_sources, *method.goes_with.values()} <= {*Reference.model_fields}
+    assert {*method.goes_with, *method.read_instead} <= {*method.usual_sources}
+    assert {*method.read_instead.values()} <= {*QUANTITIES}
+    assert bool(method.in_air_sources) == ("in air" in method.media)
 
 
 @pytest.mark.parametrize("kind", METHODS)

@@ -11,7 +11,7 @@ from types import MappingProxyType, ModuleType
 
 from asfound.assessment import named_rules
 from asfound.assessment.references import doubt
-from asfound.assessment.results import assembly, elsewhere, judging, plausibility
+from asfound.assessment.results import assembly, elsewhere, judging, plausibility, saturation
 from asfound.assessment.results import loops as loops_of_results
 from asfound.faults import Rule
 from asfound.measurement import calibrations, evaluation, indications, measure
@@ -44,6 +44,7 @@ FINDERS: tuple[ModuleType, ...] = (
     judging,
     loops_of_results,
     plausibility,
+    saturation,
     calibrations,
     indications,
     evaluation,

@@ -6,8 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
 
-import numpy as np
-
 from asfound.assessment.all_rules import ALL_RULES
 from asfound.assessment.findings.investigation import Trends
 from asfound.assessment.named_rules import unknown_review_rules
@@ -109,8 +107,8 @@ def assess_visit(
     here = {i for i, cell in enumerate(found.measurement.cells) if cell.sensor_visit.visit.path == path}
     said = judged(found, monte_carlo_answers(found, here))
     if physics:  # what a reading means is in doubt: nothing is said of it
-        of_visit = said.results.column("visit") == visit.id
-        without = np.where(of_visit, Verdict.NONE, said.results.column("verdict"))
+        without = said.results.column("verdict").copy()
+        without[said.results.column("visit") == visit.id] = Verdict.NONE
         said = replace(said, results=said.results.replaced(verdict=without))
     return summarised(doubted(said, visit.day), visit.day), mine
 

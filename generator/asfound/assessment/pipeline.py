@@ -22,6 +22,7 @@ from asfound.assessment.references.checks import CheckChart, check_charts
 from asfound.assessment.references.doubt import Doubt, doubts, with_doubts
 from asfound.assessment.results.assembly import make_results
 from asfound.assessment.results.plausibility import mix_ups
+from asfound.assessment.results.saturation import beyond_saturation
 from asfound.assessment.results.summary import SensorVisitSummary, summary_of
 from asfound.assessment.results.table import Results
 from asfound.assessment.standing import Standing, standing_of
@@ -55,8 +56,11 @@ class Measured:
 
     @cached_property
     def physics(self) -> tuple[Fault, ...]:
-        """What measuring found: readings that contradict physics, or that were written in another unit."""
-        return (*self.measurement.faults, *mix_ups(self.measurement))
+        """What measuring found: readings that contradict physics or were written in another unit, each row once."""
+        found = (*self.measurement.faults, *mix_ups(self.measurement))
+        told = {(fault.place.path, fault.place.line) for fault in found}
+        beyond = beyond_saturation(self.records, self.measurement)
+        return (*found, *(fault for fault in beyond if (fault.place.path, fault.place.line) not in told))
 
 
 @dataclass(frozen=True, kw_only=True)

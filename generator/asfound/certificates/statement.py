@@ -33,7 +33,7 @@ from asfound.certificates.statement_results import (
 from asfound.certificates.traceability import Traceability
 from asfound.records.models import Channel
 from asfound.records.models.stated import SCHEMA
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.records.visits.rows import Event
 from asfound.rounding import fixed
 from asfound.stated.results import Group, MonteCarloAnswer
@@ -310,7 +310,7 @@ class _Statement:
         """What a reader must know to use the results."""
         found = []
         if any(r.channel is Channel.HUMIDITY for r in self.measured):
-            found.append(words.humidity_over(bool(self.settings and self.settings.whole("rh_over") == "ice")))
+            found.append(words.humidity_over(shows_ice(self.settings or self.records.references.get(self.id))))
         if any(r.one_way or r.direction == "start" for r in self.measured if r.channel is Channel.HUMIDITY):
             found.append(words.AS_APPROACHED)
         phases = {group.phase for group in results}

@@ -126,7 +126,7 @@ class Traceability:
         calibration = next(c for c in reference.quantities[quantity].calibrations if c.date == day)
         here = self._own_results(name, quantity, calibration)
         U = [r.U for r in here] or [point.U.value for point in calibration.points]
-        k = [r.k for r in here] or [point.k for point in calibration.points]
+        k = [r.k for r in here] or [calibration.k_of(point) for point in calibration.points]
         link = Link(
             reference=reference,
             quantity=quantity,

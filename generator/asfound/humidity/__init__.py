@@ -21,6 +21,7 @@ from asfound.humidity.conversions import (
     mole_fraction,
     rh_over_ice,
     rh_over_water,
+    settled_saturation_rh,
     water_to_ice_ratio,
 )
 from asfound.humidity.methods import (
@@ -56,6 +57,7 @@ __all__ = [
     "saturation_pressure_for_rh",
     "saturation_temperature_c",
     "saturation_vapour_pressure",
+    "settled_saturation_rh",
     "two_pressure_rh",
     "water_to_ice_ratio",
 ]

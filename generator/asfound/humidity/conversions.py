@@ -7,14 +7,19 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from asfound.humidity.domains import (
+    TEMPERATURE_RANGE_C,
     ZERO_C_IN_KELVIN,
     Numeric,
     as_numeric,
+    as_real,
     real_part,
     refuse_where,
     require_humidity,
     require_positive_humidity,
+    require_temperature,
 )
 from asfound.humidity.vapour import (
     saturated_partial_pressure,
@@ -89,6 +94,22 @@ def water_to_ice_ratio(temperature_c: Numeric, pressure_pa: Numeric) -> Numeric:
     """
     over_ice = saturated_partial_pressure(temperature_c, pressure_pa, "ice")
     return saturated_partial_pressure(temperature_c, pressure_pa, "water") / over_ice
+
+
+def settled_saturation_rh(temperature_c: Numeric, pressure_pa: Numeric) -> Numeric:
+    """The highest humidity that settled air keeps, in %RH over water: 100, below 0.01 °C that of saturation over ice.
+
+    Above it and up to saturation over water (100 %RH) air is supersaturated over ice, for as long as nothing is
+    there to freeze on; above saturation over water nothing in a chamber keeps it.
+
+    temperature_c: °C, −50 to 100. pressure_pa: absolute pressure in Pa. All real, all broadcast.
+    Raises ValueError outside the ranges. Source: Hardy 1998, ratio of f·e over water and over ice.
+    """
+    celsius, pressure = np.broadcast_arrays(as_real(temperature_c), as_real(pressure_pa))
+    require_temperature("temperature", celsius, np.zeros(celsius.shape, bool))
+    triple_point = TEMPERATURE_RANGE_C["ice"][1]
+    over_ice = 100.0 / water_to_ice_ratio(np.minimum(celsius, triple_point), pressure)
+    return np.where(celsius < triple_point, np.minimum(over_ice, 100.0), 100.0)[()]
 
 
 def mole_fraction(rh_percent: Numeric, temperature_c: Numeric, pressure_pa: Numeric) -> Numeric:

@@ -10,12 +10,20 @@ from datetime import date
 import numpy as np
 
 from asfound.faults import error, reservation
+from asfound.measurement.calibration_tables import (
+    amount_text,
+    beyond,
+    interpolation,
+    outside_use,
+    range_text,
+    reach_text,
+)
 from asfound.measurement.further_sources import further_sources
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.shifts import Shift
 from asfound.records.load import Records
 from asfound.records.methods import QUANTITIES
-from asfound.records.models.references import Calibration, QuantityRecord, Reference
+from asfound.records.models.references import ASSUMED_K, Calibration, QuantityRecord, Reference
 from asfound.uncertainty.sources import (
     Catalogue,
     Scope,
@@ -28,8 +36,6 @@ from asfound.uncertainty.terms import Measured, Terms
 from asfound.units import CANONICAL
 
 DAYS_A_YEAR = 365.25
-EDGE_SHARE = 0.01
-"""A reading may lie beyond a table's ends by this share of its span: the end's correction then holds."""
 
 NOT_YET_CALIBRATED = error("not-yet-calibrated", "a reference was used before its first calibration on record")
 OUT_OF_DATE = reservation(
@@ -43,6 +49,13 @@ OUTSIDE_TABLE = reservation(
     "a reading lies outside the range of its reference's certificate",
     verdict=False,
     certificate=False,
+)
+BEYOND_TABLE = reservation(
+    "beyond-reference-table",
+    "a reading lies a little beyond the ends of its reference's table, by more than the U there",
+)
+GAUGE_OR_ABSOLUTE = error(
+    "gauge-or-absolute", "a pressure was read gauge under a table of absolute pressures, or the reverse"
 )
 NO_CURVE = error("from-visit-without-results", "the visit that calibrated a reference gives no result to use")
 NO_QUANTITY = error("quantity-not-recorded", "a reference has no record of a quantity that was read from it")
@@ -104,6 +117,7 @@ class Calibrations:
                 continue
             parts.append(self._resolution(table, rows, chosen, reference, quantity, known, step))
             for calibration, at in self._by_calibration(table, rows, chosen, reference, quantity, known, report):
+                self._gauge_or_absolute(table, rows[at], reference, quantity, calibration, report)
                 error_value, terms = self._errors(reference, quantity, calibration, at, reading, table, rows, report)
                 for shift in self.shifts:
                     if (shift.reference, shift.quantity) == (reference.id, quantity):
@@ -205,6 +219,28 @@ class Calibrations:
                 report(CALIBRATED_ON_THE_DAY, row, table.place(row, "reference"), message, cure)
             yield calibration, at
 
+    def _gauge_or_absolute(
+        self,
+        table: ReadingTable,
+        rows: np.ndarray,
+        reference: Reference,
+        quantity: str,
+        calibration: Calibration,
+        report: Report,
+    ) -> None:
+        """A table is of one kind of pressure, and nothing is added to what it says of the other."""
+        of_table = reference.quantities[quantity].table_gauge(calibration)
+        if of_table is None or quantity not in table.gauge:
+            return
+        other, own = ("absolute", "gauge") if of_table else ("gauge", "absolute")
+        for row in _one_a_cell(table, rows[table.gauge[quantity][rows] != of_table]):
+            message = f"{quantity} is read {other}, and the table of {reference.id} from {calibration.date} is {own}"
+            cure = (
+                f"correct the header, or write in references/{reference.id}.yml what that table says, "
+                f"e.g. `at: 100 kPa {other}`"
+            )
+            report(GAUGE_OR_ABSOLUTE, row, table.place(row, quantity), message, cure)
+
     def _errors(
         self,
         reference: Reference,
@@ -231,10 +267,12 @@ class Calibrations:
                 report(NO_CURVE, row, table.place(row, "reference"), message, cure)
                 return np.zeros(len(at)), Terms.none()
             points, values = curve.at, -curve.correction
+            U_ends = 2.0 * self._u_of_ends(curve)
         else:
             sign = 1.0 if calibration.declared == "error" else -1.0
             points = np.array([p.at.value for p in calibration.points])
             values = sign * np.array([p.value.value for p in calibration.points])
+            U_ends = np.array([calibration.points[end].U.value for end in (0, -1)])
         left, weight, beyond_table = interpolation(points, x)
         known = reference.quantities[quantity]
         outside = outside_use(known, points, x, beyond_table)
@@ -242,6 +280,15 @@ class Calibrations:
             message = f"{reference.id}: {_words(quantity)} lies outside its {reach_text(known, points, unit)}"
             cure = "use a reference calibrated over this range, or extend its calibration"
             report(OUTSIDE_TABLE, row, table.place(row, quantity), message, cure)
+        past = beyond(points, x)
+        told = (past > np.where(x < points[0], *U_ends)) & ~outside
+        for i in _first_of_cells(table, rows[at], told):
+            row, at_ends = int(rows[at[i]]), range_text(points, unit)
+            message = (
+                f"{reference.id}: {_words(quantity)} lies {amount_text(past[i], unit)} beyond its table ({at_ends})"
+            )
+            cure = "the end's error was taken; have the reference calibrated over the range that is used"
+            report(BEYOND_TABLE, row, table.place(row, quantity), message, cure)
         right = np.minimum(left + 1, len(points) - 1)
         error_value = values[left] * (1 - weight) + values[right] * weight
         if curve is not None:
@@ -259,10 +306,17 @@ class Calibrations:
                     label=f"{component.name}: shared by {', '.join(map(_words, component.quantities))}",
                     u=component.u.value,
                     unit=unit,
+                    nu=freedom_from_k(component.k or ASSUMED_K),
                     scope=Scope.CALIBRATION,
                 )
                 parts.append(Terms.of(at, self.catalogue.add(source), 1.0))
         return error_value, Terms.joined(parts)
+
+    def _u_of_ends(self, curve: VisitCurve) -> np.ndarray:
+        """Standard uncertainty at the first and last point of a curve."""
+        u = curve.terms.weight * self.catalogue.standard_uncertainties()[curve.terms.source]
+        variance = np.bincount(curve.terms.row, u**2, len(curve.at))
+        return np.sqrt(variance[[0, -1]])
 
     def _table_terms(
         self,
@@ -283,10 +337,10 @@ class Calibrations:
             for component in calibration.shared
         ]
         together = math.hypot(*(component.u.value for component in calibration.shared))
-        u = np.array([math.sqrt((p.U.value / p.k) ** 2 - together**2) for p in calibration.points])
+        u = np.array([math.sqrt((p.U.value / calibration.k_of(p)) ** 2 - together**2) for p in calibration.points])
         if not u.any():
             return shared
-        nu = [freedom_from_k(p.k) for p in calibration.points]
+        nu = [freedom_from_k(calibration.k_of(p)) for p in calibration.points]
         label = f"{_words(quantity)}: calibration {calibration.certificate}"
 
         def column(name: str, size: float, freedom: float) -> int:
@@ -318,18 +372,6 @@ def _shared(name: str) -> Source:
     return Source(identity=f"shared/{name}", label=f"{name}: shared by calibrations", u=1.0, unit="1")
 
 
-def interpolation(points: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Left point, weight of the right one (0…1, held at the ends), and whether x lies outside the table."""
-    if len(points) == 1:
-        outside = ~np.isclose(x, points[0], rtol=0.05, atol=0.5)
-        return np.zeros(len(x), np.int64), np.zeros(len(x)), outside
-    left = np.clip(np.searchsorted(points, x, side="right") - 1, 0, len(points) - 2)
-    weight = (x - points[left]) / (points[left + 1] - points[left])
-    margin = EDGE_SHARE * (points[-1] - points[0])
-    outside = (x < points[0] - margin) | (x > points[-1] + margin)
-    return left, np.clip(weight, 0.0, 1.0), outside
-
-
 def _inherited(curve: VisitCurve, at: np.ndarray, left: np.ndarray, right: np.ndarray, weight: np.ndarray) -> Terms:
     """The curve's own terms, weighted as the points are: a result calibrated here brings its sources along."""
     parts = []
@@ -350,30 +392,15 @@ def _inherited(curve: VisitCurve, at: np.ndarray, left: np.ndarray, right: np.nd
 
 def _one_a_cell(table: ReadingTable, rows: np.ndarray) -> list[int]:
     """The first of `rows` in each cell: a plateau is complained about once."""
-    _, first = np.unique(table.cell[rows], return_index=True)
-    return [int(rows[i]) for i in first]
+    return [int(rows[i]) for i in _first_of_cells(table, rows, np.ones(len(rows), bool))]
+
+
+def _first_of_cells(table: ReadingTable, rows: np.ndarray, chosen: np.ndarray) -> list[int]:
+    """Positions in `rows` of the first in each cell that is `chosen`."""
+    at = np.flatnonzero(chosen)
+    _, first = np.unique(table.cell[rows[at]], return_index=True)
+    return [int(i) for i in at[first]]
 
 
 def _words(quantity: str) -> str:
     return quantity.replace("_", " ")
-
-
-def outside_use(known: QuantityRecord, points: np.ndarray, x: np.ndarray, beyond_table: np.ndarray) -> np.ndarray:
-    """Whether readings lie beyond the ends of use; an end that the record leaves out is its table's."""
-    below = beyond_table & (x < points[0]) if known.lowest is None else x < known.lowest.value
-    above = beyond_table & (x > points[-1]) if known.highest is None else x > known.highest.value
-    return below | above
-
-
-def reach_text(known: QuantityRecord, points: np.ndarray, unit: str) -> str:
-    """From where to where a quantity is calibrated, as messages say it."""
-    if known.lowest is None and known.highest is None:
-        return f"certificate ({_range_text(points, unit)})"
-    lowest = points[0] if known.lowest is None else known.lowest.value
-    highest = points[-1] if known.highest is None else known.highest.value
-    return f"range of use ({_range_text(np.array([lowest, highest]), unit)})"
-
-
-def _range_text(points: np.ndarray, unit: str) -> str:
-    shown, unit = (points / 1000.0, "kPa") if unit == "Pa" else (points, unit)
-    return f"{shown[0]:g} to {shown[-1]:g} {unit}" if len(shown) > 1 else f"{shown[0]:g} {unit}"

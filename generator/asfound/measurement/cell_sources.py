@@ -352,7 +352,7 @@ class CellSources:
 
     def _dead_band(self, channel: Channel, at: np.ndarray) -> _Kind:
         dead_band = self.amount(channel, "far_end_dead_band")
-        cells = at[~np.isnan(dead_band[at])]
+        cells = at[dead_band[at] > 0.0]
         return _Kind(
             name=f"far_end_dead_band/{channel.value}",
             cells=cells,

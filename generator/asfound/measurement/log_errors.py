@@ -22,7 +22,7 @@ from asfound.measurement.reference_values import reference_values
 from asfound.measurement.repeatability import Repeatability
 from asfound.records.load import Records
 from asfound.records.models import Channel
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.records.visits.rows import SensorVisit
 from asfound.soak.approach import Approach, approach, not_known
 from asfound.soak.log_rows import LogWindow, log_window
@@ -158,7 +158,8 @@ def samples_of(
     table = reading_table([_sampled(cell, window, begin) for cell, _, window, begin in chosen])
     apart = replace(calibrations, catalogue=Catalogue(), used={}, _resolutions={})
     settings = [on for _, on, _, _ in chosen]
-    over_ice = np.array([bool(on and on.whole("rh_over") == "ice") for on in settings], bool)
+    references = calibrations.records.references
+    over_ice = np.array([shows_ice(on or references.get(cell.sensor_visit.sensor)) for cell, on, _, _ in chosen], bool)
     reference = reference_values(table, apart, over_ice[table.cell], _untold)
     errors: dict[Which, np.ndarray] = {}
     for channel in Channel:

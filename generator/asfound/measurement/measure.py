@@ -25,14 +25,13 @@ from asfound.measurement.shifts import Shift
 from asfound.measurement.visit_curves import add_curves, in_stages
 from asfound.records.load import Records
 from asfound.records.models import Channel, Policy, Settling
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.records.visits.rows import SensorVisit
 from asfound.soak.waiting import enough, expanded
 from asfound.uncertainty.budgets import make_budgets
 from asfound.uncertainty.sources import Catalogue
 from asfound.uncertainty.terms import Measured, Terms
 
-ABOVE_ICE_SATURATION = error("above-ice-saturation", "air this humid would form frost: readings contradict each other")
 UNSETTLED = reservation(
     "unsettled-plateau",
     "a plateau does not meet the policy's soak, rows or slope, or what a log says was left of its approach",
@@ -124,9 +123,9 @@ class _Stage:
         whole.cells += table.cells
         if not table.n:
             return
-        over_ice = np.array([bool(s and s.whole("rh_over") == "ice") for s in self.settings], bool)
+        checked = (self.records.references.get(cell.sensor_visit.sensor) for cell in table.cells)
+        over_ice = np.array([shows_ice(on or one) for on, one in zip(self.settings, checked, strict=True)], bool)
         reference = reference_values(table, self.calibrations, over_ice[table.cell], self.report)
-        self._refuse_frost(reference, over_ice)
         numbers = range(self.first, self.first + len(table.cells))
         whole.method |= zip(numbers, reference.method[self.firsts[:-1]].tolist(), strict=True)
         whole.temperature_c |= zip(numbers, self._means(reference.temperature.value).tolist(), strict=True)
@@ -136,13 +135,6 @@ class _Stage:
         for cell, leaned in self.calibrations.used.items():
             whole.used[self.first + cell] = leaned
         whole.stages.append((self.first, table, reference))
-
-    def _refuse_frost(self, reference: ReferenceValues, over_ice: np.ndarray) -> None:
-        limit = 100.0 + 1e-9
-        for row in np.flatnonzero(over_ice[self.table.cell] & (reference.humidity.value > limit)):
-            message = f"{reference.humidity.value[row]:.1f} %RH over ice cannot last: frost would form"
-            cure = "check temperatures and condensate; a sensor below 0 degC may show humidity over water"
-            self.report(ABOVE_ICE_SATURATION, int(row), self.table.place(int(row), "reference"), message, cure)
 
     def _channel(self, channel: Channel, reference: ReferenceValues) -> None:
         shown = indications(self.table, self.calibrations, self.settings, channel, self.report)

@@ -8,6 +8,7 @@ of U (7.9, adaptive; from memory).
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import math
 from collections.abc import Callable, Sequence
@@ -16,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from asfound.humidity.domains import OutsideRange
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.evaluation import MethodGroup
 from asfound.measurement.lines import Measurement
@@ -86,8 +88,18 @@ def draw(source: Source, rng: np.random.Generator, trials: int) -> np.ndarray:
 
 
 def propagate(model: Callable[..., Any], inputs: Sequence[np.ndarray]) -> np.ndarray:
-    """The model on drawn inputs, each of shape (trials,): draws of the output."""
-    return np.asarray(model(*inputs), float)
+    """The model on drawn inputs, each of shape (trials,): draws of the output; nan where the formulas do not reach."""
+    with contextlib.suppress(OutsideRange):
+        return np.asarray(model(*inputs), float)
+    drawn = np.broadcast_arrays(*inputs)
+    output, at = np.full(drawn[0].shape, np.nan), np.arange(drawn[0].size)
+    while len(at):
+        try:
+            output[at] = model(*(one[at] for one in drawn))
+            break
+        except OutsideRange as problem:
+            at = at[~problem.where]
+    return output
 
 
 def coverage_interval(draws: np.ndarray, coverage: float = COVERAGE) -> tuple[float, float]:
@@ -210,6 +222,7 @@ def _beyond_linear(
     at_centre, gradient = differentiate(group.model, *centre)
     linear = sum(slope[0] * move for slope, move in zip(gradient, moves, strict=True))
     full = propagate(group.model, [c + move for c, move in zip(centre, moves, strict=True)]) - at_centre[0]
+    full = np.where(np.isnan(full), linear, full)  # draws of long tails beyond where the formulas were fitted
     other = _moves(group.other.moved(one_row, share).summed(), drawn)
     held = np.minimum(reference_value + full + other, SATURATION) - reference_value
     return np.asarray(held - linear - other)

@@ -118,7 +118,8 @@ class ReferenceInputs:
             entries = getattr(reference, attribute) or ()
             in_force = _in_force(entries, days[at])
             for number, entry in enumerate(entries):
-                if len(of_entry := at[in_force == number]):
+                # Declared as 0, it is none.
+                if (entry.value or getattr(entry, "bands", ())) and len(of_entry := at[in_force == number]):
                     parts += of_reference(Declared(reference, attribute, entry), of_entry)
         return parts
 

@@ -45,13 +45,14 @@ class ReferenceValues:
 def reference_values(
     table: ReadingTable, calibrations: Calibrations, over_ice: np.ndarray, report: Report
 ) -> ReferenceValues:
-    """Reference values of a table; `over_ice`: whether the row's sensor shows humidity over ice.
+    """Reference values of a table; `over_ice`: whether the row's sensor shows humidity over ice below 0 °C.
 
     Raises KeyError for a method that is declared and has no model.
     """
     evaluation = Evaluation(table, calibrations, report)
     references = calibrations.records.references
     kinds = np.array([getattr(references.get(r), "kind", "") for r in table.word["reference"]], object)
+    over_ice = over_ice & (_sensor_temperature(table, kinds) < 0.0)
     for kind in METHODS:
         model = MODELS[kind]
         for ice in (False, True):
@@ -66,6 +67,17 @@ def reference_values(
         method=evaluation.method,
         groups=tuple(evaluation.groups),
     )
+
+
+def _sensor_temperature(table: ReadingTable, kinds: np.ndarray) -> np.ndarray:
+    """Temperature at the sensor as it was read, shape (n,), °C; nan where it was not."""
+    found = np.full(table.n, np.nan)
+    for kind, method in METHODS.items():
+        of_kind = kinds == kind
+        for column in (method.probe_temperature, *method.in_air_only):
+            read = of_kind & ~np.isnan(table.number[column])
+            found[read] = table.number[column][read]
+    return found
 
 
 def _slopes(evaluation: Evaluation, over_ice: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 
-from asfound.measurement.calibrations import interpolation, outside_use, reach_text
+from asfound.measurement.calibration_tables import beyond, interpolation, outside_use, reach_text
 from asfound.planning.usual import usual_unit
 from asfound.records.load import Records
 from asfound.records.methods import QUANTITIES
@@ -94,8 +94,9 @@ class Instrument:
         if known is None or table is None:
             return ""
         reading = np.array([self.reading(quantity, true)])
-        _, _, beyond = interpolation(table[0], reading)
-        if not outside_use(known, table[0], reading, beyond)[0]:
+        _, _, far = interpolation(table[0], reading)
+        past, first = beyond(table[0], reading)[0], reading[0] < table[0][0]
+        if not outside_use(known, table[0], reading, far)[0] and not past > table[2][0 if first else 1]:
             return ""
         value, unit, places = self.shown(quantity, true)
         reach = reach_text(known, table[0], CANONICAL[QUANTITIES[quantity]]).replace("degC", "°C")
@@ -106,17 +107,18 @@ class Instrument:
         past = [calibration for calibration in known.calibrations if calibration.date <= self.day]
         return past[-1] if past else None
 
-    def _table(self, quantity: str) -> tuple[np.ndarray, np.ndarray] | None:
-        """Readings and errors of the table in force; None where there is none (a visit here calibrated)."""
+    def _table(self, quantity: str) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+        """Readings and errors of the table in force, U at its two ends; None where there is none."""
         known = self.reference.quantities.get(quantity)
         calibration = self._in_force(known) if known else None
         if calibration is None or not calibration.points:
             return None
         sign = 1.0 if calibration.declared == "error" else -1.0
         at = np.array([point.at.value for point in calibration.points])
-        return at, sign * np.array([point.value.value for point in calibration.points])
+        ends = np.array([calibration.points[end].U.value for end in (0, -1)])
+        return at, sign * np.array([point.value.value for point in calibration.points]), ends
 
     def _error(self, quantity: str, reading: float) -> float:
         """The error at a reading, straight between the table's points and held at its ends."""
         table = self._table(quantity)
-        return 0.0 if table is None else float(np.interp(reading, *table))
+        return 0.0 if table is None else float(np.interp(reading, *table[:2]))

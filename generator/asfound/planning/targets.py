@@ -18,6 +18,7 @@ from asfound.humidity import (
     salt_range_c,
     salt_rh,
     saturation_pressure_for_rh,
+    settled_saturation_rh,
     two_pressure_rh,
     water_to_ice_ratio,
 )
@@ -31,7 +32,7 @@ from asfound.planning.usual import Usual, usual
 from asfound.records.load import Records
 from asfound.records.methods import METHODS
 from asfound.records.models import Reference, Sensor
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.refusals import Refusal
 from asfound.rounding import fixed
 
@@ -41,6 +42,8 @@ COOLING_K_PER_PA = 0.27e-5
 """Air cools by this where it expands without giving heat (Joule-Thomson coefficient near 0 °C and up to 1 MPa)."""
 JUST_APART_C = 0.05
 """Two temperatures nearer to each other than this are told apart by no instrument here."""
+LAST_DIGIT = 1e-9
+"""%RH by which arithmetic may miss saturation itself."""
 
 
 def targets(
@@ -91,12 +94,12 @@ class _Aim:
         barometers = [name for name, other in records.references.items() if other.kind == "barometer"]
         usual_one = before.barometer if before and before.reference == reference.id else ""
         barometer = usual_one or (barometers[0] if len(barometers) == 1 else "")
-        self.over_ice = settings.whole("rh_over") == "ice"
         self.reach = SetPoints(settings.dated("points").humidity).reach
         self.taken: list[str] = []
         self.remarks = [Remark(kind=kind, text=text) for kind, text in self.instrument.standing()]
         self.ambient_pa = self._ambient(Instrument(records, records.references[barometer], day) if barometer else None)
         self.chamber_c = self._chamber_temperature()
+        self.over_ice = shows_ice(settings) and self.chamber_c < 0.0
         self.chamber_pa = self._chamber_pressure()
         self.saturation_c = self._saturation_temperature()
         self.room_c = self.chamber_c if given.room_c is None else given.room_c
@@ -146,7 +149,7 @@ class _Aim:
         self._suitable_state()
         reach = self._reach() if self.saturates else None
         method = self._method()
-        found = tuple(method(point) for point in points)
+        found = tuple(self._beyond_saturation(point) or method(point) for point in points)
         if any(len(target.settings) > 1 for target in found):
             text = "below 0 °C frost or supercooled dew may stand on the mirror: look, and write down which"
             self.remarks.append(Remark(kind="dew or frost", text=text))
@@ -177,6 +180,15 @@ class _Aim:
             "transfer_probe": self._transfer_probe,
         }[kind]
 
+    def _beyond_saturation(self, point: float) -> Target | None:
+        """A point that settled air cannot keep at the chamber's temperature is not told; None for any other."""
+        most = float(settled_saturation_rh(self.chamber_c, self.chamber_pa))
+        if self._over_water(point) <= most + LAST_DIGIT:
+            return None
+        text = f"beyond saturation over ice at {fixed(self.chamber_c, 1)} °C, where frost forms: at most "
+        text += f"{fixed(most, 1)} %RH over water"
+        return Target(point=point, reached=False, remarks=(Remark(kind="beyond saturation", text=text),))
+
     def _untold(self, point: float) -> Target:
         humidity = self._over_water(point)
         return self._reached(point, humidity, (), [*self._condensing(humidity)])
@@ -203,7 +215,11 @@ class _Aim:
 
     def _over_water(self, point: float) -> float:
         """A point of the sensor as %RH over water."""
-        return float(point / water_to_ice_ratio(self.chamber_c, self.chamber_pa)) if self.over_ice else point
+        return point / self._to_ice if self.over_ice else point
+
+    @property
+    def _to_ice(self) -> float:
+        return float(water_to_ice_ratio(self.chamber_c, self.chamber_pa))
 
     @property
     def _efficiency(self) -> float:
@@ -294,8 +310,14 @@ class _Aim:
 
     def _transfer_probe(self, point: float) -> Target:
         humidity = self._over_water(point)
-        setting = self._setting("reference_humidity", humidity)
-        remarks = [*self._outside("reference_humidity", humidity), *self._condensing(humidity)]
+        shown = humidity
+        if self.chamber_c < 0.0:
+            if self.reference.rh_over is None:
+                text = f"{self.reference.id} does not say rh_over, so what it will show below 0 °C is not known"
+                return Target(point=point, reached=False, remarks=(Remark(kind="rh_over undeclared", text=text),))
+            shown = humidity * self._to_ice if shows_ice(self.reference) else humidity
+        setting = self._setting("reference_humidity", shown)
+        remarks = [*self._outside("reference_humidity", shown), *self._condensing(humidity)]
         return self._reached(point, humidity, (setting,), remarks)
 
     def _reached(self, point: float, humidity: float, settings: tuple[Setting, ...], remarks: list[Remark]) -> Target:
@@ -333,8 +355,6 @@ class _Aim:
         point_c = self._condensation(humidity)
         if math.isnan(point_c):
             return
-        if self.over_ice and humidity * float(water_to_ice_ratio(self.chamber_c, self.chamber_pa)) > 100.0:
-            yield Remark(kind="condensation", text="above saturation over ice: frost forms in the chamber")
         said = f"the chamber's air has its {'dew' if point_c >= 0 else 'frost'} point at {fixed(point_c, 1)} °C"
         if self.room_c < point_c - JUST_APART_C:
             text = f"{said}, the room is at {fixed(self.room_c, 1)} °C: water condenses on the chamber's wall; "

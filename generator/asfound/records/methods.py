@@ -34,7 +34,7 @@ class Method:
     alternatives: Mapping[str, str] = field(default_factory=dict)
     """of these, a column and the one that may stand in its place"""
     in_air_only: tuple[str, ...] = ()
-    """of these, columns that are needed where sensor and reference stand in air"""
+    """of these, the temperature at the sensor, which is needed where sensor and reference stand in air"""
     not_read: tuple[str, ...] = ()
     """of these, columns that are told beforehand and not read from the reference"""
     media: tuple[str, ...]
@@ -43,6 +43,12 @@ class Method:
     """quantities that the reference must have a record of"""
     usual_sources: tuple[str, ...]
     """keys of the reference for what is usual for the method beside its certificates"""
+    in_air_sources: tuple[str, ...] = ()
+    """more of these keys, for what is usual where sensor and reference stand in air"""
+    read_instead: Mapping[str, str] = field(default_factory=dict)
+    """of these keys, one that need not be given where the reference has a record of this quantity"""
+    goes_with: Mapping[str, str] = field(default_factory=dict)
+    """of these keys, one that says nothing without another key"""
     to_do: str
     """what a technician does to bring the reference to a point"""
     probe_temperature: str = "chamber_temperature"
@@ -71,7 +77,7 @@ _ALL = (
         columns=("saturation_pressure", "saturation_temperature", "chamber_pressure", "chamber_temperature"),
         media=("chamber",),
         needed=("saturation_pressure", "saturation_temperature", "chamber_pressure", "chamber_temperature"),
-        usual_sources=("saturator_gradient", "chamber_gradient", "lowest_efficiency"),
+        usual_sources=("saturator_gradient", "chamber_gradient", "lowest_efficiency", "pressure_drop"),
         to_do="Dial",
         makes_humidity=True,
         principle="Two-pressure method: the humidity at the probe follows from pressure and temperature of the "
@@ -85,7 +91,8 @@ _ALL = (
         alternatives={"chamber_pressure": "ambient_pressure"},
         media=("chamber",),
         needed=("mirror_temperature", "chamber_temperature"),
-        usual_sources=("chamber_gradient",),
+        usual_sources=("chamber_gradient", "mirror_pressure_difference"),
+        read_instead={"mirror_pressure_difference": "mirror_pressure"},
         to_do="Expect",
         principle="Chilled mirror: the humidity at the probe follows from the temperature at which {} stands on the "
         f"mirror, and from temperature and pressure at the probe; {_FORMULAS}.",
@@ -110,7 +117,9 @@ _ALL = (
         reads_humidity=True,
         media=("chamber", "in air"),
         needed=("reference_humidity", "reference_temperature"),
-        usual_sources=("hysteresis", "temperature_coefficient"),
+        usual_sources=("hysteresis", "temperature_coefficient", "chamber_gradient"),
+        in_air_sources=("instability", "vapour_gradient", "response_lag"),
+        goes_with={"temperature_coefficient": "calibration_temperature"},
         to_do="Wait for",
         principle="Comparison with a transfer probe, its reading corrected after its certificate and brought to the "
         f"temperature at the sensor at constant vapour pressure; {_FORMULAS}.",
@@ -149,6 +158,14 @@ class _Made(Mapping[str, Value]):
         return len(self._make())
 
 
+SENSOR_SOURCES = (
+    "humidity.hysteresis",
+    "self_heating",
+    "time_constant",
+    "humidity.far_end_dead_band",
+    "temperature.far_end_dead_band",
+)
+"""Keys of a family, or of its sensors, for what is usual for any sensor under test; some within those of a channel."""
 WITHOUT_METHOD: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "loop_meter": ("loop meter", ()),
     "barometer": ("barometer", ("ambient_pressure",)),

@@ -12,6 +12,7 @@ from asfound.records.models import (
     Family,
     Installed,
     PlacePeriod,
+    Reference,
     Sensor,
     in_force,
 )
@@ -26,6 +27,12 @@ def instrument_on(sensor: Sensor, day: date) -> Installed | None:
     if current is not None and current.until is not None and current.until < day:
         return None
     return current
+
+
+def shows_ice(shown_by: SettingsOn | Reference | None) -> bool:
+    """Whether a sensor or a transfer probe shows humidity over ice where it is below 0 °C; above there is one only."""
+    declared = shown_by.whole("rh_over") if isinstance(shown_by, SettingsOn) else getattr(shown_by, "rh_over", None)
+    return bool(declared == "ice")
 
 
 class SettingsOn:

@@ -92,9 +92,7 @@ RESULTS = Table(
         Column("error_loop", "number", "of the loop alone", ROW),
         Column("standard_uncertainty", "number", "u of the error", ROW),
         Column("nu_eff", "number", "effective degrees of freedom of u; `inf` where they have no end"),
-        Column(
-            "k", "number", "expanded over standard uncertainty; none where a laboratory stated neither k nor ν"
-        ),
+        Column("k", "number", "expanded over standard uncertainty; none where a laboratory stated neither k nor ν"),
         Column("expanded_uncertainty", "number", "U of the error, at 95.45 %", ROW),
         Column("expanded_uncertainty_sensor", "number", "U of `error_sensor`, linear", ROW),
         Column("expanded_uncertainty_loop", "number", "U of `error_loop`, linear", ROW),

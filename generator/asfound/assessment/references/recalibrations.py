@@ -16,7 +16,8 @@ from datetime import date
 import numpy as np
 from scipy.special import ndtri
 
-from asfound.measurement.calibrations import DAYS_A_YEAR, interpolation
+from asfound.measurement.calibration_tables import interpolation
+from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.measurement.lines import Measurement
 from asfound.measurement.visit_curves import CALIBRATED_HERE, half_loop, means, points_of, to_the_middle
 from asfound.records.load import Records
@@ -188,8 +189,8 @@ def _certified(
     return ErrorTable(
         at=np.array([p.at.value for p in points]),
         error=sign * np.array([p.value.value for p in points]),
-        u=np.array([math.hypot(p.U.value / p.k, *shared) for p in points]),
-        nu=np.array([freedom_from_k(p.k) for p in points]),
+        u=np.array([math.hypot(p.U.value / calibration.k_of(p), *shared) for p in points]),
+        nu=np.array([freedom_from_k(calibration.k_of(p)) for p in points]),
         lines=((),) * len(points),
     )
 

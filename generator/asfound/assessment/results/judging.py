@@ -12,6 +12,7 @@ import numpy as np
 from asfound.assessment.results.conformity import Verdict, judge_all, tolerance_at, verdict_by_rule
 from asfound.assessment.results.loops import WIDER_THAN_DECLARED, Loops
 from asfound.assessment.results.points import Points
+from asfound.assessment.results.saturation import Air, doubtful_air
 from asfound.assessment.results.slots import Slot, held_against
 from asfound.assessment.results.table import across_the_loop
 from asfound.faults import Fault, Rule, reservation
@@ -20,7 +21,7 @@ from asfound.measurement.lines import Line, Measurement
 from asfound.measurement.measure import UNSETTLED
 from asfound.measurement.monte_carlo import Answer
 from asfound.records.models import Channel, MeasuringRange, Policy, Tolerance
-from asfound.records.settings_in_force import SettingsOn
+from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.rounding import significant
 from asfound.uncertainty.budgets import Budgets
 
@@ -78,7 +79,8 @@ def judged_columns(
     loops = Loops(reads, points)
     loop = loops.half
     other_way = _other_way(reads, judged, error, loop, tolerance)
-    found = _reservations(measurement, reads, points, reference_value, tolerance, judged, lines)
+    shown = np.array([line.indication for line in lines], float)
+    found = _reservations(measurement, reads, points, reference_value, tolerance, judged, lines, shown)
     for i, rule, message, cure, column in _of_readings(measurement, reads, loops, numbers, error):
         place = reads[i].sensor_visit.visit.place(reads[i].plateau.rows[0], column)
         found.setdefault(i, []).append(Fault(rule=rule, place=place, message=message, cure=cure))
@@ -213,6 +215,7 @@ def _reservations(
     tolerance: np.ndarray,
     judged: _Judged,
     lines: Sequence[Line],
+    shown: np.ndarray,
 ) -> dict[int, list[Fault]]:
     """By position in `reads`, what is held against a sensor's result beyond what its plateau brought along."""
     found: dict[int, list[Fault]] = {}
@@ -227,7 +230,19 @@ def _reservations(
     humidity = np.array([read.channel is Channel.HUMIDITY for read in reads], bool)
     target = np.array([read.plateau.target for read in reads], float)
     temperature = np.array([measurement.temperature_c[read.cell] for read in reads if read.cell is not None], float)
+    wet = Air(
+        humidity=np.where(humidity, value, np.nan),
+        U=judged.U,
+        target=np.where(humidity, target, np.nan),
+        shown=np.where(humidity, shown, np.nan),
+        tolerance=tolerance,
+        over_ice=np.array([shows_ice(read.settings or read.reference) for read in reads], bool),
+        temperature_c=temperature,
+        pressure_pa=np.array([measurement.pressure_pa[read.cell] for read in reads if read.cell is not None], float),
+    )
 
+    for i, rule, message, cure, column in doubtful_air(wet):
+        hold(i, rule, message, cure, column)
     for i in np.flatnonzero(mine & ~np.isnan(lowest) & ~((lowest <= value) & (value <= highest))).tolist():
         unit = reads[i].channel.unit
         message = f"{value[i]:.1f} {unit} is outside the sensor's range {lowest[i]:g} to {highest[i]:g} {unit}"

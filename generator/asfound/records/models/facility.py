@@ -11,6 +11,7 @@ from asfound.records.models.fields import (
     Day,
     Duration,
     Fraction,
+    HoursOfUse,
     HumiditySlope,
     HumiditySpread,
     Id,
@@ -66,7 +67,7 @@ class Intervals(Record):
     """staircase: factor of an extension (illustrative: ILAC-G24 leaves it to the user)"""
     reduce_by: float = Field(default=0.5, gt=0, le=1)
     """staircase: factor where it was found outside the tolerance (illustrative: ILAC-G24 leaves it to the user)"""
-    hours: Duration | None = None
+    hours: HoursOfUse | None = None
     """in_use_time: hours of use after which a calibration is due, e.g. `4000 h`"""
     target_reliability: Fraction = Field(default=0.95, gt=0, lt=1, json_schema_extra={"default": "95 %"})
     """share of a model's sensors that should be in tolerance as found; information beside the reliabilities"""

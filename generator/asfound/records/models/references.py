@@ -22,6 +22,7 @@ from asfound.records.models.fields import (
     HumidityPerKelvin,
     HumiditySpread,
     Id,
+    PressureLevel,
     PressureSpread,
     Record,
     ReferenceDifference,
@@ -76,17 +77,21 @@ Kind = Annotated[str, _OfDeclared()]
 """What a reference is: a method that is declared, or a kind without one."""
 
 
+ASSUMED_K = 2.0
+"""Where a record does not say what the certificate states; `check` then asks for it."""
+
+
 class TablePoint(Record):
     """One line of a calibration certificate's table."""
 
     at: ReferenceValue
-    """reading at which it was found; a pressure as the transducer reads it, gauge or absolute"""
+    """reading at which it was found; a pressure as the transducer reads it, e.g. `100 kPa gauge`"""
     value: ReferenceDifference
     """error or correction, as `declared` says"""
     U: ReferenceSpread
     """expanded uncertainty"""
-    k: float = Field(default=2.0, ge=1.0, le=15.0)
-    """coverage factor; degrees of freedom follow from it at 95.45 % (2 and below: infinitely many)"""
+    k: float | None = Field(default=None, ge=1.0, le=15.0)
+    """coverage factor of this point, where it is not that of the calibration"""
 
     @model_validator(mode="after")
     def _uncertainty_is_positive(self) -> Self:
@@ -123,8 +128,11 @@ class Calibration(Record):
     """last day on which it may be used"""
     declared: Literal["error", "correction"] | None = None
     """what the table's values are; the error is subtracted, the correction added"""
-    correlation: Literal["common", "independent", "zero_span"] = "common"
-    """how the points' errors hang together"""
+    k: float | None = Field(default=None, ge=1.0, le=15.0)
+    """coverage factor; degrees of freedom follow from it at 95.45 % (2 and below: infinitely many); left out: taken as
+    2, and said"""
+    correlation: Literal["common", "independent", "zero_span"] | None = None
+    """how the points' errors hang together; left out: taken as common, and said"""
     drift: ReferenceRate | None = None
     """drift allowance since this calibration, ± per year (rectangular)"""
     points: tuple[TablePoint, ...] = ()
@@ -141,6 +149,27 @@ class Calibration(Record):
         """The laboratory with its accreditation; None where a visit here calibrated."""
         return f"{self.laboratory} ({self.accreditation})" if self.accreditation else self.laboratory
 
+    def k_of(self, point: TablePoint) -> float:
+        """Coverage factor of a point of its tables."""
+        return point.k or self.k or ASSUMED_K
+
+    @property
+    def gauge(self) -> bool | None:
+        """Whether the table is of gauge pressures; None where its readings do not say."""
+        return next((point.at.gauge for point in self.points if point.at.gauge is not None), None)
+
+    @model_validator(mode="after")
+    def _shared_within_U(self) -> Self:
+        for number, component in enumerate(self.shared):
+            if component.name in [one.name for one in self.shared[:number]]:
+                message = f"{component.name} stands twice"
+                raise custom_error(DUPLICATE_ID, message, "give each its own name, or one u", "shared", number, "name")
+        together = math.hypot(*(component.u.value for component in self.shared))
+        if self.shared and any(point.U.value / self.k_of(point) < together for point in self.points):
+            message = "what is shared is more than U/k of a point"
+            raise custom_error(SHARED_TOO_LARGE, message, "correct u, or the table", "shared")
+        return self
+
     @model_validator(mode="after")
     def _table_or_visit(self) -> Self:
         if self.from_visit is None:
@@ -155,19 +184,14 @@ class Calibration(Record):
         if self.valid_until < self.date:
             message = f"{self.valid_until} lies before the day of calibration {self.date}"
             raise custom_error(DATES_OUT_OF_ORDER, message, "check the two days", "valid_until")
-        for number, component in enumerate(self.shared):
-            if component.name in [one.name for one in self.shared[:number]]:
-                message = f"{component.name} stands twice"
-                raise custom_error(DUPLICATE_ID, message, "give each its own name, or one u", "shared", number, "name")
-        together = math.hypot(*(component.u.value for component in self.shared))
-        if self.shared and any(point.U.value / point.k < together for point in self.points):
-            message = "what is shared is more than U/k of a point"
-            raise custom_error(SHARED_TOO_LARGE, message, "correct u, or the table", "shared")
         for name, points in (("points", self.points), ("as_found", self.as_found)):
             ats = [point.at.value for point in points]
             if any(after <= before for before, after in itertools.pairwise(ats)):
                 message = "the points do not rise"
                 raise custom_error(TABLE_OUT_OF_ORDER, message, "sort the points by `at`, each once", name)
+            if len({point.at.gauge for point in points} - {None}) > 1:
+                message = "some readings of the table are gauge and others absolute"
+                raise custom_error(MIXED_QUANTITIES, message, "write what the transducer reads, one of the two", name)
         return self
 
 
@@ -177,7 +201,8 @@ class QuantityRecord(Record):
     resolution: ReferenceSpread | None = None
     """smallest step of the reading"""
     unit: Text | None = None
-    """unit in which it is read, as a visit's header writes it, e.g. `psi gauge`; left out: the last visit's"""
+    """unit in which it is read, as a visit's header writes it, e.g. `psi gauge`; left out: the last visit's.
+    A table of pressures that does not say gauge or absolute is of this one"""
     lowest: ReferenceValue | None = None
     """lower end of use; left out: the table's"""
     highest: ReferenceValue | None = None
@@ -195,6 +220,12 @@ class QuantityRecord(Record):
             raise custom_error(DATES_OUT_OF_ORDER, message, "sort them, earliest first", "calibrations")
         return self
 
+    def table_gauge(self, calibration: Calibration) -> bool | None:
+        """Whether one of its tables is of gauge pressures; None where nothing says so."""
+        if calibration.gauge is not None or self.unit is None:
+            return calibration.gauge
+        return self.unit.endswith(" gauge") if self.unit.endswith((" gauge", " absolute")) else None
+
     def newest_calibration(self, day: date) -> Calibration | None:
         """The newest calibration up to a day."""
         past = [calibration for calibration in self.calibrations if calibration.date <= day]
@@ -208,6 +239,8 @@ class CommonComponent(Record):
     """by which budgets name it"""
     u: ReferenceSpread
     """standard uncertainty"""
+    k: float | None = Field(default=None, ge=1.0, le=15.0)
+    """coverage factor that it was stated with: degrees of freedom follow; left out: taken as 2, and said"""
     quantities: tuple[str, ...] = Field(min_length=2)
     """names of the quantities that share it"""
     date: Day
@@ -253,9 +286,9 @@ class Reference(Record):
     """the saturator reaches between this share of saturation and 100 %"""
     pressure_drop: Property[Known[PressureSpread]] | None = None
     """where the transducer sits behind it: largest pressure lost up to the expansion valve (half is added)"""
-    supply: PressureSpread | None = None
+    supply: PressureLevel | None = None
     """largest saturation pressure that its air supply gives, above the room's pressure (gauge)"""
-    least_overpressure: PressureSpread | None = None
+    least_overpressure: PressureLevel | None = None
     """smallest saturation pressure, above the chamber's, at which enough air flows"""
     mirror_pressure_difference: Property[Spread[PressureSpread]] | None = None
     """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
@@ -263,6 +296,8 @@ class Reference(Record):
     """salts of the cells, by formula"""
     salt_condition: Property[Spread[HumiditySpread]] | None = None
     """purity, two phases, distance from equilibrium: half-width"""
+    rh_over: Literal["water", "ice"] | None = None
+    """of a transfer probe: which relative humidity it shows; must be declared where it is read below 0 degC"""
     temperature_coefficient: Property[Known[HumidityPerKelvin]] | None = None
     """of a transfer probe: change of its reading with temperature"""
     calibration_temperature: Property[Known[TemperatureValue]] | None = None
@@ -339,6 +374,7 @@ class Reference(Record):
 
 
 _AT = ("quantities",)
+_KINDS = {True: "gauge", False: "absolute"}
 
 
 def _amounts(record: QuantityRecord) -> Iterator[tuple[tuple[str | int, ...], Amount]]:
@@ -366,9 +402,14 @@ def _check_units(name: str, record: QuantityRecord) -> None:
         if amount.quantity != QUANTITIES[name]:
             message = f"{name} has an amount of {amount.quantity}"
             raise custom_error(MIXED_QUANTITIES, message, f"use a unit of {QUANTITIES[name]}", *_AT, name, *at)
+    gauge = False if name == "ambient_pressure" else None
     if record.unit is not None:
         try:
-            header_unit(record.unit, (QUANTITIES[name],))
+            gauge = header_unit(record.unit, (QUANTITIES[name],)).gauge
         except UnitError as wrong:
             cure = wrong.cure.replace("[", "").replace("]", "")
             raise custom_error(BAD_UNIT, str(wrong), cure, *_AT, name, "unit") from None
+    if gauge is not None and record.calibrations[-1].gauge not in (None, gauge):
+        message = f"the newest table of {name} is {_KINDS[not gauge]}, and it is read {_KINDS[gauge]}"
+        cure = "correct the table, or the unit in which it is read"
+        raise custom_error(MIXED_QUANTITIES, message, cure, *_AT, name, "calibrations")

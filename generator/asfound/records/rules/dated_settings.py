@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from asfound.faults import Fault, did_you_mean, error
+from asfound.records.methods import METHODS
 from asfound.records.models import Channel, Sensor, Tolerance
 from asfound.records.rules.survey import RuleAcross, Survey
 from asfound.records.settings_in_force import SettingsOn
@@ -21,7 +22,7 @@ INTERVAL_MISSING = error("interval-missing", "no interval says when a calibratio
 RANGE_MISSING = error("range-missing", "a tolerance is a share of a range that is not given")
 CHANNEL_UNIT = error("channel-unit", "a setting is in the unit of the other channel")
 RH_OVER_UNDECLARED = error(
-    "rh-over-undeclared", "a sensor works or was read below 0 degC and does not say which humidity it shows"
+    "rh-over-undeclared", "a sensor or transfer probe is used below 0 degC and does not say which humidity it shows"
 )
 
 _CHANNEL_KEYS = {key: channel for channel in Channel for key in channel.setting_keys}
@@ -188,6 +189,22 @@ def undeclared_rh_over(survey: Survey) -> Iterator[Fault]:
                 yield rows.fault(RH_OVER_UNDECLARED, row, column, message, cure)
 
 
+def probes_without_rh_over(survey: Survey) -> Iterator[Fault]:
+    """What a transfer probe shows below 0 °C is as ambiguous as what a sensor shows: 16 % of reading at −18 °C."""
+    rows = survey.rows
+    for name, reference in survey.records.references.items():
+        if reference.kind not in METHODS or not METHODS[reference.kind].reads_humidity or reference.rh_over:
+            continue
+        read = rows.own & rows.words("reference").among((name,)) & (rows.shared("reference_temperature") < 0.0)
+        tested = rows.own & rows.words("sensor").among((name,))
+        for column in ("chamber_temperature", "reference_temperature"):
+            cold = tested & (rows.shared(column) < 0.0)
+            for _, row in rows.firsts(cold | read if column == "reference_temperature" else cold):
+                message = f"{name} was read below 0 degC and does not say rh_over"
+                cure = f"add `rh_over: water` or `rh_over: ice` to references/{name}.yml, as its certificate states"
+                yield rows.fault(RH_OVER_UNDECLARED, row, column, message, cure)
+
+
 RULES: tuple[RuleAcross, ...] = (
     unknown_families,
     unknown_places,
@@ -198,4 +215,5 @@ RULES: tuple[RuleAcross, ...] = (
     missing_ranges,
     units_of_channels,
     undeclared_rh_over,
+    probes_without_rh_over,
 )

@@ -9,7 +9,7 @@ from typing import Any
 from asfound.assessment.results.table import Result
 from asfound.certificates.traceability import calibrating
 from asfound.records.models import Reference
-from asfound.records.models.references import Calibration, QuantityRecord
+from asfound.records.models.references import ASSUMED_K, Calibration, QuantityRecord
 from asfound.rounding import expanded
 from asfound.site.lookup.lookup import Lookup
 from asfound.wording import words
@@ -92,7 +92,7 @@ def _calibration(
 ) -> CalibrationView:
     results = lookup.reference_results.get(reference.id, ())
     here = calibrating((r for r in results if r.visit == calibration.from_visit), name)
-    remarks = [] if calibration.from_visit else [_CORRELATIONS[calibration.correlation]]
+    remarks = [] if calibration.from_visit else [_CORRELATIONS[calibration.correlation or "common"]]
     if calibration.drift is not None:
         remarks.append(f"drift allowance ±{words.shown(data['drift'])}")
     chip = None
@@ -108,19 +108,19 @@ def _calibration(
         chip=chip,
         largest_U=_largest_u(calibration, data, here),
         declared=calibration.declared or "error",
-        points=_points(data.get("points")) or tuple(_point_of(r) for r in here),
-        as_found=_points(data.get("as_found")),
+        points=_points(data.get("points"), data.get("k")) or tuple(_point_of(r) for r in here),
+        as_found=_points(data.get("as_found"), data.get("k")),
         remarks=tuple(remarks),
     )
 
 
-def _points(data: Sequence[dict[str, Any]] | None) -> tuple[TableRow, ...]:
+def _points(data: Sequence[dict[str, Any]] | None, k: str | None) -> tuple[TableRow, ...]:
     return tuple(
         TableRow(
             at=words.shown(point["at"]),
             value=words.shown(point["value"]),
             U=words.shown(point["U"]),
-            k=point.get("k") or "2",
+            k=point.get("k") or k or f"{ASSUMED_K:g}, assumed",
         )
         for point in data or ()
     )

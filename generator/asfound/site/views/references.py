@@ -212,6 +212,7 @@ _DECLARED = {
     "least_overpressure": "Saturation pressure above the chamber's, at least",
     "mirror_pressure_difference": "Mirror against chamber pressure, within",
     "salt_condition": "Condition of the solutions, half-width",
+    "rh_over": "Shows relative humidity over",
     "temperature_coefficient": "Temperature coefficient",
     "calibration_temperature": "Temperature of its calibration",
     "hysteresis": "Hysteresis, full width",
