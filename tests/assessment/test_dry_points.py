@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 
+from asfound.terminal.explain import as_text, explain_visit
 from tests import builders as b
 
 DRY = (0.3, 0.5, 1.5)
@@ -88,3 +89,11 @@ def test_a_plateau_aimed_at_a_set_point_and_counted_elsewhere_is_told():
     )
     assert missed.has_verdict and (missed.point, meant.point) == (pytest.approx(23.5, abs=1e-3), 60.0)
     assert not [f for f in meant.reservations if f.rule.name == "missed-set-point"], "meant as a point of its own"
+
+
+def test_the_technician_is_told_at_the_cart_what_counts_at_no_set_point():
+    rows = [b.plateau(at, [at], b.generated(at)) for at in (20, 35, 80)]
+    files = b.records(b.family(), b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", *rows))
+    told = as_text(explain_visit(files, "RH-1", "2026-03-16-lab"))
+    assert "still to do: 50 %RH" in told
+    assert "at no set point: 35 %RH; within 3 %RH of one it would count there" in told

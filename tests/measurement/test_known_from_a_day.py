@@ -21,7 +21,7 @@ def twice(*parts: b.Files, **reading) -> b.Files:
 
 
 def known(before: str, after: str) -> list[dict[str, str]]:
-    return [{"value": before}, {"from": "2026-06-01", "value": after}]
+    return [{"value": before}, {"from": "2026-09-16", "value": after}]
 
 
 @pytest.mark.parametrize(
@@ -51,7 +51,7 @@ def test_what_was_found_anew_is_another_error_and_what_was_not_stays_the_same():
         twice(b.two_pressure(saturator_gradient=known("0.03 degC", "0.06 degC"), lowest_efficiency="99.8 %"))
     )
     old, new = (set(lab.budget(50, visit=visit)) for visit in (OLD, NEW))
-    assert "GEN-01/saturator_gradient" in old - new and "GEN-01/2026-06-01/saturator_gradient" in new - old
+    assert "GEN-01/saturator_gradient" in old - new and "GEN-01/2026-09-16/saturator_gradient" in new - old
     assert "GEN-01/efficiency" in old & new
 
 
@@ -70,12 +70,12 @@ def test_a_sensors_new_characterisation_moves_no_result_of_before(key, before, a
     assert dated.U(50, visit=OLD) == undated.U(50, visit=OLD) < dated.U(50, visit=NEW) == later.U(50, visit=NEW)
     old, new = (set(dated.budget(50, visit=visit)) for visit in (OLD, NEW))
     assert {name for name in old - new if "RH-1-A/" in name} == {f"RH-1/RH-1-A/{identity}"}
-    assert {name for name in new - old if "RH-1-A/" in name} == {f"RH-1/RH-1-A/2026-06-01/{identity}"}
+    assert {name for name in new - old if "RH-1-A/" in name} == {f"RH-1/RH-1-A/2026-09-16/{identity}"}
 
 
 def test_what_is_declared_of_a_channel_carries_dates():
     before = {"resolution": "0.01 %RH", "repeatability": "0.05 %RH"}
-    after = {"from": "2026-06-01", "resolution": "0.01 %RH", "repeatability": "0.2 %RH"}
+    after = {"from": "2026-09-16", "resolution": "0.01 %RH", "repeatability": "0.2 %RH"}
     plain, dated = (measured(twice(b.family(humidity=value))) for value in (before, [before, after]))
     assert dated.U(50, visit=OLD) == plain.U(50, visit=OLD)
     assert dated.line(50, visit=NEW).repeatability.s == 0.2
@@ -95,11 +95,11 @@ def reservations(files: b.Files, visit: str) -> list[str]:
 
 
 def test_before_it_was_known_it_counts_as_none_and_the_result_says_so():
-    late = {"from": "2026-06-01", "value": "0.06 degC"}
+    late = {"from": "2026-09-16", "value": "0.06 degC"}
     for part, name in ((b.two_pressure(saturator_gradient=late), "GEN-01"), (b.family(self_heating=late), "RH-1")):
         key = next(key for key in ("saturator_gradient", "self_heating") if key.encode() in b"".join(part.values()))
         (message,) = reservations(twice(part), OLD)
-        assert message == f"of {name} is known {key} from 2026-06-01, so counted as none on 2026-02-16"
+        assert message == f"of {name} is known {key} from 2026-09-16, so counted as none on 2026-02-16"
         assert reservations(twice(part), NEW) == []
         assert measured(twice(part)).U(50, visit=OLD) == measured(twice()).U(50, visit=OLD)
 
@@ -111,7 +111,7 @@ def test_before_it_was_known_it_counts_as_none_and_the_result_says_so():
         ({"value": "0.05"}, "value: '0.05' has no unit"),
         ([{"value": "0.1 degC"}, {"value": "0.2 degC"}], "an undated entry stands behind another undated one"),
         ([], "nothing is given"),
-        ({"from": "2026-06-01"}, "the key 'value' is missing"),
+        ({"from": "2026-09-16"}, "the key 'value' is missing"),
         ({"vlaue": "0.1 degC"}, "unknown key 'vlaue'"),
     ],
 )

@@ -45,6 +45,7 @@ def test_no_plateau_counts_at_two_set_points(points, humidity):
         (0.52, 0.5, 0.5),
         (0.47, 0.3, 0.5),  # aimed at one set point, met another
         (0.62, 0.5, 0.62),  # missed: a point of its own, which may not be called by the set point that it missed
+        (0.62, 0.55, 0.62),  # near to its target, which means a set point that it missed all the same
         (1.01, 1.0, 1.0),  # meant as a point of its own
         (1.2, 1.0, 1.2),
         (math.nan, 0.51, 0.5),  # not done

@@ -120,7 +120,9 @@ def _curve(
 
 def half_loop(reference: Reference, channel: Channel, day: date) -> float:
     """Half of the declared width of a reference's loop, in the channel's unit; 0 where none is declared."""
-    return float(reference.known("hysteresis", day) or 0.0) / 2.0 if channel is Channel.HUMIDITY else 0.0
+    if channel is not Channel.HUMIDITY:
+        return 0.0
+    return float(reference.known("hysteresis", day) or 0.0) / 2.0
 
 
 def to_the_middle(whole: Growing | Measurement, points: Sequence[Point], half: float) -> tuple[np.ndarray, np.ndarray]:
