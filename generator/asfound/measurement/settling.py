@@ -37,5 +37,7 @@ def share_left(waited_min: Sequence[float], constant: TimeConstant) -> tuple[flo
 
 
 def _left(waited_min: Sequence[float], tau_min: float) -> float:
+    if tau_min == 0.0:  # declared to follow at once
+        return 0.0
     # math.exp is the same on every machine, numpy's vector loops are not to the last digit.
     return math.fsum(math.exp(-minutes / tau_min) for minutes in waited_min) / len(waited_min)

@@ -180,8 +180,8 @@ class TimeConstant(Dated):
     """of the model: all that it leaves of the approach is corrected"""
     spread: Duration | None = None
     """how far an instrument's own may lie from the nominal one: half-width"""
-    longest: Duration | None = Field(default=None, gt=0)
-    """no instrument is slower: half of what it would leave is corrected, and ± half is left"""
+    longest: Duration | None = None
+    """no instrument is slower: half of what it would leave is corrected, and ± half is left; 0: none is left"""
 
     @model_validator(mode="after")
     def _one_of_both(self) -> Self:
