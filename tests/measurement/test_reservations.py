@@ -93,14 +93,16 @@ def test_the_calibration_of_the_day_is_the_latest_that_is_not_later():
         (9.96, ["beyond-reference-table"]),
         (9.71, ["beyond-reference-table"]),
         (9.69, ["outside-reference-range"]),
-        (40.02, []),
+        (40.19, []),
         (40.29, ["beyond-reference-table"]),
         (40.31, ["outside-reference-range"]),
     ],
 )
 def test_beyond_its_table_a_reading_is_told_from_u_on_and_outside_from_a_hundredth_of_the_span(celsius, held):
-    """The table goes from 10 to 40 °C, with U = 0.03 K."""
-    generator = b.two_pressure(quantities={"chamber_temperature": b.flat(10, 40, "degC", 0.03)})
+    """The table goes from 10 °C, with U = 0.03 K, to 40 °C, with U = 0.2 K."""
+    ends = (b.point("10 degC", "0 degC", "0.03 degC"), b.point("40 degC", "0 degC", "0.2 degC"))
+    table = b.quantity(b.calibration(*ends), resolution="0.001 degC")
+    generator = b.two_pressure(quantities={"chamber_temperature": table})
     reading = b.generated(50, celsius, celsius)
     assert measured(at_50(generator, reading=reading)).reservations(50.0) == held
 

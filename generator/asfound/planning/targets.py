@@ -182,12 +182,16 @@ class _Aim:
 
     def _beyond_saturation(self, point: float) -> Target | None:
         """A point that settled air cannot keep at the chamber's temperature is not told; None for any other."""
-        most = float(settled_saturation_rh(self.chamber_c, self.chamber_pa))
-        if self._over_water(point) <= most + LAST_DIGIT:
+        if self._over_water(point) <= self._settled_rh + LAST_DIGIT:
             return None
         text = f"beyond saturation over ice at {fixed(self.chamber_c, 1)} °C, where frost forms: at most "
-        text += f"{fixed(most, 1)} %RH over water"
+        text += f"{fixed(self._settled_rh, 1)} %RH over water"
         return Target(point=point, reached=False, remarks=(Remark(kind="beyond saturation", text=text),))
+
+    @property
+    def _settled_rh(self) -> float:
+        """What settled air keeps in the chamber, %RH over water."""
+        return float(settled_saturation_rh(self.chamber_c, self.chamber_pa))
 
     def _untold(self, point: float) -> Target:
         humidity = self._over_water(point)
@@ -239,9 +243,9 @@ class _Aim:
         if self.reference.supply is not None:
             most = min(most, self.ambient_pa + self.reference.supply)
         least = self.chamber_pa + float(self.reference.least_overpressure or 0.0)
-        driest, wettest = self._rh_at(most), 100.0
+        driest, wettest = self._rh_at(most), self._settled_rh
         with contextlib.suppress(ValueError):  # beyond saturation: the saturator is much warmer than the chamber
-            wettest = min(self._rh_at(least), 100.0)
+            wettest = min(self._rh_at(least), wettest)
         return driest, wettest
 
     def _two_pressure(self, point: float) -> Target:

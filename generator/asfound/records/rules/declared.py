@@ -42,7 +42,8 @@ def _silent(reference: Reference, used_in_air: bool) -> Iterator[str]:
             if getattr(reference, key) is None and method.read_instead.get(key) not in reference.quantities:
                 yield key
         for key, other in method.goes_with.items():
-            if getattr(reference, key) and getattr(reference, other) is None:
+            declared = getattr(reference, key) or ()
+            if any(entry.value for entry in declared) and getattr(reference, other) is None:
                 yield f"{key}, which says nothing without {other}"
     without = [name for name, known in reference.quantities.items() if known.calibrations[-1].drift is None]
     if without:
