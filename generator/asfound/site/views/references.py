@@ -229,7 +229,10 @@ def _facts(reference: Reference, data: dict[str, Any]) -> Iterator[Fact]:
         yield Fact(name="Salts", value=words.listed(reference.salts))
     for key, name in _DECLARED.items():
         if data.get(key) is not None:
-            yield Fact(name=name, value=_known(data[key]))
+            value = _known(data[key])
+            no_limit = any(means in value for means in _MEANS.values())
+            yield Fact(name=name.removesuffix(", half-width") if no_limit else name, value=value)
+    yield from _further(data)
     if reference.check_limit is not None:
         value = f"|error| up to {words.shown(data['check_limit']['humidity'])}"
         yield Fact(name="Limit of its checks between calibrations", value=value)
@@ -238,13 +241,52 @@ def _facts(reference: Reference, data: dict[str, Any]) -> Iterator[Fact]:
 def _known(written: Any) -> str:
     """A property as it is written: `0.05 °C`, where it carries dates the newest first."""
     entries = written if isinstance(written, list) else [written]
-    said = [
-        words.shown(f"{entry['value']} from {entry['from']}" if "from" in entry else entry["value"])
-        if isinstance(entry, dict)
-        else words.shown(entry)
-        for entry in reversed(entries)
-    ]
-    return "; before: ".join(said)
+    return "; before: ".join(_entry(entry) for entry in reversed(entries))
+
+
+def _entry(entry: Any) -> str:
+    if not isinstance(entry, dict):
+        return words.shown(entry)
+    since = f" from {entry['from']}" if "from" in entry else ""
+    said = [f"{entry['value']}{since}", *_meant(entry)]
+    bands = (f"{band['value']} from {band['lowest']} to {band['highest']}" for band in entry.get("bands", ()))
+    return words.shown(", ".join([*said, *bands]))
+
+
+_MEANS = {"u": "a standard uncertainty", "U": "an expanded uncertainty"}
+
+
+def _meant(size: dict[str, Any]) -> Iterator[str]:
+    """What an amount means, where it is not the plain half-width of a rectangle."""
+    if size.get("means", "limit") != "limit":
+        yield _MEANS[size["means"]]
+    for key, sign in (("nu", "ν"), ("k", "k")):
+        if key in size:
+            yield f"{sign} = {size[key]}"
+    if "distribution" in size:
+        yield str(size["distribution"]).replace("u_shaped", "U-shaped")
+
+
+def _further(data: dict[str, Any]) -> Iterator[Fact]:
+    """Further sources, as they are written."""
+    for one in data.get("further") or []:
+        key = next(key for key in ("limit", "u", "U") if key in one)
+        size = f"±{one[key]}" if key == "limit" else f"{key} = {one[key]}"
+        per = {"degC": f" per degC from {one.get('calibration_temperature')}", "month": " per month", "value": " of it"}
+        said = [size + per.get(one.get("per"), ""), *_meant(one)]
+        if "correction" in one:
+            said.append(f"corrected by {one['correction']}")
+        value = words.shown(f"{', '.join(said)}; {quantity_words(one['of'])}")
+        yield Fact(name=f"{one['label'][0].upper()}{one['label'][1:]}", value=value, note=_LASTS[one["lasts"]])
+
+
+_LASTS = {
+    "reading": "another one in each reading",
+    "plateau": "lasts a plateau",
+    "visit": "lasts a visit",
+    "calibration": "lasts until the next calibration",
+    "longer": "lasts as long as it is in use",
+}
 
 
 def _common(data: dict[str, Any]) -> Iterator[Fact]:
