@@ -33,5 +33,7 @@ def examples(few: int) -> settings:
 def few_trials(trials: int = 20) -> Iterator[None]:
     """Monte Carlo with few trials, for tests that ask nothing of what is drawn: tests/measurement does."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("asfound.assessment.pipeline.monte_carlo", partial(monte_carlo, trials=trials))
+        patch.setattr(
+            "asfound.assessment.pipeline.monte_carlo", partial(monte_carlo, trials=trials, most_trials=trials)
+        )
         yield

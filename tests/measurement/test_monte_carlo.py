@@ -10,8 +10,8 @@ import pytest
 
 from asfound.measurement.measure import measure
 from asfound.measurement.monte_carlo import (
-    TRIALS,
     Answer,
+    block_ends,
     coverage_interval,
     monte_carlo,
     needs_monte_carlo,
@@ -130,28 +130,25 @@ def test_intervals_hold_what_they_say_and_the_shortest_is_the_shortest():
     ],
 )
 def test_an_answer_is_stable_where_two_digits_of_U_are(U, settled):
-    draws = U / 2.0 * np.random.default_rng(5).standard_normal(2_000_000)
-    assert stable(draws[:100_000], 10_000) is settled
-    assert stable(draws, 10_000)
+    draws = U / 2.0 * np.random.default_rng(5).standard_normal((20, 100_000))
+    ends = [block_ends(part) for part in draws]
+    assert stable(ends[0]) is settled
+    assert stable(np.concatenate(ends))
 
 
 def test_nothing_drawn_is_stable():
-    assert stable(np.zeros(1000), 100)
+    assert stable(block_ends(np.zeros(1000)))
 
 
 def test_more_is_drawn_until_two_digits_of_U_stand():
-    def answer(step, most):
-        family = b.family(humidity={"resolution": f"{step} %RH", "repeatability": "0.05 %RH"})
-        plateau = b.plateau(20, [20, 20, 20], b.generated(20))
-        lab = measured(b.records(family, b.sensor(), b.two_pressure(), b.visit("2026-03-16-lab", plateau)))
-        return monte_carlo(lab.measurement, lab.number(20.0), 1000, most)
-
-    few, many = (answer(1, most) for most in (1000, 2_000_000))
-    assert few.trials == 1000 < many.trials < 2_000_000
-    assert answer(1, 2_000_000).U == many.U
-    assert pytest.approx(answer(1, 1_000_000).U, abs=0.005) == many.U
-    assert answer(1, 5000).trials <= 5000
-    assert TRIALS % 10 == 0
+    lab = measured(whole_percent())
+    few, many, again = (
+        monte_carlo(lab.measurement, lab.number(20.0), 1000, most) for most in (1000, 1_000_000, 1_000_000)
+    )
+    assert few.trials == 1000 < many.trials < 1_000_000
+    assert (many.U, many.trials) == (again.U, again.trials)
+    assert pytest.approx(monte_carlo(lab.measurement, lab.number(20.0)).U, abs=0.01) == many.U
+    assert monte_carlo(lab.measurement, lab.number(20.0), 1000, 2500).trials <= 2500
 
 
 def test_the_loops_own_error_is_answered_without_the_references_model():

@@ -29,7 +29,7 @@ from asfound.uncertainty.terms import Terms
 
 TRIALS = 100_000
 """Errors that are drawn at first, and again as often as the answer is not stable."""
-MOST_TRIALS = 2_000_000
+MOST_TRIALS = 1_000_000
 """No more are drawn, whatever is still not stable (our choice)."""
 DIGITS = 2
 """Significant digits of U that are stable, and printed."""
@@ -142,9 +142,12 @@ def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS, mos
     name = f"{measurement.cells[line.cell].name}/{line.channel}/{line.part}"
     seed = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big")
     rng = np.random.Generator(np.random.PCG64(seed))
-    deviation = _deviations(measurement, number, rng, trials)
-    while len(deviation) + trials <= most_trials and not stable(deviation, trials // _BLOCKS_OF_TRIALS):
-        deviation = np.concatenate([deviation, _deviations(measurement, number, rng, trials)])
+    draws = [_deviations(measurement, number, rng, trials)]
+    ends = block_ends(draws[0])
+    while (len(draws) + 1) * trials <= most_trials and not stable(ends):
+        draws.append(_deviations(measurement, number, rng, trials))
+        ends = np.concatenate([ends, block_ends(draws[-1])])
+    deviation = np.concatenate(draws)
     trials = len(deviation)
     deviation.sort()
     low, high = coverage_interval(deviation)
@@ -160,13 +163,18 @@ def monte_carlo(measurement: Measurement, number: int, trials: int = TRIALS, mos
     )
 
 
-def stable(draws: np.ndarray, block: int) -> bool:
-    """Whether both ends of the coverage interval of draws stand to DIGITS digits of its larger side.
+def block_ends(draws: np.ndarray) -> np.ndarray:
+    """Ends of the coverage interval by block of the draws, shape (blocks, 2)."""
+    tail = (1.0 - COVERAGE) / 2.0
+    return np.quantile(draws.reshape(_BLOCKS_OF_TRIALS, -1), [tail, 1.0 - tail], axis=1).T
 
-    By the standard deviation of the mean over blocks of so many draws: twice that is at most the numerical tolerance
-    δ = ½·10^l, where c·10^l is U with c an integer of DIGITS digits (7.9.2 and 7.9.4, from memory).
+
+def stable(ends: np.ndarray) -> bool:
+    """Whether both ends of the coverage interval, as blocks of draws have them, stand to DIGITS digits of U.
+
+    By the standard deviation of their mean: twice that is at most the numerical tolerance δ = ½·10^l, where U, the
+    larger side, is c·10^l with c an integer of DIGITS digits (7.9.2 and 7.9.4, from memory).
     """
-    ends = np.array([coverage_interval(part) for part in draws.reshape(-1, block)])
     U = float(np.abs(ends.mean(axis=0)).max())
     if not U > 0.0:
         return True

@@ -306,15 +306,22 @@ def _of_uncertainty(
     for i, line in enumerate(lines):
         settled = all(fault.rule is not UNSETTLED for fault in held_against(measurement, reads[i]))
         if settled and line.repeatability.expected is not None:
-            hold(i, NOISY_READINGS, _scattered(line), "find what moved and read again; or declare it of the family")
+            hold(
+                i,
+                NOISY_READINGS,
+                _scattered(line),
+                "find what moved and read the point again; or declare so much of the family",
+            )
 
 
 def _scattered(line: Line) -> str:
     """By how much readings scatter, and by how much they were expected to."""
     known = line.repeatability
     unit = line.channel.unit
-    expected = f"{known.expected:.2g} {unit} {'is declared' if known.by_declaration else 'is what the family showed'}"
-    return f"{line.n} readings scatter by {line.s:.2g} {unit} (s), where {expected}; U rests on them alone"
+    expected = (
+        f"{known.expected:.2g} {unit} {'is declared' if known.by_declaration else 'is what earlier visits showed'}"
+    )
+    return f"{line.n} readings scatter by {line.s:.2g} {unit} (s), where {expected}: their own s is in U"
 
 
 def _of_readings(
