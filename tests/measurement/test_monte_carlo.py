@@ -166,6 +166,16 @@ def test_measuring_nothing_gives_an_empty_budget():
     assert found.lines == [] and len(found.whole().u) == 0
 
 
+def test_air_that_claims_supersaturation_over_ice_is_not_drawn_back_to_saturation():
+    """At 109 %RH over ice the distribution lies about its estimate: what is doubtful is said, not corrected."""
+    rows = b.plateau(99, [108.0, 108.0], b.mirrored(-10.0, -9.9, "dew"))
+    files = b.records(b.sensor(), b.family(rh_over="ice"), b.chilled_mirror(), b.visit("2026-03-16-lab", rows))
+    lab = measured(files)
+    assert lab.line(99.0).reference_value - lab.U(99.0) > 100.0
+    answer = monte_carlo(lab.measurement, lab.number(99.0))
+    assert (answer.low + answer.high) / 2.0 == pytest.approx(answer.estimate, abs=0.05 * answer.U)
+
+
 def test_draws_of_long_tails_that_the_formulas_do_not_reach_are_taken_linearly():
     """k = 13.97 at 95.45 % is Student's t of one degree of freedom: some of 100 000 draws lie 100 K and more off."""
     points = [b.point(f"{at} degC", "0 degC", "0.1 degC", k=13.968) for at in (-20, 60)]

@@ -21,6 +21,10 @@ def test_a_known_time_constant_corrects_all_that_it_leaves():
     assert (45.0 * share, half) == (pytest.approx(0.1115, abs=5e-5), 0.0)
 
 
+def test_of_a_model_that_follows_at_once_nothing_is_left():
+    assert share_left([0.0, 3.0], TimeConstant(longest="0 min")) == (0.0, 0.0)
+
+
 def test_of_the_longest_time_constant_half_is_corrected_and_half_is_left():
     share, half = share_left([36.0], TimeConstant(longest="6 min"))
     assert share == half == pytest.approx(math.exp(-6.0) / 2.0)
@@ -51,7 +55,6 @@ def test_a_spread_is_drawn_and_both_moments_agree(spread, waited):
         {"spread": "1 min", "longest": "5 min"},
         {"nominal": "4 min", "spread": "4 min"},
         {"nominal": "0 min", "spread": "0 min"},
-        {"longest": "0 min"},
     ],
 )
 def test_a_time_constant_says_whether_it_is_nominal_or_the_longest(keys):

@@ -278,7 +278,7 @@ def test_pools_hold_only_what_is_approved(tmp_path: Path):
     history = store(tmp_path)
     history.commit(b.facility(policies={"rule": "guard_band", "least_pool": 10}), by=BEN, on="2026-01-20")
     days = [f"2026-02-{day:02d}" for day in range(1, 14)]
-    rows = b.plateau(50, [50.0, 50.3], b.generated(50))
+    rows = b.plateau(50, [50.0, 50.1], b.generated(50))
     history.branch("visits").commit(
         {path: content for day in days for path, content in b.visit(f"{day}-lab", rows).items()},
         by=ANN,

@@ -232,7 +232,9 @@ def _beyond_linear(
     full = propagate(group.model, [c + move for c, move in zip(centre, moves, strict=True)]) - at_centre[0]
     full = np.where(np.isnan(full), linear, full)  # draws of long tails beyond where the formulas were fitted
     other = _moves(group.other.moved(one_row, share).summed(), drawn)
-    held = np.minimum(reference_value + full + other, SATURATION) - reference_value
+    # Where a value over ice claims supersaturation (it is shown in doubt), saturation is no limit to it.
+    most = SATURATION if reference_value - float(measurement.whole().U[number]) <= SATURATION else np.inf
+    held = np.minimum(reference_value + full + other, most) - reference_value
     return np.asarray(held - linear - other)
 
 
