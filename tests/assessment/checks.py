@@ -119,7 +119,7 @@ def edges(program: Program) -> Iterator[Check]:
         yield _word(f"simple {value}", judge(simple, value, 0.25, math.inf, 0.5, 2.0).verdict, expected)
     # 0.1 + 0.2 − 0.3 is not 0 in binary digits: an edge is an edge all the same
     yield _word("0.1 + 0.2", judge(simple, 0.1 + 0.2, 0.1, math.inf, 0.2, 0.3).verdict, "pass")
-    yield _word("U larger than T", judge(guard, 0.0, 1.1, math.inf, 2.2, 2.0).verdict, "cannot be decided with this U")
+    yield _word("U larger than T", judge(guard, 0.0, 1.1, math.inf, 2.2, 2.0).verdict, "U too large")
     yield _word("U equal to T", judge(guard, 0.0, 1.0, math.inf, 2.0, 2.0).verdict, "pass")
     yield _word("far out", judge(guard, 9.0, 1.1, math.inf, 2.2, 2.0).verdict, "fail")
     half = policy(guard_band=0.5)
@@ -139,7 +139,7 @@ def specific_risk(program: Program) -> Iterator[Check]:
     ):
         yield _word(f"{value:.4f}", judge(rule, value, 0.25, math.inf, 0.5, 2.0).verdict, expected)
     yield _word("few degrees of freedom", judge(rule, 1.5, 0.25, 2.0, 1.1, 2.0).verdict, "conditional pass")
-    yield _word("hopeless", judge(rule, 0.0, 1.0, math.inf, 2.0, 2.0).verdict, "cannot be decided with this U")
+    yield _word("hopeless", judge(rule, 0.0, 1.0, math.inf, 2.0, 2.0).verdict, "U too large")
 
 
 def tolerances(program: Program) -> Iterator[Check]:

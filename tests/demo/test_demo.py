@@ -215,7 +215,7 @@ SITUATIONS: dict[str, Callable[[Assessment], bool]] = {
     ),
     "withdrawn, and repeated": lambda d: (
         not results(d, "PAK-11", "2023-12-13")
-        and verdicts(results(d, "PAK-11", "2023-12-20")) == {"pass", "cannot be decided with this U"}
+        and verdicts(results(d, "PAK-11", "2023-12-20")) == {"pass", "U too large"}
     ),
     "a U too large for simple acceptance": lambda d: (
         "large-uncertainty" in {f.rule.name for r in results(d, "PROBE-01", "2023-03") for f in r.reservations}

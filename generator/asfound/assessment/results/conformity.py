@@ -34,7 +34,7 @@ class Verdict(StrEnum):
     CONDITIONAL_PASS = "conditional pass"
     CONDITIONAL_FAIL = "conditional fail"
     FAIL = "fail"
-    UNDECIDED = "cannot be decided with this U"
+    UNDECIDED = "U too large"
     NONE = "no verdict"
 
 

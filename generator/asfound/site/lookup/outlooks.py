@@ -82,7 +82,7 @@ def leaving_day(outlook: PointOutlook) -> tuple[str, str]:
     if leaves is None:
         return "no tolerance", ""
     if outlook.limit <= 0:
-        return "cannot be decided with this U", ""
+        return "U too large", ""
     if leaves.earliest is None:
         return NOT_WITHIN, ""
     bounds = f"{leaves.earliest} to {leaves.latest or 'later'}"
