@@ -10,16 +10,18 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from pyarrow import parquet
 from scipy import stats
 
 from asfound.assessment.assess import assess
 from asfound.provenance import without_history
 from asfound.records.snapshot import from_folder
 from asfound.scaffold.demo.story import TODAY
+from asfound.tables import writing
 from asfound.tables.columns import CONTRIBUTIONS, RESULTS
 from asfound.tables.contributions import Contributions
 from asfound.tables.results import result_rows
-from asfound.tables.writing import csv_of, frame_of, parquet_of
+from asfound.tables.writing import Parquet, csv_of, frame_of, parquet_of
 from asfound.uncertainty.covariance import covariance
 from tests.site import store
 from tests.tables.published import published, rows
@@ -110,11 +112,24 @@ def test_parquet_holds_the_contributions_of_all_visits(demo):
     frame = pd.read_parquet(io.BytesIO(published("data/contributions.parquet")))
     visits = [path for path in store.content().files if path.startswith("data/contributions/")]
     assert len(frame) == sum(len(rows(path)) for path in visits) > 100
-    contributions = Contributions(store.assessment())
-    same = frame_of(CONTRIBUTIONS, contributions.rows(store.assessment().results))
-    assert frame.contribution.tolist() == same.contribution.tolist()
-    again = parquet_of(CONTRIBUTIONS, contributions.rows(store.assessment().results))
-    assert again == published("data/contributions.parquet"), "the same rows, the same bytes"
+    same = frame_of(CONTRIBUTIONS, Contributions(store.assessment()).rows(store.assessment().results))
+    keys = list(CONTRIBUTIONS.key)
+    assert frame.sort_values(keys).contribution.tolist() == same.sort_values(keys).contribution.tolist()
+    rows_of_all = list(Contributions(store.assessment()).rows(store.assessment().results))
+    assert parquet_of(CONTRIBUTIONS, rows_of_all) == parquet_of(CONTRIBUTIONS, rows_of_all), "the same bytes"
+
+
+def test_rows_are_written_in_groups_and_read_as_one(monkeypatch: pytest.MonkeyPatch):
+    """So that a fleet's contributions need no memory but that of a group."""
+    monkeypatch.setattr(writing, "ROWS_A_GROUP", 20)
+    rows = list(Contributions(store.assessment()).rows(store.assessment().results))
+    file = Parquet(CONTRIBUTIONS)
+    for start in range(0, len(rows), 7):
+        file.add(rows[start : start + 7])
+    content = file.content()
+    assert parquet.ParquetFile(io.BytesIO(content)).num_row_groups == math.ceil(len(rows) / 21)
+    found, expected = pd.read_parquet(io.BytesIO(content)), frame_of(CONTRIBUTIONS, rows)
+    assert found.fillna({"variance_group": ""}).to_numpy().tolist() == expected.to_numpy().tolist()
 
 
 def test_contribution_is_sensitivity_times_standard_uncertainty():

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 Rows = Iterable[Mapping[str, Any]]
 """A row's values by column; what a row leaves out is empty. Times in seconds since 1970, UTC."""
 _EMPTY = (None, "")
+ROWS_A_GROUP = 50_000
+"""From so many rows on a group of a Parquet file is written."""
 
 
 def csv_of(table: Table, rows: Rows) -> bytes:
@@ -42,24 +44,52 @@ def json_of(table: Table, rows: Rows, **head: object) -> bytes:
     return f'{{\n{start}"{table.name}": [\n{lines}\n]\n}}\n'.encode()
 
 
-def parquet_of(table: Table, rows: Rows) -> bytes:
-    """Typed columns with nulls; numbers rounded as in the other files."""
-    import pyarrow  # late, as only the site and notebooks need it
-    from pyarrow import parquet
+class Parquet:
+    """A Parquet file that grows: typed columns with nulls, numbers rounded as in the other files.
 
-    kinds = {
-        "text": pyarrow.string(),
-        "number": pyarrow.float64(),
-        "whole": pyarrow.int64(),
-        "day": pyarrow.date32(),
-        "time": pyarrow.timestamp("ms", "UTC"),
-        "list": pyarrow.list_(pyarrow.string()),
-    }
-    values = _columns(table, rows)
-    arrays = [pyarrow.array(values[column.name], kinds[column.kind]) for column in table.columns]
-    file = io.BytesIO()
-    parquet.write_table(pyarrow.Table.from_arrays(arrays, names=table.names), file, compression="zstd")
-    return file.getvalue()
+    Rows are written in groups, so that a fleet's need no memory but that of a group.
+    """
+
+    def __init__(self, table: Table) -> None:
+        import pyarrow  # late, as only the site and notebooks need it
+        from pyarrow import parquet
+
+        kinds = {
+            "text": pyarrow.string(),
+            "number": pyarrow.float64(),
+            "whole": pyarrow.int64(),
+            "day": pyarrow.date32(),
+            "time": pyarrow.timestamp("ms", "UTC"),
+            "list": pyarrow.list_(pyarrow.string()),
+        }
+        self._table, self._file, self._waiting = table, io.BytesIO(), list[Mapping[str, Any]]()
+        self._schema = pyarrow.schema([(column.name, kinds[column.kind]) for column in table.columns])
+        self._writer = parquet.ParquetWriter(self._file, self._schema, compression="zstd")
+
+    def add(self, rows: Rows) -> None:
+        """Some rows more."""
+        self._waiting += rows
+        if len(self._waiting) >= ROWS_A_GROUP:
+            self._write()
+
+    def content(self) -> bytes:
+        """The whole file; nothing can be added after."""
+        self._write()
+        self._writer.close()
+        return self._file.getvalue()
+
+    def _write(self) -> None:
+        import pyarrow
+
+        self._writer.write_table(pyarrow.table(_columns(self._table, self._waiting), self._schema))
+        self._waiting.clear()
+
+
+def parquet_of(table: Table, rows: Rows) -> bytes:
+    """Rows that are known at once as a Parquet file."""
+    file = Parquet(table)
+    file.add(rows)
+    return file.content()
 
 
 def frame_of(table: Table, rows: Rows) -> pd.DataFrame:

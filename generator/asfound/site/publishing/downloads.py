@@ -16,7 +16,7 @@ from asfound.tables.columns import CONTRIBUTIONS, DRIFT, EXPOSURE, RESULTS, SCAL
 from asfound.tables.contributions import Contributions
 from asfound.tables.drift import drift_rows, exposure_rows, scale_rows
 from asfound.tables.results import result_rows
-from asfound.tables.writing import csv_of, json_of, parquet_of
+from asfound.tables.writing import Parquet, csv_of, json_of, parquet_of
 
 
 def downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
@@ -29,14 +29,16 @@ def downloads(files: Snapshot, lookup: Lookup) -> dict[str, bytes]:
         "data/results.csv": csv_of(RESULTS, results),
         "data/results.json": json_of(RESULTS, results, **made),
         "data/results.parquet": parquet_of(RESULTS, results),
-        "data/contributions.parquet": parquet_of(CONTRIBUTIONS, contributions.rows(assessment.results)),
         "data/drift.csv": csv_of(DRIFT, drift_rows(assessment.standings.values())),
         "data/scales.csv": csv_of(SCALES, scale_rows(assessment.instruments)),
         "data/records.sha256": records_manifest(files),
     }
+    all_contributions = Parquet(CONTRIBUTIONS)
     for visit, parts in lookup.visits.items():
-        rows = contributions.rows(result for part in parts for result in part.results)
+        rows = list(contributions.rows(result for part in parts for result in part.results))
         found[f"data/contributions/{visit}.csv"] = csv_of(CONTRIBUTIONS, rows)
+        all_contributions.add(rows)
+    found["data/contributions.parquet"] = all_contributions.content()
     for case in assessment.cases:
         if case.exposure is not None and case.exposure.trend is not None:
             found[days_path(case)] = csv_of(EXPOSURE, exposure_rows(case.exposure.trend.days))
