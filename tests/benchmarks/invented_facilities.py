@@ -90,14 +90,14 @@ SEDGE = Model(
     loop=0.7,
     points=((20.0, "start"), (50.0, "rising"), (80.0, "rising")),
 )
-REED = Model(
-    name="reed",
+FESCUE = Model(
+    name="fescue",
     display=0.01,
     repeatability=0.03,
     loop=0.3,
     points=((5.0, "start"), (10.0, "rising"), (15.0, "rising")),
 )
-MODELS = (RUSH, SEDGE, REED)
+MODELS = (RUSH, SEDGE, FESCUE)
 OF_SALTS = tuple(zip(SALTS.values(), ("start", "rising", "rising"), strict=True))
 
 
@@ -228,7 +228,7 @@ def _people_and_rules() -> b.Files:
 def _groups(rng: np.random.Generator) -> Iterator[Group]:
     """Four instruments a family; salts and mirror serve one or three of theirs."""
     yield Group(model=RUSH, reference="GEN-01", sensors=_names("RU", range(4)), month=3)
-    for model, prefix, other, month in ((SEDGE, "SE", "SALT-01", 5), (REED, "RE", "MIR-01", 9)):
+    for model, prefix, other, month in ((SEDGE, "SE", "SALT-01", 5), (FESCUE, "RE", "MIR-01", 9)):
         own = 4 - int(rng.choice([1, 3]))
         yield Group(model=model, reference="GEN-01", sensors=_names(prefix, range(own)), month=month)
         yield Group(model=model, reference=other, sensors=_names(prefix, range(own, 4)), month=month + 1)
