@@ -166,6 +166,23 @@ def test_a_source_acts_from_its_first_day_to_its_last(days: Further, acts: bool)
     assert bool(mine(b.assessed(b.records(files, generator(), b.visit("2026-03-16-lab", rows))))) is acts
 
 
+@pytest.mark.parametrize(
+    ("range_", "acts"),
+    [
+        ({"highest": "50 %RH"}, True),
+        ({"highest": "49.9 %RH"}, False),
+        ({"lowest": "50 %RH"}, True),
+        ({"lowest": "50.1 %RH"}, False),
+        ({"lowest": "40 %RH", "highest": "60 %RH"}, True),
+    ],
+)
+def test_a_source_may_act_in_a_range_of_targets_alone_both_ends_inside(range_: Further, acts: bool):
+    assessment = at_50(generator(further("humidity", u="0.2 %RH", correction="0.3 %RH", **range_)))
+    assert bool(mine(assessment)) is acts
+    moved = assessment.results[0].reference_value - at_50(generator()).results[0].reference_value
+    assert moved == pytest.approx(0.3 if acts else 0.0)
+
+
 def test_what_a_laboratory_s_calibrations_share_cancels_between_its_references():
     """u = 0.45 %RH each, of which 0.30 is the laboratory's standard; 0.15 of each probe's own beside."""
     own = further("reference_humidity", u="0.15 %RH")
@@ -242,6 +259,7 @@ def test_what_is_added_at_the_far_end_is_no_error_of_the_sensor_nor_the_other_wa
         (further("saturation_pressure", u="1 Pa", per="value"), "more has an amount of pressure"),
         (further("saturation_pressure", limit="0 Pa"), "limit is zero"),
         (further("mirror_temperature", u="1 degC"), "more acts on 'mirror_temperature', which is not measured here"),
+        (further("humidity", u="1 %RH", lowest="50 %RH", highest="50 %RH"), "the range is empty"),
         (further("humidity", u="1 %RH", per="month"), "the calibration is one of a quantity, not of the result"),
     ],
 )

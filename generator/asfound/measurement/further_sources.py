@@ -45,12 +45,19 @@ def further_sources(
     for source in reference.further:
         if source.of != of:
             continue
-        acts = source.acts_on(table.day[rows[at]])
+        acts = source.acts_on(table.day[rows[at]]) & _within(source, table.number["target"][rows[at]])
         factor = np.where(acts, _factor(source, table, rows[at], reference, value, calibrated), 0.0)
         if source.correction is not None:
             correction += source.correction.value * factor
         parts.append(_terms(catalogue, table, rows, at[acts], reference, source, factor[acts], calibrated))
     return correction, parts
+
+
+def _within(source: Further, target: np.ndarray) -> np.ndarray:
+    """Whether it acts at each of these targets, %RH, shape as theirs; both ends belong to it."""
+    lowest = -np.inf if source.lowest is None else source.lowest
+    highest = np.inf if source.highest is None else source.highest
+    return (lowest <= target) & (target <= highest)
 
 
 def _factor(

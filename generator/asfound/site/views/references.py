@@ -281,6 +281,7 @@ def _further(data: dict[str, Any]) -> Iterator[Fact]:
         said = [size + per.get(one.get("per"), ""), *_meant(one)]
         if "correction" in one:
             said.append(f"corrected by {one['correction']}")
+        said += [f"{word} {one[key]}" for key, word in (("lowest", "from"), ("highest", "up to")) if key in one]
         value = words.shown(f"{', '.join(said)}; {quantity_words(one['of'])}")
         yield Fact(name=f"{one['label'][0].upper()}{one['label'][1:]}", value=value, note=_LASTS[one["lasts"]])
 
