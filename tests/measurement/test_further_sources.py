@@ -120,6 +120,17 @@ def test_a_size_may_grow_with_the_temperature_or_since_the_calibration(
     assert moved == pytest.approx(-5.0 * factor * slope(), rel=1e-2)
 
 
+def test_a_probe_is_as_warm_as_the_air_that_it_reads_and_not_as_the_room():
+    """At 23 °C in a chamber, in a room at 26 °C: three degrees from its calibration at 20 °C."""
+    keys = {"per": "degC", "calibration_temperature": "20 degC", "u": "0.1 %RH", "correction": "0.02 %RH"}
+    files = b.transfer_probe(further=[further("reference_humidity", **keys)])
+    rows = b.plateau(50, [50.3] * 3, b.by_probe(50.0, 23.0), room_temperature=26.0)
+    assessment = b.assessed(b.records(b.sensor(), files, b.visit("2026-03-16-lab", rows)))
+    (contribution,) = mine(assessment).values()
+    assert abs(contribution) == pytest.approx(0.3)
+    assert assessment.results[0].reference_value == pytest.approx(50.06)
+
+
 def test_a_share_of_the_value_grows_with_it():
     (contribution,) = mine(at_50(generator(further("humidity", u="0.4 %", per="value")))).values()
     assert abs(contribution) == pytest.approx(0.004 * 50.0, rel=1e-3)

@@ -78,9 +78,12 @@ def _factor(
             days = np.zeros(len(rows)) if calibrated is None else (table.day[rows] - calibrated).astype(float)
             return np.maximum(days, 0.0) / DAYS_A_MONTH
         case "degC":
-            own = METHODS[reference.kind].probe_temperature if reference.kind in METHODS else "room_temperature"
+            method = METHODS.get(reference.kind)
             room = table.number["room_temperature"][rows]
-            warm = np.where(np.isnan(room), table.number[own][rows], room)
+            own = room if method is None else table.number[method.probe_temperature][rows]
+            # A probe is as warm as the air that it reads; transducers and meters stand in the room.
+            first, second = (own, room) if method is not None and method.reads_humidity else (room, own)
+            warm = np.where(np.isnan(first), second, first)
             assert source.calibration_temperature is not None
             return np.nan_to_num(warm - source.calibration_temperature.value)
 

@@ -108,7 +108,8 @@ class Further(Sized):
     """size and correction hold for one degree from `calibration_temperature`, for one month since the calibration,
     or are shares of the value"""
     calibration_temperature: TemperatureValue | None = None
-    """from which degrees are counted, by the room's temperature where the row gives it, else by the reference's own"""
+    """from which degrees are counted: of a transfer probe by its own temperature, else by the room's where the row
+    gives it, else by the reference's own"""
     lowest: Humidity | None = None
     """lowest target at which it acts; left out: at all"""
     highest: Humidity | None = None
