@@ -5,6 +5,7 @@ All that the records hold is invented; values and budgets are worked out by hand
 
 from __future__ import annotations
 
+import json
 import math
 from datetime import date
 from pathlib import Path
@@ -194,5 +195,9 @@ def test_check_and_explain_and_the_built_site_answer(tmp_path: Path, capsys: pyt
     capsys.readouterr()
     assert main(["explain", "RH-1", VISIT, "--records", str(folder)]) == CLEAN
     assert "SALT-01: calibration of cell SOLUTION-33 ran out on 2026-03-15" in capsys.readouterr().out
+    asked = ["--shift", "cell_SOLUTION-33=+0.5 %RH", "--since", "2026-01-12", "--date", "2026-04-30", "--json"]
+    assert main(["retrace", "SALT-01", *asked, "--records", str(folder)]) == CLEAN
+    (moved,) = json.loads(capsys.readouterr().out)["results"]
+    assert moved["after"]["error"] - moved["before"]["error"] == pytest.approx(0.5), "what it gives was too high"
     assert main(["build", "--records", str(folder), "--date", "2026-04-30", "--site", str(site)]) == CLEAN
     assert "Cell SOLUTION-33" in (site / "references" / "SALT-01.html").read_text(encoding="utf-8")

@@ -32,6 +32,9 @@ def certified_humidity(evaluation: Evaluation, rows: np.ndarray, name: str) -> d
         ):
             calibrations.lean(table, rows[at], (reference.id, cell.quantity, certificate.date))
             value[at], at_c[at], change[at] = certificate.value, certificate.at.value, certificate.change
+            for shift in calibrations.shifts:
+                if (shift.reference, shift.quantity) == (reference.id, cell.quantity):
+                    value[at] -= shift.error(value[at], table.day[rows[at]])
             day = np.datetime64(certificate.date, "D")
             parts += _certified(evaluation, reference, cell, certificate, at, table.day[rows[at]] - day)
             added, further = further_sources(
