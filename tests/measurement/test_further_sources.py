@@ -120,6 +120,17 @@ def test_a_size_may_grow_with_the_temperature_or_since_the_calibration(
     assert moved == pytest.approx(-5.0 * factor * slope(), rel=1e-2)
 
 
+def test_a_probe_is_as_warm_as_the_air_that_it_reads_and_not_as_the_room():
+    """At 23 °C in a chamber, in a room at 26 °C: three degrees from its calibration at 20 °C."""
+    keys = {"per": "degC", "calibration_temperature": "20 degC", "u": "0.1 %RH", "correction": "0.02 %RH"}
+    files = b.transfer_probe(further=[further("reference_humidity", **keys)])
+    rows = b.plateau(50, [50.3] * 3, b.by_probe(50.0, 23.0), room_temperature=26.0)
+    assessment = b.assessed(b.records(b.sensor(), files, b.visit("2026-03-16-lab", rows)))
+    (contribution,) = mine(assessment).values()
+    assert abs(contribution) == pytest.approx(0.3)
+    assert assessment.results[0].reference_value == pytest.approx(50.06)
+
+
 def test_a_share_of_the_value_grows_with_it():
     (contribution,) = mine(at_50(generator(further("humidity", u="0.4 %", per="value")))).values()
     assert abs(contribution) == pytest.approx(0.004 * 50.0, rel=1e-3)
@@ -164,6 +175,23 @@ def test_a_source_acts_from_its_first_day_to_its_last(days: Further, acts: bool)
     rows = b.plateau(50, [50.3], b.generated(50.0, 23.0, 23.0))
     files = b.family(further=[sensor_further("sensor", "plateau", **days)]) | b.sensor()
     assert bool(mine(b.assessed(b.records(files, generator(), b.visit("2026-03-16-lab", rows))))) is acts
+
+
+@pytest.mark.parametrize(
+    ("range_", "acts"),
+    [
+        ({"highest": "50 %RH"}, True),
+        ({"highest": "49.9 %RH"}, False),
+        ({"lowest": "50 %RH"}, True),
+        ({"lowest": "50.1 %RH"}, False),
+        ({"lowest": "40 %RH", "highest": "60 %RH"}, True),
+    ],
+)
+def test_a_source_may_act_in_a_range_of_targets_alone_both_ends_inside(range_: Further, acts: bool):
+    assessment = at_50(generator(further("humidity", u="0.2 %RH", correction="0.3 %RH", **range_)))
+    assert bool(mine(assessment)) is acts
+    moved = assessment.results[0].reference_value - at_50(generator()).results[0].reference_value
+    assert moved == pytest.approx(0.3 if acts else 0.0)
 
 
 def test_what_a_laboratory_s_calibrations_share_cancels_between_its_references():
@@ -242,6 +270,7 @@ def test_what_is_added_at_the_far_end_is_no_error_of_the_sensor_nor_the_other_wa
         (further("saturation_pressure", u="1 Pa", per="value"), "more has an amount of pressure"),
         (further("saturation_pressure", limit="0 Pa"), "limit is zero"),
         (further("mirror_temperature", u="1 degC"), "more acts on 'mirror_temperature', which is not measured here"),
+        (further("humidity", u="1 %RH", lowest="50 %RH", highest="50 %RH"), "the range is empty"),
         (further("humidity", u="1 %RH", per="month"), "the calibration is one of a quantity, not of the result"),
     ],
 )

@@ -13,8 +13,9 @@ from datetime import date
 from asfound.assessment.assess import Assessment
 from asfound.assessment.results.table import Result
 from asfound.measurement.visit_curves import CALIBRATED_HERE
-from asfound.records.methods import NEEDED, QUANTITIES
+from asfound.records.methods import NEEDED, kind_of
 from asfound.records.models import Reference
+from asfound.records.models.certified import CellCalibration
 from asfound.records.models.references import Calibration
 from asfound.units import CANONICAL
 
@@ -28,7 +29,7 @@ class Link:
 
     reference: Reference
     quantity: str
-    calibration: Calibration
+    calibration: Calibration | CellCalibration
     serves: str
     """id of the reference that was calibrated here with this one; '' where the results lean on it themselves"""
     lowest_U: float
@@ -115,7 +116,7 @@ class Traceability:
         def order(key: Key) -> tuple[int, str, int, date]:
             name, quantity, day = key
             reference = self.references[name]
-            return list(NEEDED).index(reference.kind), name, list(reference.quantities).index(quantity), day
+            return list(NEEDED).index(reference.kind), name, list(reference.calibrated).index(quantity), day
 
         return sorted(keys, key=order)
 
@@ -123,26 +124,25 @@ class Traceability:
         """The link, and the results here that took the place of a certificate."""
         name, quantity, day = key
         reference = self.references[name]
-        calibration = next(c for c in reference.quantities[quantity].calibrations if c.date == day)
+        calibration = next(c for c in reference.calibrated[quantity].calibrations if c.date == day)
         here = self._own_results(name, quantity, calibration)
-        U = [r.U for r in here] or [point.U.value for point in calibration.points]
-        k = [r.k for r in here] or [calibration.k_of(point) for point in calibration.points]
+        U, k = zip(*([(r.U, r.k) for r in here] or calibration.stated or [(math.nan, math.nan)]), strict=True)
         link = Link(
             reference=reference,
             quantity=quantity,
             calibration=calibration,
             serves=serves,
-            lowest_U=min(U, default=math.nan),
-            highest_U=max(U, default=math.nan),
-            unit=CANONICAL[QUANTITIES[quantity]],
-            lowest_k=min(k, default=math.nan),
-            highest_k=max(k, default=math.nan),
+            lowest_U=min(U),
+            highest_U=max(U),
+            unit=CANONICAL[kind_of(quantity)],
+            lowest_k=min(k),
+            highest_k=max(k),
             visit_path=self.paths.get((name, calibration.from_visit), "") if calibration.from_visit else "",
             certificate_number=self.certificates.get((name, calibration.from_visit or ""), ""),
         )
         return link, here
 
-    def _own_results(self, name: str, quantity: str, calibration: Calibration) -> list[Result]:
+    def _own_results(self, name: str, quantity: str, calibration: Calibration | CellCalibration) -> list[Result]:
         if calibration.from_visit is None:
             return []
         return calibrating(self.of_references.get((name, calibration.from_visit), ()), quantity)

@@ -56,15 +56,19 @@ def principles(methods: Iterable[str]) -> list[str]:
     details: dict[str, list[str]] = {}
     for method in methods:
         kind, _, detail = method.partition(" ")
-        named = details.setdefault(kind, [])
+        declared = METHODS[kind]
+        of_cell = declared.of_cells and detail.startswith("(cell ")
+        named = details.setdefault(declared.of_cells if of_cell else declared.principle, [])
         if detail not in named:
             named.append(detail)
-    return [METHODS[kind].principle.format(_joined(named)) for kind, named in details.items()]
+    return [principle.format(_joined(named)) for principle, named in details.items()]
 
 
 def _joined(named: list[str]) -> str:
     """`dew`, or salts as chemists write them: `LiCl, MgCl₂ and NaCl`."""
-    *first, last = [salt_formula(detail.strip("()")) for detail in named]
+    *first, last = [
+        detail[1:-1] if detail.startswith("(cell ") else salt_formula(detail.strip("()")) for detail in named
+    ]
     return f"{', '.join(first)} and {last}" if first else last
 
 

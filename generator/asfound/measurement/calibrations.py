@@ -23,7 +23,8 @@ from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.shifts import Shift
 from asfound.records.load import Records
 from asfound.records.methods import QUANTITIES
-from asfound.records.models.references import ASSUMED_K, Calibration, QuantityRecord, Reference
+from asfound.records.models.certified import ASSUMED_K, Calibrated
+from asfound.records.models.references import Calibration, QuantityRecord, Reference
 from asfound.uncertainty.sources import (
     Catalogue,
     Scope,
@@ -116,7 +117,9 @@ class Calibrations:
                 self._missing_quantity(table, rows[chosen[0]], reference, quantity, report)
                 continue
             parts.append(self._resolution(table, rows, chosen, reference, quantity, known, step))
-            for calibration, at in self._by_calibration(table, rows, chosen, reference, quantity, known, report):
+            for calibration, at in self.by_calibration(
+                table, rows, chosen, reference, quantity, known.calibrations, report
+            ):
                 self._gauge_or_absolute(table, rows[at], reference, quantity, calibration, report)
                 error_value, terms = self._errors(reference, quantity, calibration, at, reading, table, rows, report)
                 for shift in self.shifts:
@@ -128,10 +131,13 @@ class Calibrations:
                 added, further = further_sources(self.catalogue, table, rows, at, reference, quantity, value[at], day)
                 value[at] += added
                 parts += further
-                leaned_on = (reference.id, quantity, calibration.date)
-                for cell in np.unique(table.cell[rows[at]]).tolist():
-                    self.used.setdefault(cell, set()).add(leaned_on)
+                self.lean(table, rows[at], (reference.id, quantity, calibration.date))
         return Measured(value, Terms.joined(parts))
+
+    def lean(self, table: ReadingTable, rows: np.ndarray, calibration: tuple[str, str, date]) -> None:
+        """Note that the results of these rows lean on a calibration."""
+        for cell in np.unique(table.cell[rows]).tolist():
+            self.used.setdefault(cell, set()).add(calibration)
 
     def _missing_quantity(
         self, table: ReadingTable, row: int, reference: Reference, quantity: str, report: Report
@@ -185,18 +191,22 @@ class Calibrations:
         before.append((key, numbers))
         return Terms.of(chosen, numbers[which][inverse], 1.0)
 
-    def _by_calibration(
+    def by_calibration(
         self,
         table: ReadingTable,
         rows: np.ndarray,
         chosen: np.ndarray,
         reference: Reference,
         quantity: str,
-        known: QuantityRecord,
+        calibrations: Sequence[Calibrated],
         report: Report,
-    ) -> Iterator[tuple[Calibration, np.ndarray]]:
+    ) -> Iterator[tuple[Calibrated, np.ndarray]]:
+        """Calibrations in force at `chosen` positions of `rows`, each with its positions; those that ran out are said.
+
+        `calibrations`: of the quantity, earliest first.
+        """
         days = table.day[rows[chosen]]
-        starts = np.array([np.datetime64(c.date, "D") for c in known.calibrations])
+        starts = np.array([np.datetime64(c.date, "D") for c in calibrations])
         which = np.searchsorted(starts, days, side="right") - 1
         for number in np.unique(which):
             at = chosen[which == number]
@@ -206,7 +216,7 @@ class Calibrations:
                 cure = f"add the earlier calibration to references/{reference.id}.yml"
                 report(NOT_YET_CALIBRATED, row, table.place(row, "reference"), message, cure)
                 continue
-            calibration = known.calibrations[number]
+            calibration = calibrations[number]
             late = at[days[which == number] > np.datetime64(calibration.valid_until, "D")]
             for row in _one_a_cell(table, rows[late]):
                 message = f"{reference.id}: calibration of {_words(quantity)} ran out on {calibration.valid_until}"

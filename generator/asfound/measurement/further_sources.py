@@ -45,12 +45,19 @@ def further_sources(
     for source in reference.further:
         if source.of != of:
             continue
-        acts = source.acts_on(table.day[rows[at]])
+        acts = source.acts_on(table.day[rows[at]]) & _within(source, table.number["target"][rows[at]])
         factor = np.where(acts, _factor(source, table, rows[at], reference, value, calibrated), 0.0)
         if source.correction is not None:
             correction += source.correction.value * factor
         parts.append(_terms(catalogue, table, rows, at[acts], reference, source, factor[acts], calibrated))
     return correction, parts
+
+
+def _within(source: Further, target: np.ndarray) -> np.ndarray:
+    """Whether it acts at each of these targets, %RH, shape as theirs; both ends belong to it."""
+    lowest = -np.inf if source.lowest is None else source.lowest
+    highest = np.inf if source.highest is None else source.highest
+    return (lowest <= target) & (target <= highest)
 
 
 def _factor(
@@ -71,9 +78,12 @@ def _factor(
             days = np.zeros(len(rows)) if calibrated is None else (table.day[rows] - calibrated).astype(float)
             return np.maximum(days, 0.0) / DAYS_A_MONTH
         case "degC":
-            own = METHODS[reference.kind].probe_temperature if reference.kind in METHODS else "room_temperature"
+            method = METHODS.get(reference.kind)
             room = table.number["room_temperature"][rows]
-            warm = np.where(np.isnan(room), table.number[own][rows], room)
+            own = room if method is None else table.number[method.probe_temperature][rows]
+            # A probe is as warm as the air that it reads; transducers and meters stand in the room.
+            first, second = (own, room) if method is not None and method.reads_humidity else (room, own)
+            warm = np.where(np.isnan(first), second, first)
             assert source.calibration_temperature is not None
             return np.nan_to_num(warm - source.calibration_temperature.value)
 

@@ -114,7 +114,7 @@ def not_to_be_had(reference: Reference, day: date) -> str:
 
 def runs_out(reference: Reference, day: date) -> date | None:
     """The first day on which one of the calibrations in force on a day ends; None where none is in force."""
-    current = [quantity.newest_calibration(day) for quantity in reference.quantities.values()]
+    current = [quantity.newest_calibration(day) for quantity in reference.calibrated.values()]
     return min((c.valid_until for c in current if c is not None), default=None)
 
 

@@ -293,11 +293,15 @@ class _Aim:
     def _saturated_salt(self, point: float) -> Target:
         humidity = self._over_water(point)
         usable = [salt for salt in self.reference.salts if _holds(salt, self.chamber_c)]
-        if not usable:
-            text = f"no published humidity of {', '.join(self.reference.salts)} holds at {fixed(self.chamber_c, 1)} °C"
-            return Target(point=point, reached=False, remarks=(Remark(kind="not reached", text=text),))
         given = {salt: float(salt_rh(salt, self.chamber_c)) for salt in usable}
-        salt = min(usable, key=lambda name: abs(given[name] - humidity))
+        for cell in self.reference.cells:
+            if (certificate := cell.newest_calibration(self.day)) is not None:
+                given[cell.name] = certificate.value + certificate.change * (self.chamber_c - certificate.at.value)
+        if not given:
+            text = f"no humidity of {', '.join(self.reference.solutions)} is published or certified for "
+            text += f"{fixed(self.chamber_c, 1)} °C"
+            return Target(point=point, reached=False, remarks=(Remark(kind="not reached", text=text),))
+        salt = min(given, key=lambda name: abs(given[name] - humidity))
         remarks = list(self._condensing(given[salt]))
         near = abs(given[salt] - humidity) < self.reach
         if not near:

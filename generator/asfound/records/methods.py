@@ -14,6 +14,8 @@ from asfound.records.visits.columns import COLUMNS, Column
 Value = TypeVar("Value")
 
 SALT_SOURCE = "Greenspan (1977), J. Res. NBS 81A, 89–96"
+CELL = "cell_"
+"""Before a certified cell's name: what its humidity is called beside the quantities that a reference measures."""
 _FORMULAS = "saturation vapour pressure and enhancement factor after Hardy (1998), ITS-90"
 
 
@@ -63,6 +65,8 @@ class Method:
     """whether it can be told beforehand what the reference will show at a point, or what to set"""
     principle: str
     """how the method arrives at its value, as a certificate says it; {} takes the details of the rows"""
+    of_cells: str = ""
+    """the same of rows over a certified cell; {} takes the cells"""
 
     @property
     def read(self) -> tuple[str, ...]:
@@ -107,6 +111,7 @@ _ALL = (
         usual_sources=("chamber_gradient", "salt_condition"),
         to_do="Take",
         principle=f"Saturated solutions of {{}}: the humidity over a solution at its temperature, after {SALT_SOURCE}.",
+        of_cells="Certified {}: the humidity over the solution after its certificate, at its temperature.",
     ),
     Method(
         kind="transfer_probe",
@@ -190,6 +195,11 @@ QUANTITIES: Mapping[str, str] = _Made(
     lambda: {name: COLUMNS[name].quantities[0] for name in reference_readings()} | _METERED
 )
 """Names of what a reference measures (its CSV columns, and a loop meter's two) → kind of quantity."""
+
+
+def kind_of(quantity: str) -> str:
+    """Kind of quantity of what a certificate is of: of a certified cell (`cell_NAME`) it is humidity."""
+    return QUANTITIES["reference_humidity" if quantity.startswith(CELL) else quantity]
 
 
 def reference_readings() -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from asfound.assessment.results.table import Result
 from asfound.faults import did_you_mean, in_order
 from asfound.measurement.shifts import Shift, constant
 from asfound.records.load import Records
-from asfound.records.methods import QUANTITIES
+from asfound.records.methods import kind_of
 from asfound.refusals import Refusal
 from asfound.retrace.retrace import CERTIFICATE_SHARE, Moved, Retrace
 from asfound.rounding import MINUS, NOTHING, expanded, json_number, significant, value_with
@@ -60,7 +60,7 @@ def question(
         raise Refusal(f"--until {until} lies before --since {since}", "check the two days")
     if since > day:
         raise Refusal(f"--since {since} lies after the day of assessment, {day}", "check the days")
-    read = [_error(reference, tuple(known.quantities), text) for text in errors]
+    read = [_error(reference, tuple(known.calibrated), text) for text in errors]
     names = [name for name, _, _ in read]
     if twice := next((name for name in names if names.count(name) > 1), None):
         raise Refusal(f"--shift gives {twice} twice", "give the error of each quantity once")
@@ -70,7 +70,7 @@ def question(
 def _error(reference: str, quantities: Sequence[str], text: str) -> tuple[str, str, float]:
     name, equals, size = (part.strip() for part in text.partition("="))
     if not equals or not size:
-        example = f"{quantities[0]}=+0.1 {symbols(QUANTITIES[quantities[0]])[0]}"
+        example = f"{quantities[0]}=+0.1 {symbols(kind_of(quantities[0]))[0]}"
         raise Refusal(f"--shift {text!r} is no QUANTITY=ERROR", f"write e.g. --shift '{example}'")
     if "=" in size:
         raise Refusal(f"--shift {text!r} gives several errors", "write --shift once for each quantity")
@@ -78,7 +78,7 @@ def _error(reference: str, quantities: Sequence[str], text: str) -> tuple[str, s
         hint = did_you_mean(name, quantities)
         raise Refusal(f"{reference} has no quantity {name!r}", f"use one of {', '.join(quantities)}{hint}")
     try:
-        return name, size, amount(size, QUANTITIES[name], difference=True)
+        return name, size, amount(size, kind_of(name), difference=True)
     except UnitError as problem:
         raise Refusal(f"--shift {name}: {problem}", problem.cure) from None
 
@@ -207,7 +207,7 @@ def as_json(asked: Question, found: Retrace) -> str:
         "since": str(asked.since),
         "until": str(asked.until) if asked.until else None,
         "errors": [
-            {"quantity": name, "error": json_number(size), "unit": CANONICAL[QUANTITIES[name]]}
+            {"quantity": name, "error": json_number(size), "unit": CANONICAL[kind_of(name)]}
             for name, _, size in asked.errors
         ],
         "results": [_moved_data(m) for m in found.moved],

@@ -129,7 +129,7 @@ def good_days(records: Records, results: Sequence[Result], day: date) -> Mapping
     checks = checks_of(results)
     found = {}
     for name, reference in records.references.items():
-        days = {c.date for quantity in reference.quantities.values() for c in quantity.calibrations if c.date <= day}
+        days = {c.date for quantity in reference.calibrated.values() for c in quantity.calibrations if c.date <= day}
         found[name] = tuple(sorted(days | {check.day for check in checks.get(name, ()) if check.good}))
     return found
 

@@ -96,7 +96,7 @@ def _of_check(reference: Reference, number: int, checks: Sequence[ReferenceCheck
     """
     check = checks[number]
     calibrations = [
-        [c.date for c in q.calibrations if day is None or c.date <= day] for q in reference.quantities.values()
+        [c.date for c in q.calibrations if day is None or c.date <= day] for q in reference.calibrated.values()
     ]
     starts = [c.day for c in checks[:number] if c.good]
     starts += [min(max((d for d in days if d <= check.day), default=date.min) for days in calibrations)]
@@ -188,7 +188,7 @@ class _Leaning:
 
     def _calibrating(self, reference: str, quantity: str, calibrated: date) -> Sequence[int]:
         """The plateaus by which a visit here calibrated a reference."""
-        known = self.records.references[reference].quantities[quantity]
+        known = self.records.references[reference].calibrated[quantity]
         calibration = next(c for c in known.calibrations if c.date == calibrated)
         return self.cells.get((calibration.from_visit, reference), ()) if calibration.from_visit else ()
 

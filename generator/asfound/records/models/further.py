@@ -14,12 +14,19 @@ from asfound.records.models.fields import (
     Day,
     FurtherDifference,
     FurtherSpread,
+    Humidity,
     Id,
     TemperatureValue,
     Text,
     custom_error,
 )
-from asfound.records.models.model_rules import BAD_AMOUNT, DATES_OUT_OF_ORDER, MIXED_QUANTITIES, SIZE_INCOMPLETE
+from asfound.records.models.model_rules import (
+    BAD_AMOUNT,
+    BAD_RANGE,
+    DATES_OUT_OF_ORDER,
+    MIXED_QUANTITIES,
+    SIZE_INCOMPLETE,
+)
 from asfound.records.models.periods import Dated
 
 RESULT = "humidity"
@@ -101,13 +108,20 @@ class Further(Sized):
     """size and correction hold for one degree from `calibration_temperature`, for one month since the calibration,
     or are shares of the value"""
     calibration_temperature: TemperatureValue | None = None
-    """from which degrees are counted, by the room's temperature where the row gives it, else by the reference's own"""
+    """from which degrees are counted: of a transfer probe by its own temperature, else by the room's where the row
+    gives it, else by the reference's own"""
+    lowest: Humidity | None = None
+    """lowest target at which it acts; left out: at all"""
+    highest: Humidity | None = None
+    """highest target at which it acts; left out: at all"""
 
     @model_validator(mode="after")
     def _counted_from_something(self) -> Self:
         if (self.per == "degC") != (self.calibration_temperature is not None):
             cure = "give both `per: degC` and calibration_temperature, or neither"
             raise custom_error(SIZE_INCOMPLETE, "degrees are counted from a temperature", cure)
+        if self.lowest is not None and self.highest is not None and self.lowest >= self.highest:
+            raise custom_error(BAD_RANGE, "the range is empty", "write the lower end under `lowest`", "lowest")
         if self.of == RESULT and (self.per == "month" or self.lasts == "calibration"):
             cure = "name the quantity whose calibration it is"
             raise custom_error(SIZE_INCOMPLETE, "the calibration is one of a quantity, not of the result", cure, "of")

@@ -13,7 +13,8 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
 from asfound.faults import did_you_mean
-from asfound.records.methods import METHODS, NEEDED, QUANTITIES
+from asfound.records.methods import METHODS, NEEDED, QUANTITIES, kind_of
+from asfound.records.models.certified import ASSUMED_K, Cell, Certified, EarliestFirst, newest
 from asfound.records.models.fields import (
     Amount,
     Day,
@@ -40,7 +41,6 @@ from asfound.records.models.model_rules import (
     BAD_RANGE,
     CALIBRATION_INCOMPLETE,
     COMMON_WITHOUT_CALIBRATION,
-    DATES_OUT_OF_ORDER,
     DUPLICATE_ID,
     MIXED_QUANTITIES,
     QUANTITY_MISSING,
@@ -77,10 +77,6 @@ Kind = Annotated[str, _OfDeclared()]
 """What a reference is: a method that is declared, or a kind without one."""
 
 
-ASSUMED_K = 2.0
-"""Where a record does not say what the certificate states; `check` then asks for it."""
-
-
 class TablePoint(Record):
     """One line of a calibration certificate's table."""
 
@@ -113,19 +109,9 @@ class SharedComponent(Record):
     """standard uncertainty, held in the U of every point"""
 
 
-class Calibration(Record):
+class Calibration(Certified):
     """One calibration of one quantity: by a laboratory's certificate, or by a visit in these records."""
 
-    date: Day
-    """day of the calibration"""
-    laboratory: Text | None = None
-    """who calibrated"""
-    accreditation: Text | None = None
-    """the laboratory's accreditation, as its certificate states it: the link to the SI beyond its word"""
-    certificate: Text | None = None
-    """number of the certificate"""
-    valid_until: Day
-    """last day on which it may be used"""
     declared: Literal["error", "correction"] | None = None
     """what the table's values are; the error is subtracted, the correction added"""
     k: float | None = Field(default=None, ge=1.0, le=15.0)
@@ -144,14 +130,14 @@ class Calibration(Record):
     from_visit: Text | None = None
     """id of the visit here that calibrated it; its as-left results take the place of a table"""
 
-    @property
-    def calibrated_by(self) -> str | None:
-        """The laboratory with its accreditation; None where a visit here calibrated."""
-        return f"{self.laboratory} ({self.accreditation})" if self.accreditation else self.laboratory
-
     def k_of(self, point: TablePoint) -> float:
         """Coverage factor of a point of its tables."""
         return point.k or self.k or ASSUMED_K
+
+    @property
+    def stated(self) -> list[tuple[float, float]]:
+        """U and k of each point of its table, canonical unit."""
+        return [(point.U.value, self.k_of(point)) for point in self.points]
 
     @property
     def gauge(self) -> bool | None:
@@ -181,9 +167,6 @@ class Calibration(Record):
         elif self.points:
             message = "both points and from_visit are given"
             raise custom_error(CALIBRATION_INCOMPLETE, message, "keep one of the two", "from_visit")
-        if self.valid_until < self.date:
-            message = f"{self.valid_until} lies before the day of calibration {self.date}"
-            raise custom_error(DATES_OUT_OF_ORDER, message, "check the two days", "valid_until")
         for name, points in (("points", self.points), ("as_found", self.as_found)):
             ats = [point.at.value for point in points]
             if any(after <= before for before, after in itertools.pairwise(ats)):
@@ -207,17 +190,13 @@ class QuantityRecord(Record):
     """lower end of use; left out: the table's"""
     highest: ReferenceValue | None = None
     """upper end of use; left out: the table's"""
-    calibrations: tuple[Calibration, ...] = Field(min_length=1)
+    calibrations: EarliestFirst[Calibration]
     """its calibrations, earliest first"""
 
     @model_validator(mode="after")
-    def _in_order(self) -> Self:
+    def _range_in_order(self) -> Self:
         if self.lowest is not None and self.highest is not None and self.lowest.value >= self.highest.value:
             raise custom_error(BAD_RANGE, "the range is empty", "write the lower end under `lowest`", "lowest")
-        days = [calibration.date for calibration in self.calibrations]
-        if any(after <= before for before, after in itertools.pairwise(days)):
-            message = "the calibrations are not in order of date"
-            raise custom_error(DATES_OUT_OF_ORDER, message, "sort them, earliest first", "calibrations")
         return self
 
     def table_gauge(self, calibration: Calibration) -> bool | None:
@@ -228,8 +207,7 @@ class QuantityRecord(Record):
 
     def newest_calibration(self, day: date) -> Calibration | None:
         """The newest calibration up to a day."""
-        past = [calibration for calibration in self.calibrations if calibration.date <= day]
-        return past[-1] if past else None
+        return newest(self.calibrations, day)
 
 
 class CommonComponent(Record):
@@ -294,6 +272,8 @@ class Reference(Record):
     """of a chilled mirror whose own pressure is not read: largest difference from the chamber's: half-width"""
     salts: tuple[str, ...] = ()
     """salts of the cells, by formula"""
+    cells: tuple[Cell, ...] = ()
+    """cells with a certified humidity of their own"""
     salt_condition: Property[Spread[HumiditySpread]] | None = None
     """purity, two phases, distance from equilibrium: half-width"""
     rh_over: Literal["water", "ice"] | None = None
@@ -322,6 +302,16 @@ class Reference(Record):
         entry = in_force(getattr(self, key), day)
         return entry.value if entry is not None else None
 
+    @property
+    def solutions(self) -> tuple[str, ...]:
+        """What a visit's column `salt` may name: formulas of salts, and names of certified cells."""
+        return (*self.salts, *(cell.name for cell in self.cells))
+
+    @property
+    def calibrated(self) -> dict[str, QuantityRecord | Cell]:
+        """All that certificates say something of: the quantities that it measures, and its certified cells."""
+        return {**self.quantities, **{cell.quantity: cell for cell in self.cells}}
+
     @model_validator(mode="after")
     def _quantities_fit_the_kind(self) -> Self:
         for name, record in self.quantities.items():
@@ -333,9 +323,13 @@ class Reference(Record):
         if self.kind == "loop_meter" and not {"current", "voltage"} & set(self.quantities):
             message = "a loop_meter needs the quantity 'current' or 'voltage'"
             raise custom_error(QUANTITY_MISSING, message, "add one of the two under quantities", *_AT)
-        if self.kind == "saturated_salt" and not self.salts:
-            cure = "list the cells' salts, e.g. `salts: [LiCl, NaCl]`"
+        if self.kind == "saturated_salt" and not self.solutions:
+            cure = "list the cells' salts, e.g. `salts: [LiCl, NaCl]`, or certified ones under `cells`"
             raise custom_error(QUANTITY_MISSING, "a saturated_salt needs its salts", cure)
+        for number, cell in enumerate(self.cells):
+            if cell.name in self.solutions[: len(self.salts) + number]:
+                message, cure = f"{cell.name} stands twice among salts and cells", "give each cell its own name"
+                raise custom_error(DUPLICATE_ID, message, cure, "cells", number, "name")
         for number, component in enumerate(self.common):
             self._check_common(component, ("common", number))
         for number, source in enumerate(self.further):
@@ -343,7 +337,7 @@ class Reference(Record):
         return self
 
     def _check_further(self, source: Further, at: tuple[str | int, ...]) -> None:
-        acted_on = {name: QUANTITIES[name] for name in self.quantities}
+        acted_on = {name: kind_of(name) for name in self.calibrated}
         if self.kind in METHODS:
             acted_on[RESULT] = "humidity"
         if source.name in [one.name for one in self.further[: int(at[1])]]:

@@ -10,7 +10,8 @@ from asfound.faults import Fault, reservation
 from asfound.records.channels import Channel
 from asfound.records.methods import METHODS, SENSOR_SOURCES
 from asfound.records.models import ChannelDefaults, Known, Record, TimeConstant
-from asfound.records.models.references import ASSUMED_K, QuantityRecord, Reference
+from asfound.records.models.certified import ASSUMED_K
+from asfound.records.models.references import QuantityRecord, Reference
 from asfound.records.models.sensors import Family, Sensor
 from asfound.records.rules.survey import RuleAcross, Survey
 
@@ -45,7 +46,7 @@ def _silent(reference: Reference, used_in_air: bool) -> Iterator[str]:
             declared = getattr(reference, key) or ()
             if any(entry.value for entry in declared) and getattr(reference, other) is None:
                 yield f"{key}, which says nothing without {other}"
-    without = [name for name, known in reference.quantities.items() if known.calibrations[-1].drift is None]
+    without = [name for name, known in reference.calibrated.items() if known.calibrations[-1].drift is None]
     if without:
         yield f"drift since the newest calibration of {', '.join(without)}"
 
@@ -100,6 +101,7 @@ def certificates_not_read(survey: Survey) -> Iterator[Fault]:
 def _assumed(reference: Reference) -> Iterator[str]:
     known = reference.quantities.items()
     without_k = [name for name, record in known if _without_k(record)]
+    without_k += [cell.quantity for cell in reference.cells if any(c.k is None for c in cell.calibrations)]
     without_k += dict.fromkeys(component.name for component in reference.common if component.k is None)
     if without_k:
         yield f"k = {ASSUMED_K:g} of {', '.join(without_k)}"

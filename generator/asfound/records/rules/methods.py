@@ -183,16 +183,16 @@ def saturators_below_their_chamber(survey: Survey) -> Iterator[Fault]:
 
 
 def salts_not_in_cells(survey: Survey) -> Iterator[Fault]:
-    """A salt of the row is one of the reference's cells."""
+    """A salt of the row is one of the reference's cells, by formula or by name."""
     rows, salts = survey.rows, survey.rows.words("salt")
     named = rows.words("reference")
     for reference in survey.records.references.values():
         if reference.kind != "saturated_salt":
             continue
-        other = {salt for salt in salts.values if salt not in reference.salts}
+        other = {salt for salt in salts.values if salt not in reference.solutions}
         for row in row_numbers(rows.own & named.among((reference.id,)) & salts.among(other)):
             message = f"{reference.id} has no cell of {salts[row]!r}"
-            cure = f"write one of {', '.join(reference.salts)}, or add it to references/{reference.id}.yml"
+            cure = f"write one of {', '.join(reference.solutions)}, or add it to references/{reference.id}.yml"
             yield rows.fault(SALT_NOT_IN_CELLS, row, "salt", message, cure)
 
 

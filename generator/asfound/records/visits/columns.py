@@ -89,7 +89,7 @@ COLUMNS: dict[str, Column] = {
             meaning="pressure at the mirror, where it is not the chamber's",
             quantities=("pressure",),
         ),
-        Column(name="salt", meaning="salt of a saturated salt cell, by formula"),
+        Column(name="salt", meaning="salt of a saturated salt cell, by formula, or name of a certified cell"),
         Column(name="reference_humidity", meaning="humidity shown by a transfer probe", quantities=("humidity",)),
         Column(
             name="reference_temperature",

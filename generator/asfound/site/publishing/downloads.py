@@ -6,9 +6,9 @@ import hashlib
 from functools import cache
 
 from asfound import __version__
-from asfound.records.models.schemas import schemas
 from asfound.records.snapshot import TRENDS, Snapshot
 from asfound.site.lookup.lookup import Lookup
+from asfound.site.publishing.schemas import schemas
 from asfound.site.views.exposure import days_path
 from asfound.site.views.logs import log_path
 from asfound.site.views.visits import raw_path

@@ -9,7 +9,8 @@ from typing import Any
 from asfound.assessment.results.table import Result
 from asfound.certificates.traceability import calibrating
 from asfound.records.models import Reference
-from asfound.records.models.references import ASSUMED_K, Calibration, QuantityRecord
+from asfound.records.models.certified import ASSUMED_K
+from asfound.records.models.references import Calibration, QuantityRecord
 from asfound.rounding import expanded
 from asfound.site.lookup.lookup import Lookup
 from asfound.wording import words

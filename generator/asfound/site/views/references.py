@@ -117,7 +117,7 @@ def reference_states(lookup: Lookup) -> tuple[ReferenceState, ...]:
 
 def reference_state(lookup: Lookup, reference: Reference) -> ReferenceState:
     """Whether a reference may be used on the day: the calibration of each quantity that is in force then."""
-    current = {name: quantity.newest_calibration(lookup.day) for name, quantity in reference.quantities.items()}
+    current = {name: quantity.newest_calibration(lookup.day) for name, quantity in reference.calibrated.items()}
     missing = [name for name, calibration in current.items() if calibration is None]
     ends = [c.valid_until for c in current.values() if c is not None]
     first_end = min(ends, default=None)
@@ -227,6 +227,11 @@ def _facts(reference: Reference, data: dict[str, Any]) -> Iterator[Fact]:
     yield Fact(name="Serial", value=reference.serial)
     if reference.salts:
         yield Fact(name="Salts", value=words.listed(reference.salts))
+    for cell in data.get("cells", ()):
+        for one in reversed(cell["calibrations"]):
+            value = f"{one['value']} at {one['at']}, {one['change']}, U = {one['U']}, k = {one.get('k', 'assumed')}"
+            until = f"{one['certificate']}, {one['laboratory']}, {one['date']}, valid until {one['valid_until']}"
+            yield Fact(name=f"Cell {cell['name']}", value=words.shown(value), note=until)
     for key, name in _DECLARED.items():
         if data.get(key) is not None:
             value = _known(data[key])
@@ -276,6 +281,7 @@ def _further(data: dict[str, Any]) -> Iterator[Fact]:
         said = [size + per.get(one.get("per"), ""), *_meant(one)]
         if "correction" in one:
             said.append(f"corrected by {one['correction']}")
+        said += [f"{word} {one[key]}" for key, word in (("lowest", "from"), ("highest", "up to")) if key in one]
         value = words.shown(f"{', '.join(said)}; {quantity_words(one['of'])}")
         yield Fact(name=f"{one['label'][0].upper()}{one['label'][1:]}", value=value, note=_LASTS[one["lasts"]])
 
@@ -312,10 +318,10 @@ def _check_row(lookup: Lookup, reference: Reference, r: Result) -> CheckRow:
 def _calibrated(reference: Reference) -> list[tuple[date, str]]:
     """Days of calibrations, each with what was calibrated."""
     found: dict[date, list[str]] = {}
-    for name, quantity in reference.quantities.items():
+    for name, quantity in reference.calibrated.items():
         for calibration in quantity.calibrations:
             found.setdefault(calibration.date, []).append(quantity_words(name))
-    whole = len(reference.quantities)
+    whole = len(reference.calibrated)
     return [
         (day, "calibrated" if len(names) == whole else f"calibrated: {words.listed(names)}")
         for day, names in sorted(found.items())

@@ -15,7 +15,7 @@ from asfound.assessment.results.table import Result
 from asfound.certificates.traceability import Link as TraceLink
 from asfound.certificates.traceability import Traceability
 from asfound.certificates.wording import KINDS
-from asfound.records.methods import QUANTITIES
+from asfound.records.methods import kind_of
 from asfound.records.settings_in_force import SettingsOn
 from asfound.records.visits.visit_files import Visit
 from asfound.rounding import NOTHING
@@ -339,7 +339,7 @@ def _trace_row(lookup: Lookup, link: TraceLink) -> TraceRow:
         visit=lookup.visit(calibration.from_visit),
         day=str(calibration.date),
         valid_until=str(calibration.valid_until),
-        U=words.expanded_range(link.lowest_U, link.highest_U, QUANTITIES[link.quantity]),
+        U=words.expanded_range(link.lowest_U, link.highest_U, kind_of(link.quantity)),
     )
 
 

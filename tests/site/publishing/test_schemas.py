@@ -15,8 +15,8 @@ from pydantic import BaseModel
 from ruamel.yaml import YAML
 
 from asfound.records.models import RECORD_MODELS
-from asfound.records.models.schemas import schemas
 from asfound.records.visits.columns import COLUMNS
+from asfound.site.publishing.schemas import schemas
 from tests.repositories import minimal
 
 RECORDS = Path(__file__).parents[3] / "records"
