@@ -13,7 +13,7 @@ import types
 from collections.abc import Iterable
 from datetime import date
 from functools import partial
-from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
 import asfound
 from asfound import cli, humidity
@@ -21,7 +21,7 @@ from asfound.faults import Rule, Severity
 from asfound.records.methods import NEEDED
 from asfound.records.models import RECORD_MODELS
 from asfound.records.models.fields import Id, Record, Text, _Written
-from asfound.records.models.periods import _OneOrMore
+from asfound.records.models.periods import Known, _OneOrMore
 from asfound.records.models.references import Kind
 from asfound.records.models.sensors import SensorSettings
 from asfound.records.visits.columns import COLUMNS, REQUIRED, Column
@@ -169,6 +169,8 @@ def _bounds(metadata: Iterable[Any]) -> str:
 
 def _stands(hint: Any, parts: dict[str, type[Record]]) -> str:
     """What may be written for a type, in words."""
+    if isinstance(hint, TypeVar):
+        return "amount of the same"
     if hint == Id:
         return "id"
     if hint == Text:
@@ -200,8 +202,11 @@ def _annotated(base: Any, marks: tuple[Any, ...], parts: dict[str, type[Record]]
             per = f" per {mark.per}" if mark.per else ""
             return f"amount of {' or '.join(mark.quantities)}{per}"
         if isinstance(mark, _OneOrMore) and mark.bare:
-            value = get_args(base)[0].__pydantic_generic_metadata__["args"][0]
-            return f"{_stands(value, parts)}, or a list of `value` with `from`"
+            entry = get_args(base)[0].__pydantic_generic_metadata__
+            value = _stands(entry["args"][0], parts)
+            if entry["origin"] is Known:
+                return f"{value}, or a list of `value` with `from`"
+            return f"{value}, or {_stands(entry['origin'], parts)}, or a list of them with `from`"
         if isinstance(mark, _OneOrMore):
             return f"{_stands(get_args(base)[0], parts)}, or a list of them with `from`"
     return _stands(base, parts)
