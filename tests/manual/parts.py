@@ -20,10 +20,11 @@ from asfound import cli, humidity
 from asfound.faults import Rule, Severity
 from asfound.records.methods import NEEDED
 from asfound.records.models import RECORD_MODELS
-from asfound.records.models.fields import Id, Record, Text, _Written
+from asfound.records.models.fields import Amount, Id, Record, Text, _Written
 from asfound.records.models.periods import Known, _OneOrMore
 from asfound.records.models.references import Kind
 from asfound.records.models.sensors import SensorSettings
+from asfound.records.models.spreads import AloneOrByBands
 from asfound.records.visits.columns import COLUMNS, REQUIRED, Column
 from asfound.scaffold.old_lists import old_results, old_sensors
 from asfound.scaffold.old_lists.lists import ListColumn
@@ -188,6 +189,10 @@ def _stands(hint: Any, parts: dict[str, type[Record]]) -> str:
         return f"list: {_stands(inside[0], parts)}"
     if origin is dict:
         return f"{_stands(inside[0], parts)}, each with {_stands(inside[1], parts)}"
+    if isinstance(hint, type) and issubclass(hint, AloneOrByBands):
+        parts[hint.__name__] = hint
+        alone = _stands(Annotated[Amount, *hint.model_fields["value"].metadata], parts)
+        return f"{alone}, or [{hint.__name__}](#{hint.__name__.lower()})"
     if isinstance(hint, type) and issubclass(hint, Record):
         parts[hint.__name__] = hint
         return f"[{hint.__name__}](#{hint.__name__.lower()})"

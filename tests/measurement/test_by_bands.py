@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from asfound.measurement.by_bands import value_at
+from asfound.records.checking import check
 from asfound.records.models.spreads import ByBands
 from tests import builders as b
 from tests.measurement.lab import Lab, measured
@@ -65,3 +66,90 @@ def test_a_saturator_s_efficiency_may_change_with_temperature_and_with_the_day()
     ]
     found, before = lab(50, lowest_efficiency=declared), lab(50, lowest_efficiency="99 %")
     assert found.line(50).reference_value / before.line(50).reference_value == pytest.approx(0.99 / 0.995, rel=1e-6)
+
+
+def family(**declared: Any) -> b.Files:
+    return b.family(humidity={"resolution": "0.01 %RH", **declared})
+
+
+def test_readings_scatter_as_is_declared_of_their_humidity():
+    found = lab(20, 50, 80, sensor=family(repeatability={"value": "0.05 %RH", "bands": [{**HIGH, "value": "0.2 %RH"}]}))
+    assert [found.line(at).repeatability.s for at in (20, 50, 80)] == [0.05, 0.05, 0.2]
+    assert [found.line(at).repeatability.nu for at in (20, 80)] == [math.inf, math.inf]
+    assert found.source("/repeatability", 80).contribution == pytest.approx(0.2 / math.sqrt(2))
+
+
+def test_a_temperature_s_scatter_is_declared_by_what_the_reference_reads():
+    warm = {"lowest": "22 degC", "highest": "24 degC", "value": "0.3 degC"}
+    said = b.family(
+        channels=["humidity", "temperature"],
+        humidity={"resolution": "0.01 %RH", "repeatability": "0.05 %RH"},
+        temperature={"resolution": "0.01 degC", "repeatability": {"value": "0.02 degC", "bands": [warm]}},
+        temperature_tolerance={"absolute": "2 degC"},
+    )
+    found = {}
+    for chamber_c in (20.0, 23.0):
+        rows = b.plateau(50, [50] * 2, b.generated(50, chamber_c, chamber_c), output_temperature=chamber_c)
+        files = b.records(b.sensor(), said, b.two_pressure(), b.visit(VISIT, rows))
+        found[chamber_c] = measured(files).line(50, channel="temperature").repeatability.s
+    assert found == {20.0: 0.02, 23.0: 0.3}
+
+
+def test_what_is_declared_from_ten_readings_is_no_infinite_knowledge():
+    # ν = 9: 0.1 %RH for the mean of two, and nearly nothing else: k = 2.32 (JCGM 100:2008, table G.2)
+    known = {"value": "1 %RH", "nu": "9"}
+    found, sure = lab(50, sensor=family(repeatability=known)), lab(50, sensor=family(repeatability="1 %RH"))
+    assert found.source("/repeatability", 50).source.nu == 9.0
+    assert found.U(50) / sure.U(50) == pytest.approx(2.32 / 2.00, rel=0.02)
+
+
+def test_one_estimate_of_the_scatter_counts_once_for_all_that_share_it():
+    known = {"value": "0.1 %RH", "nu": "9", "bands": [{**HIGH, "value": "0.4 %RH"}]}
+    found = lab(20, 50, 80, sensor=family(repeatability=known))
+    groups = [found.source("/repeatability", at).source.group for at in (20, 50, 80)]
+    assert groups[0] == groups[1] != groups[2]
+    assert lab(50, sensor=family(repeatability="0.1 %RH")).source("/repeatability", 50).source.group == ""
+
+
+def test_what_is_said_to_scatter_otherwise_is_not_pooled():
+    said = family(repeatability={"value": "0.05 %RH", "bands": [{**HIGH, "value": "0.4 %RH"}]})
+    visits = [
+        b.visit(
+            f"2026-03-{day}-lab",
+            b.plateau(50, [50, 50.05, 49.95, 50.0], b.generated(50)),
+            b.plateau(80, [80, 80.4, 79.6, 80.0], b.generated(80)),
+        )
+        for day in range(10, 20)
+    ]
+    policy = b.facility(policies={"rule": "guard_band", "least_pool": "10"})
+    found = measured(b.records(b.sensor(), said, b.two_pressure(), *visits) | policy)
+    low, high = (found.line(at, visit="2026-03-19-lab").repeatability for at in (50, 80))
+    assert (low.basis, high.basis) == ("pooled", "pooled")
+    assert (low.s, high.s) == (pytest.approx(0.0408, abs=1e-3), pytest.approx(0.327, abs=2e-3))
+
+
+def test_a_drift_within_the_scatter_of_its_humidity_is_no_unrest():
+    settling = b.facility(policies={"rule": "guard_band", "settling": {"largest_slope": "0.05 %RH/min"}})
+    said = family(repeatability={"value": "0.05 %RH", "bands": [{**HIGH, "value": "1 %RH"}]})
+    rows = [b.plateau(at, [at, at + 0.4], b.generated(at)) for at in (50, 80)]
+    found = measured(b.records(b.sensor(), said, b.two_pressure(), b.visit(VISIT, *rows)) | settling)
+    assert found.reservations(80) == [] and found.reservations(50) == ["unsettled-plateau"]
+
+
+@pytest.mark.parametrize(
+    ("declared", "complaint"),
+    [
+        ({"value": "0.1 %RH", "nu": "0"}, "nu"),
+        ({"value": "0.1 %RH", "bands": [{"lowest": "20 degC", "highest": "30 degC", "value": "1 %RH"}]}, "temperature"),
+        ({"value": "0.1 %RH", "bands": [{**HIGH, "value": "1 degC"}]}, "temperature"),
+        ({"value": "0.1 %RH", "bands": [{**HIGH}]}, "value"),
+        ({"bands": [{**HIGH, "value": "1 %RH"}]}, "value"),
+        (["0.1 %RH"], ""),
+        ("0.1 bar", "bar"),
+        ("", "not a number"),
+    ],
+)
+def test_a_scatter_that_cannot_be_meant_is_refused(declared: Any, complaint: str):
+    _, faults = check(b.records(b.sensor(), family(repeatability=declared)))
+    assert faults and all(fault.place.line for fault in faults)
+    assert any(complaint in fault.text() for fault in faults), [fault.text() for fault in faults]

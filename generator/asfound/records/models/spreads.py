@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Generic, Literal, Self
+from typing import Any, Generic, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, GetJsonSchemaHandler, model_validator
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
 
-from asfound.records.models.fields import ChannelValue, Record, custom_error
+from asfound.records.models.fields import Amount, ChannelValue, Record, custom_error
 from asfound.records.models.model_rules import BAD_RANGE, MIXED_QUANTITIES, SIZE_INCOMPLETE
 from asfound.records.models.periods import Known, Value
 
@@ -45,6 +47,21 @@ class ByBands(Record, Generic[Value]):
             message = "some bands are of humidity, others of temperature"
             raise custom_error(MIXED_QUANTITIES, message, "give all bands of one of the two", "bands")
         return self
+
+
+class AloneOrByBands(ByBands[Value], Generic[Value]):
+    """An amount by bands of what the channel measures; its value may stand alone."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _value_alone(cls, written: Any) -> Any:
+        return {"value": written} if isinstance(written, str | Amount) else written
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        """The value, or the whole of it."""
+        whole = handler.resolve_ref_schema(handler(core))
+        return {"anyOf": [whole["properties"]["value"], dict(whole)]}
 
 
 class KnownByBands(Known[Value], ByBands[Value], Generic[Value]):
