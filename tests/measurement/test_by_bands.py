@@ -136,6 +136,45 @@ def test_a_drift_within_the_scatter_of_its_humidity_is_no_unrest():
     assert found.reservations(80) == [] and found.reservations(50) == ["unsettled-plateau"]
 
 
+def test_half_of_a_loop_is_that_of_its_point():
+    said = family(repeatability="0.05 %RH", hysteresis={"value": "0.4 %RH", "bands": [{**HIGH, "value": "1.2 %RH"}]})
+    rows = [b.plateau(at, [at] * 2, b.generated(at)) for at in (20, 50, 80)]
+    results = b.assessed(b.records(b.sensor(), said, b.two_pressure(), b.visit(VISIT, *rows))).results
+    assert [result.loop for result in results] == pytest.approx([0.2, 0.2, 0.6])
+
+
+def test_a_loop_is_far_wider_than_is_declared_of_its_point_alone():
+    said = family(repeatability="0.05 %RH", hysteresis={"value": "0.4 %RH", "bands": [{**HIGH, "value": "1.6 %RH"}]})
+    shown = ((20, 20), (50, 49.2), (80, 79.2), (95, 95), (80, 80.8), (50, 50.8))
+    rows = [b.plateau(at, [out] * 2, b.generated(at, 23.0, 23.0)) for at, out in shown]
+    results = b.assessed(b.records(b.sensor(), said, b.two_pressure(), b.visit(VISIT, *rows))).results
+    wider = {r.target for r in results for fault in r.reservations if fault.rule.name == "wider-than-declared"}
+    assert wider == {50.0}
+
+
+def test_a_temperature_s_loop_is_that_of_what_the_reference_reads():
+    warm = {"lowest": "22 degC", "highest": "24 degC", "value": "0.6 degC"}
+    said = b.family(
+        channels=["humidity", "temperature"],
+        humidity={"resolution": "0.01 %RH", "repeatability": "0.05 %RH"},
+        temperature={"repeatability": "0.02 degC", "hysteresis": {"value": "0.2 degC", "bands": [warm]}},
+        temperature_tolerance={"absolute": "2 degC"},
+    )
+    rows = b.plateau(50, [50] * 2, b.generated(50, 23.0, 23.0), output_temperature=23.0)
+    results = b.assessed(b.records(b.sensor(), said, b.two_pressure(), b.visit(VISIT, rows))).results
+    assert [r.loop for r in results if r.channel == "temperature"] == [pytest.approx(0.3)]
+
+
+def test_a_probe_s_loop_is_as_wide_as_it_is_declared_at_the_humidity_of_its_use():
+    declared = {"value": "0.4 %RH", "bands": [{**HIGH, "value": "1.2 %RH"}]}
+    rows = [b.plateau(at, [at] * 2, b.by_probe(at)) for at in (20, 50, 80)]
+    files = b.records(b.sensor(), b.transfer_probe(hysteresis=declared), b.visit(VISIT, *rows))
+    found = measured(files)
+    halves = [found.source("/hysteresis", at).contribution * math.sqrt(3.0) for at in (20, 50, 80)]
+    assert [abs(half) for half in halves] == pytest.approx([0.2, 0.2, 0.6])
+    assert len({found.source("/hysteresis", at).source for at in (20, 50, 80)}) == 1
+
+
 @pytest.mark.parametrize(
     ("declared", "complaint"),
     [

@@ -187,15 +187,19 @@ class ReferenceInputs:
         add = self.calibrations.catalogue.add
 
         def hysteresis(declared: Declared, at: np.ndarray) -> list[Terms]:
-            reference, half = declared.reference, declared.value / 2.0
-            label = f"hysteresis of {reference.id}"
-            return [
-                self.own_at_each_visit(
-                    rows,
-                    at,
-                    lambda place: rectangular(f"{place}/{reference.id}/hysteresis", label, half, "%RH", Scope.VISIT),
-                )
-            ]
+            name, width = declared.reference.id, largest(declared.by_bands)
+            if width == 0.0:
+                return []
+            own = self.own_at_each_visit(
+                rows,
+                at,
+                lambda place: rectangular(
+                    f"{place}/{name}/hysteresis", f"hysteresis of {name}", width / 2.0, "%RH", Scope.VISIT
+                ),
+            )
+            share = np.zeros(len(rows))
+            share[at] = self.value(rows, declared, at) / width
+            return [own.scaled(share)]
 
         def coefficient(declared: Declared, at: np.ndarray) -> list[Terms]:
             reference = declared.reference

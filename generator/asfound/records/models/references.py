@@ -302,7 +302,7 @@ class Reference(Record):
     """of a transfer probe: change of its reading with temperature"""
     calibration_temperature: Property[Known[TemperatureValue]] | None = None
     """of a transfer probe: temperature at which it was calibrated"""
-    hysteresis: Property[Known[HumiditySpread]] | None = None
+    hysteresis: Property[KnownByBands[HumiditySpread]] | None = None
     """of a transfer probe: full width"""
     instability: Property[Spread[HumiditySpread]] | None = None
     """in air: half-width of the room's changes while reading"""

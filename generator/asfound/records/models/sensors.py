@@ -159,7 +159,11 @@ class PlacePeriod(Dated):
     """where in it, e.g. 'north wall, 1.8 m'"""
 
 
-class DeclaredRepeatability(AloneOrByBands[ChannelSpread]):
+class ChannelAmount(AloneOrByBands[ChannelSpread]):
+    """An amount by bands of what the channel measures."""
+
+
+class DeclaredRepeatability(ChannelAmount):
     """A standard deviation by bands of what the channel measures; where it has bands, each is pooled by itself."""
 
     nu: float | None = Field(default=None, ge=1.0)
@@ -177,7 +181,7 @@ class ChannelDefaults(Dated):
     """filter or dead band of the building system: half-width"""
     repeatability: DeclaredRepeatability | None = None
     """standard deviation of single readings at a settled point, until the family's visits give a better one"""
-    hysteresis: ChannelSpread | None = None
+    hysteresis: ChannelAmount | None = None
     """difference between rising and falling readings at one point: full width"""
 
 
