@@ -13,17 +13,18 @@ import types
 from collections.abc import Iterable
 from datetime import date
 from functools import partial
-from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
 import asfound
 from asfound import cli, humidity
 from asfound.faults import Rule, Severity
 from asfound.records.methods import NEEDED
 from asfound.records.models import RECORD_MODELS
-from asfound.records.models.fields import Id, Record, Text, _Written
-from asfound.records.models.periods import _OneOrMore
+from asfound.records.models.fields import Amount, Id, Record, Text, _Written
+from asfound.records.models.periods import Known, _OneOrMore
 from asfound.records.models.references import Kind
 from asfound.records.models.sensors import SensorSettings
+from asfound.records.models.spreads import AloneOrByBands
 from asfound.records.visits.columns import COLUMNS, REQUIRED, Column
 from asfound.scaffold.old_lists import old_results, old_sensors
 from asfound.scaffold.old_lists.lists import ListColumn
@@ -169,6 +170,8 @@ def _bounds(metadata: Iterable[Any]) -> str:
 
 def _stands(hint: Any, parts: dict[str, type[Record]]) -> str:
     """What may be written for a type, in words."""
+    if isinstance(hint, TypeVar):
+        return "amount of the same"
     if hint == Id:
         return "id"
     if hint == Text:
@@ -186,6 +189,10 @@ def _stands(hint: Any, parts: dict[str, type[Record]]) -> str:
         return f"list: {_stands(inside[0], parts)}"
     if origin is dict:
         return f"{_stands(inside[0], parts)}, each with {_stands(inside[1], parts)}"
+    if isinstance(hint, type) and issubclass(hint, AloneOrByBands):
+        parts[hint.__name__] = hint
+        alone = _stands(Annotated[Amount, *hint.model_fields["value"].metadata], parts)
+        return f"{alone}, or [{hint.__name__}](#{hint.__name__.lower()})"
     if isinstance(hint, type) and issubclass(hint, Record):
         parts[hint.__name__] = hint
         return f"[{hint.__name__}](#{hint.__name__.lower()})"
@@ -200,8 +207,11 @@ def _annotated(base: Any, marks: tuple[Any, ...], parts: dict[str, type[Record]]
             per = f" per {mark.per}" if mark.per else ""
             return f"amount of {' or '.join(mark.quantities)}{per}"
         if isinstance(mark, _OneOrMore) and mark.bare:
-            value = get_args(base)[0].__pydantic_generic_metadata__["args"][0]
-            return f"{_stands(value, parts)}, or a list of `value` with `from`"
+            entry = get_args(base)[0].__pydantic_generic_metadata__
+            value = _stands(entry["args"][0], parts)
+            if entry["origin"] is Known:
+                return f"{value}, or a list of `value` with `from`"
+            return f"{value}, or {_stands(entry['origin'], parts)}, or a list of them with `from`"
         if isinstance(mark, _OneOrMore):
             return f"{_stands(get_args(base)[0], parts)}, or a list of them with `from`"
     return _stands(base, parts)

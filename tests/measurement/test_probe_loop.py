@@ -55,6 +55,27 @@ def test_wherever_its_calibration_came_from_a_probe_is_corrected_to_the_middle_o
     assert lab.line(50, visit=f"{USED}").reference_value == pytest.approx(50.0, abs=0.011)
 
 
+@pytest.mark.parametrize("start", ["rising", "start"])
+def test_each_point_of_its_calibration_is_corrected_by_half_of_the_loop_that_is_declared_there(start):
+    """World and declaration: a loop of 0.4 %RH in the middle, of none below 30 %RH and above 70 %RH."""
+    none = [{"lowest": f"{low} %RH", "highest": f"{low + 30} %RH", "value": "0 %RH"} for low in (0, 70)]
+    rows, lab = [], None
+    for at in RISING if start == "rising" else (50, 65, 80):
+        side = -HALF if 30 < at < 70 else 0.0
+        rows.append(b.plateau(at, [round(at + side, 2)] * 2, b.generated(at), sensor="PROBE-01", phase="as_left"))
+    used = [b.plateau(at, [at] * 2, b.by_probe(at)) for at in (50, 80)]
+    known = probe(hysteresis={"value": f"{2 * HALF} %RH", "bands": none})
+    lab = measured(b.records(b.sensor(), b.two_pressure(), known, b.visit(CALIBRATED, *rows), b.visit(USED, *used)))
+    came = lab.source("/start", 50, visit=USED)
+    if start == "rising":
+        assert [lab.line(at, visit=USED).reference_value for at in (50, 80)] == pytest.approx([50, 80], abs=0.011)
+        assert came is None
+    else:  # to 50 %RH it may have come from either side
+        assert abs(came.contribution) == pytest.approx(HALF, rel=0.02)
+        assert lab.line(80, visit=USED).reference_value == pytest.approx(80, abs=0.011)
+        assert lab.source("/start", 80, visit=USED) is None
+
+
 @pytest.mark.parametrize("targets", [RISING, FALLING, (*RISING, *FALLING[1:])])
 def test_its_loop_is_one_source_of_what_is_measured_with_it(targets):
     loops = {

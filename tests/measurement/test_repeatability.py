@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from asfound.assessment.results.conformity import Verdict
-from asfound.measurement.repeatability import FALSE_ALARM, repeatabilities, scatter
+from asfound.measurement.repeatability import FALSE_ALARM, Repeatability, repeatabilities, scatter
 from tests import builders as b
 from tests.measurement.lab import measured
 
@@ -25,11 +25,12 @@ def plateaus(readings, rounding=0.0):
     return scatter(readings.ravel(), times, cell, count, np.full(count, rounding))
 
 
-def known(readings, *, rounding=0.0, declared=1.0, least_pool=10**9, a_day=4):
+def known(readings, *, rounding=0.0, declared=1.0, nu=math.inf, least_pool=10**9, a_day=4):
     count = len(readings)
     days = [date(2026, 1, 1) + timedelta(i // a_day) for i in range(count)]
     spread = plateaus(readings, rounding)
-    return repeatabilities([("rush",)] * count, days, spread, [True] * count, [declared] * count, [least_pool] * count)
+    said = [Repeatability(s=declared, nu=nu, basis="declared", group="")] * count
+    return repeatabilities([("rush",)] * count, days, spread, [True] * count, said, [least_pool] * count)
 
 
 def alarms(found):
@@ -95,6 +96,17 @@ def test_of_plateaus_that_scatter_as_expected_one_in_a_hundred_is_doubted(n, bas
     share = alarms(found[100:]).mean()
     assert share == pytest.approx(FALSE_ALARM, abs=4.0 * math.sqrt(FALSE_ALARM / len(readings)))
     assert {one.basis for one in found[100:]} == {basis, f"own, beyond {basis}"}
+
+
+def test_what_is_declared_from_ten_readings_bears_more_than_what_is_known_for_sure():
+    """An F test: both the declared value and the plateau's own are estimates of one scatter."""
+    rng = np.random.default_rng(4)
+    readings = rng.standard_normal((4_000, 5))
+    declared = np.sqrt(rng.chisquare(9, 4_000) / 9)
+    found = np.array([alarms(known(r[None], declared=s, nu=9.0))[0] for r, s in zip(readings, declared, strict=True)])
+    sure = np.array([alarms(known(r[None], declared=s))[0] for r, s in zip(readings, declared, strict=True)])
+    assert found.mean() == pytest.approx(FALSE_ALARM, abs=4.0 * math.sqrt(FALSE_ALARM / 4_000))
+    assert sure.mean() > 3.0 * FALSE_ALARM
 
 
 @pytest.mark.parametrize("steps", [0.05, 0.1, 0.3, 1.0, 5.0])

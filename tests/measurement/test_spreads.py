@@ -82,6 +82,15 @@ def test_the_condition_of_a_solution_is_said_alike():
         ({"means": "u", "distribution": "u_shaped"}, "a distribution belongs to a limit"),
         ({"bands": [{"lowest": "3 %RH", "highest": "2 %RH", "value": "1 degC"}]}, "the band is empty"),
         ({"bands": [{"lowest": "3 %RH", "highest": "4 degC", "value": "1 degC"}]}, "of humidity and temperature"),
+        (
+            {
+                "bands": [
+                    {"lowest": "3 %RH", "highest": "4 %RH", "value": "1 degC"},
+                    {"lowest": "3 degC", "highest": "4 degC", "value": "1 degC"},
+                ]
+            },
+            "some bands are of humidity, others of temperature",
+        ),
     ],
 )
 def test_what_cannot_be_meant_is_refused(keys: dict[str, Any], complaint: str):

@@ -109,7 +109,8 @@ def test_readings_as_told_compute_to_the_point(rh: float, chamber_c: float, cold
     """Through the whole measurement: tables, gauge pressure and barometer, efficiency, pressure lost."""
     chamber_c, ambient, over = round(chamber_c, 3), round(ambient, 2), round(over, 3)
     saturation_c, aimed = round(chamber_c - colder, 3), round(rh, 3)
-    files = store([aimed], CROOKED, lowest_efficiency="99 %", pressure_drop="1.2 kPa")
+    efficiency = {"value": "99 %", "bands": [{"lowest": "20 %RH", "highest": "80 %RH", "value": "97 %"}]}
+    files = store([aimed], CROOKED, lowest_efficiency=efficiency, pressure_drop="1.2 kPa")
     files |= builders.barometer(quantities=ROOM)
     conditions = Conditions(
         chamber_c=chamber_c, saturation_c=saturation_c, chamber_pa=over * 1e3, ambient_pa=ambient * 1e2

@@ -20,7 +20,13 @@ from asfound.measurement.lines import Growing, Line, LineKey, Measurement
 from asfound.measurement.log_errors import Logged, logged_cells
 from asfound.measurement.reading_table import reading_table
 from asfound.measurement.reference_values import ReferenceValues, reference_values
-from asfound.measurement.repeatability import Repeatability, Scatter, repeatabilities, scatter
+from asfound.measurement.repeatability import (
+    Repeatability,
+    Scatter,
+    declared_repeatabilities,
+    repeatabilities,
+    scatter,
+)
 from asfound.measurement.shifts import Shift
 from asfound.measurement.visit_curves import add_curves, in_stages
 from asfound.records.load import Records
@@ -105,6 +111,7 @@ class _Stage:
             for part, one in found.approaches.items()
             if math.isfinite(one.left)
         }
+        self.declared: list[Repeatability | None] = []
         self.own = CellSources(self.table.cells, self.settings, calibrations.catalogue, left)
         calibrations.used = {}
 
@@ -140,6 +147,7 @@ class _Stage:
         shown = indications(self.table, self.calibrations, self.settings, channel, self.report)
         value = reference.of(channel)
         far_end = Measured(shown.far_end, Terms.none())
+        self.declared = self._declared(channel, reference)
         minus = np.full(self.table.n, -1.0)
         against = value.terms.scaled(minus)
         errors = {
@@ -159,6 +167,14 @@ class _Stage:
             if np.isfinite(row_error).any():
                 rounding = self._rounding(channel, part, shown.meter)
                 self._part(channel, part, row_error, row_terms, shown_value, value.value, reference, rounding)
+
+    def _declared(self, channel: Channel, reference: ReferenceValues) -> list[Repeatability | None]:
+        """The repeatability that is declared of each cell: by its target, where none was aimed at by the reference."""
+        target = np.array([cell.plateau.target for cell in self.table.cells], float)
+        humidity = np.where(np.isnan(target), self._means(reference.humidity.value), target)
+        instruments = [on for _, on in self.own.instruments]
+        temperature_c = self._means(reference.temperature.value)
+        return declared_repeatabilities(instruments, self.own.instrument, channel, humidity, temperature_c)
 
     def _rounding(self, channel: Channel, part: Part, meter: np.ndarray) -> np.ndarray:
         """How far displays may have rounded a reading of each cell, shape (cells,)."""
@@ -297,9 +313,8 @@ class _Stage:
             return f"{rows} reading{'' if rows == 1 else 's'}, the policy asks for {rule.least_rows}"
         if rule.largest_slope is None or not math.isfinite(slope):
             return ""
-        settings = self.settings[cell]
-        declared = settings.declared(Channel.HUMIDITY).repeatability if settings else None
-        noise = 2.0 * (declared.value if declared else 0.0) / minutes if minutes > 0 else 0.0
+        declared = self.declared[cell]
+        noise = 2.0 * (declared.s if declared else 0.0) / minutes if minutes > 0 else 0.0
         if abs(slope) > rule.largest_slope + noise:
             beyond = f" and its own uncertainty {noise:.2f}" if noise else ""
             return f"readings still move by {slope:+.2f} %RH/min, the policy allows {rule.largest_slope:g}{beyond}"
@@ -318,11 +333,16 @@ class _Stage:
         if self.approved is not None:
             parts = (cell.sensor_visit for cell in self.table.cells)
             usable &= np.array([(part.visit.path, part.sensor) in self.approved for part in parts], bool)
+        named: dict[tuple[str, ...], tuple[str, ...]]
         named = {pool: (pool[0], channel.value, part.value, *pool[1:]) for pool in dict.fromkeys(self.pools)}
         keys = [named[pool] for pool in self.pools]
-        declared = self.own.amount(channel, "repeatability").tolist()
+        of_instruments = [on.declared(channel).repeatability for _, on in self.own.instruments]
+        by_bands = np.array([*(bool(one and one.bands) for one in of_instruments), False])[self.own.instrument]
+        for cell in np.flatnonzero(by_bands).tolist():  # what is said to scatter otherwise is not pooled
+            if (one := self.declared[cell]) is not None:
+                keys[cell] = (*keys[cell], f"declared {one.s:g}")
         least = [policy.least_pool for policy in self.policies]
-        found = repeatabilities(keys, self.days, spread, usable.tolist(), declared, least)
+        found = repeatabilities(keys, self.days, spread, usable.tolist(), self.declared, least)
         for cell, logged in self.logged.items():
             found[cell] = logged.scatter.get((channel, part), found[cell])
         return found

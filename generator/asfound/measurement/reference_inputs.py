@@ -8,13 +8,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from asfound.measurement.by_bands import largest, value_at
 from asfound.measurement.calibrations import Calibrations, Report
 from asfound.measurement.reading_table import ReadingTable
 from asfound.measurement.repeatability import scatter
 from asfound.records.methods import METHODS
 from asfound.records.models.periods import Dated, Known
 from asfound.records.models.references import Reference
-from asfound.records.models.spreads import Spread
+from asfound.records.models.spreads import KnownByBands, Spread
 from asfound.uncertainty.sources import Scope, Size, Source, rectangular, size_of
 from asfound.uncertainty.terms import Measured, Terms
 
@@ -33,6 +34,12 @@ class Declared(NamedTuple):
     def value(self) -> Any:
         """In the canonical unit."""
         return self.entry.value
+
+    @property
+    def by_bands(self) -> KnownByBands[Any]:
+        """The same where it may have bands."""
+        assert isinstance(self.entry, KnownByBands)
+        return self.entry
 
     @property
     def identity(self) -> str:
@@ -148,17 +155,18 @@ class ReferenceInputs:
 
         Bands are of one effect: it grows and shrinks with the target or the temperature, with one sign.
         """
-        entry, table = declared.entry, self.table
+        entry = declared.entry
         assert isinstance(entry, Spread)
-        value = np.full(len(at), float(entry.value))
-        warm = METHODS[declared.reference.kind].probe_temperature
-        for band in entry.bands:
-            by = "target" if band.lowest.quantity == "humidity" else warm
-            reading = table.number[by][rows[at]]
-            value[(band.lowest.value <= reading) & (reading <= band.highest.value)] = band.value
-        largest = max(float(entry.value), *(float(band.value) for band in entry.bands), 0.0)
-        size = size_of(largest, entry.means, entry.distribution, entry.nu, entry.k)
-        return size, value / largest if largest > 0.0 else np.zeros(len(at))
+        most = largest(entry)
+        size = size_of(most, entry.means, entry.distribution, entry.nu, entry.k)
+        return size, self.value(rows, declared, at) / most if most > 0.0 else np.zeros(len(at))
+
+    def value(self, rows: np.ndarray, declared: Declared, at: np.ndarray) -> np.ndarray:
+        """What is declared at positions `at` of `rows`, by the target there and the temperature at the reference."""
+        table, here, warm = self.table, rows[at], METHODS[declared.reference.kind].probe_temperature
+        return value_at(
+            [declared.by_bands], np.zeros(len(at), np.int64), table.number["target"][here], table.number[warm][here]
+        )
 
     def own_at_each_visit(self, rows: np.ndarray, at: np.ndarray, source: Callable[[str], Source]) -> Terms:
         """At positions in `rows`, a column for each sensor's part of each visit; `source`: of its name."""
@@ -179,15 +187,19 @@ class ReferenceInputs:
         add = self.calibrations.catalogue.add
 
         def hysteresis(declared: Declared, at: np.ndarray) -> list[Terms]:
-            reference, half = declared.reference, declared.value / 2.0
-            label = f"hysteresis of {reference.id}"
-            return [
-                self.own_at_each_visit(
-                    rows,
-                    at,
-                    lambda place: rectangular(f"{place}/{reference.id}/hysteresis", label, half, "%RH", Scope.VISIT),
-                )
-            ]
+            name, width = declared.reference.id, largest(declared.by_bands)
+            if width == 0.0:
+                return []
+            own = self.own_at_each_visit(
+                rows,
+                at,
+                lambda place: rectangular(
+                    f"{place}/{name}/hysteresis", f"hysteresis of {name}", width / 2.0, "%RH", Scope.VISIT
+                ),
+            )
+            share = np.zeros(len(rows))
+            share[at] = self.value(rows, declared, at) / width
+            return [own.scaled(share)]
 
         def coefficient(declared: Declared, at: np.ndarray) -> list[Terms]:
             reference = declared.reference

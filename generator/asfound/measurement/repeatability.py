@@ -1,8 +1,8 @@
 """Scatter of readings within a plateau, and what is known of it beforehand: pooled, declared, or its own.
 
 What is known beforehand holds where the plateau's own readings can belong to it: a one-sided χ² test of their variance
-against what is declared, an F test against a pool (NIST/SEMATECH e-Handbook, 1.3.5.8 and 1.3.5.9; numbers from memory).
-Beyond, the readings speak for themselves.
+against what is declared, an F test against a pool and against what is declared with degrees of freedom (NIST/SEMATECH
+e-Handbook, 1.3.5.8 and 1.3.5.9; numbers from memory). Beyond, the readings speak for themselves.
 """
 
 from __future__ import annotations
@@ -16,6 +16,10 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.special import chdtri, fdtri
+
+from asfound.measurement.by_bands import value_at
+from asfound.records.models import Channel
+from asfound.records.settings_in_force import SettingsOn
 
 FALSE_ALARM = 0.01
 """Of plateaus that scatter as expected, the share that is taken to scatter more (our choice)."""
@@ -88,12 +92,44 @@ class Repeatability:
         return self.basis.endswith("declared")
 
 
+def declared_repeatabilities(
+    instruments: Sequence[SettingsOn],
+    which: np.ndarray,
+    channel: Channel,
+    humidity: np.ndarray,
+    temperature_c: np.ndarray,
+) -> list[Repeatability | None]:
+    """What is declared of each plateau's instrument at its humidity or temperature; None where nothing is.
+
+    `which` (number of the instrument, -1: none), `humidity` and `temperature_c` have shape (plateaus,). What was found
+    from few readings is one estimate for all that share it.
+    """
+    amounts = [on.declared(channel).repeatability for on in instruments]
+    result: list[Repeatability | None] = [None] * len(which)
+    made: dict[tuple[int, float], Repeatability] = {}
+    at = value_at(amounts, which, humidity, temperature_c)
+    for i in np.flatnonzero(~np.isnan(at)).tolist():
+        key = (number, s) = (int(which[i]), float(at[i]))
+        if key not in made:
+            amount = amounts[number]
+            assert amount is not None
+            known = amount.nu is not None
+            made[key] = Repeatability(
+                s=s,
+                nu=amount.nu or math.inf,
+                basis="declared",
+                group=f"declared/{instruments[number].named_after(channel.value)}/{s:g}" if known else "",
+            )
+        result[i] = made[key]
+    return result
+
+
 def repeatabilities(
     keys: Sequence[tuple[str, ...]],
     days: Sequence[date],
     spread: Scatter,
     usable: Sequence[bool],
-    declared: Sequence[float],
+    declared: Sequence[Repeatability | None],
     least_pool: Sequence[float],
 ) -> list[Repeatability | None]:
     """One for each plateau, None where nothing is known (a single reading, nothing declared).
@@ -106,7 +142,6 @@ def repeatabilities(
     result: list[Repeatability | None] = [None] * len(keys)
     n, s, least = spread.n.tolist(), spread.s.tolist(), spread.least.tolist()
     entering = dict[int, float]()
-    of_family: dict[float, Repeatability] = {}
     by_key: dict[tuple[str, ...], list[int]] = {}
     for i, key in enumerate(keys):
         by_key.setdefault(key, []).append(i)
@@ -118,12 +153,7 @@ def repeatabilities(
             while waiting and days[waiting[0]] < days[i]:
                 j = waiting.popleft()
                 pool.add(entering.pop(j, s[j]), n[j])
-            expected = None
-            if pool.freedom >= least_pool[i] and pool.squares > 0.0:
-                expected = pool.on(days[i])
-            elif math.isfinite(declared[i]):
-                known = Repeatability(s=declared[i], nu=math.inf, basis="declared", group="")
-                expected = of_family.setdefault(declared[i], known)
+            expected = pool.on(days[i]) if pool.freedom >= least_pool[i] and pool.squares > 0.0 else declared[i]
             largest = _largest(expected, n[i] - 1) if expected is not None and n[i] > 1 else math.inf
             result[i] = expected
             if n[i] > 1 and (expected is None or least[i] > largest):

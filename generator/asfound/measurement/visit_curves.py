@@ -7,13 +7,14 @@ from datetime import date
 
 import numpy as np
 
+from asfound.measurement.by_bands import value_at
 from asfound.measurement.calibrations import Calibrations, VisitCurve
 from asfound.measurement.cell_sources import Part
 from asfound.measurement.lines import Growing, Line, Measurement
 from asfound.measurement.points import SetPoints, together
 from asfound.records.load import Records
 from asfound.records.methods import METHODS
-from asfound.records.models import Channel, Reference
+from asfound.records.models import Channel, Reference, in_force
 from asfound.records.visits.rows import WAYS, SensorVisit
 from asfound.uncertainty.sources import Catalogue, Scope, Source
 from asfound.uncertainty.terms import Terms
@@ -79,8 +80,8 @@ def add_curves(records: Records, whole: Growing, calibrations: Calibrations, ter
     pick = terms.picker()
     for reference, quantity, channel, calibration in wanted:
         visit = str(calibration.from_visit)
-        half = half_loop(records.references[reference], channel, calibration.date)
-        curve = _curve(whole, pick, calibrations.catalogue, reference, visit, channel, half)
+        own = records.references[reference]
+        curve = _curve(whole, pick, calibrations.catalogue, own, visit, channel, calibration.date)
         if curve is not None:
             calibrations.curves[reference, quantity, calibration.date] = curve
 
@@ -89,13 +90,13 @@ def _curve(
     whole: Growing,
     pick: Callable[[Iterable[int]], Terms],
     catalogue: Catalogue,
-    reference: str,
+    reference: Reference,
     visit: str,
     channel: Channel,
-    half: float,
+    day: date,
 ) -> VisitCurve | None:
-    """As left (else as found), settled points only; in the middle of the loop at each point, `half` of it wide."""
-    points = points_of(whole, reference, visit, channel, ("as_left", "as_found"))
+    """As left (else as found), settled points only; in the middle of the declared loop at each point."""
+    points = points_of(whole, reference.id, visit, channel, ("as_left", "as_found"))
     if not points:
         return None
     new_row = np.full(len(whole.lines), -1, np.int64)
@@ -105,40 +106,52 @@ def _curve(
             new_row[line] = number
             share[line] = -weight  # corrected value = indication − error
     terms = [pick(line for point in points for line, _, _ in point).moved(new_row, share).summed()]
+    half = half_loops(whole, points, reference, channel, day)
     middle, unknown = to_the_middle(whole, points, half)
     if unknown.any():
-        label = f"side of the loop from which {reference} came to the first point of its calibration"
-        source = Source(
-            identity=f"{visit}/{reference}/start", label=label, u=half, unit=channel.unit, scope=Scope.CALIBRATION
-        )
+        label = f"side of the loop from which {reference.id} came to the first point of its calibration"
         at = np.flatnonzero(unknown)
-        terms.append(Terms.of(at, catalogue.add(source), unknown[at]))
+        most = float(half[at].max())
+        source = Source(
+            identity=f"{visit}/{reference.id}/start", label=label, u=most, unit=channel.unit, scope=Scope.CALIBRATION
+        )
+        terms.append(Terms.of(at, catalogue.add(source), unknown[at] * (half[at] / most)))
     return VisitCurve(
         at=means(points, "indication"), correction=-(means(points, "error") + middle), terms=Terms.joined(terms)
     )
 
 
-def half_loop(reference: Reference, channel: Channel, day: date) -> float:
-    """Half of the declared width of a reference's loop, in the channel's unit; 0 where none is declared."""
-    if channel is not Channel.HUMIDITY:
-        return 0.0
-    return float(reference.known("hysteresis", day) or 0.0) / 2.0
+def half_loops(
+    whole: Growing | Measurement, points: Sequence[Point], reference: Reference, channel: Channel, day: date
+) -> np.ndarray:
+    """Half of the declared width of a reference's loop at each point, %RH, shape (points,); 0 where none is."""
+    declared = in_force(reference.hysteresis, day) if channel is Channel.HUMIDITY else None
+    if declared is None:
+        return np.zeros(len(points))
+    target = np.array([whole.cells[point[0][1].cell].plateau.target for point in points], float)
+    humidity = np.where(np.isnan(target), means(points, "reference_value"), target)
+    temperature_c = np.array([whole.temperature_c[point[0][1].cell] for point in points], float)
+    return value_at([declared], np.zeros(len(points), np.int64), humidity, temperature_c) / 2.0
 
 
-def to_the_middle(whole: Growing | Measurement, points: Sequence[Point], half: float) -> tuple[np.ndarray, np.ndarray]:
-    """(from the error of each point to the middle of the loop, part of it whose side is not known), shapes (points,).
+def to_the_middle(
+    whole: Growing | Measurement, points: Sequence[Point], half: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(from the error of each point to the middle of its loop, part of it whose side is not known); all (points,).
 
     The mean of both ways is the middle. Else the declared width stands, for in use the reference is on either side of
     the middle, which is a source of its own: the loop then counts once, wherever its calibration came from.
     """
     middle, unknown = np.zeros(len(points)), np.zeros(len(points))
-    for number, point in enumerate(points) if half > 0.0 else ():
+    for number, point in enumerate(points):
+        if half[number] == 0.0:
+            continue
         ways = [whole.cells[line.cell].plateau.direction for _, line, _ in point]
         if set(WAYS) <= set(ways):
             continue
         for (_, _, weight), way in zip(point, ways, strict=True):
             if way in WAYS:
-                middle[number] += weight * (half if way == "rising" else -half)
+                middle[number] += weight * float(half[number] if way == "rising" else -half[number])
             else:
                 unknown[number] += weight
     return middle, unknown
@@ -181,5 +194,5 @@ def points_of(
 
 
 def means(points: Sequence[Point], attribute: str) -> np.ndarray:
-    """Weighted means of `error` or `indication` of the lines of each point, shape (points,)."""
+    """Weighted means of `error`, `indication` or `reference_value` of the lines of each point, shape (points,)."""
     return np.array([float(sum(weight * getattr(line, attribute) for _, line, weight in point)) for point in points])

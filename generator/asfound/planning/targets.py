@@ -12,6 +12,8 @@ import math
 from collections.abc import Callable, Iterator
 from datetime import date
 
+import numpy as np
+
 from asfound.humidity import (
     dew_point_c,
     frost_point_c,
@@ -23,6 +25,7 @@ from asfound.humidity import (
     water_to_ice_ratio,
 )
 from asfound.humidity.domains import PRESSURE_RANGE_PA
+from asfound.measurement.by_bands import value_at
 from asfound.measurement.points import SetPoints
 from asfound.measurement.reference_inputs import STANDARD_PRESSURE_PA
 from asfound.planning.chosen import reference_of, sensor_of
@@ -31,7 +34,7 @@ from asfound.planning.target_model import Conditions, Remark, SensorTargets, Set
 from asfound.planning.usual import Usual, usual
 from asfound.records.load import Records
 from asfound.records.methods import METHODS
-from asfound.records.models import Reference, Sensor
+from asfound.records.models import Reference, Sensor, in_force
 from asfound.records.settings_in_force import SettingsOn, shows_ice
 from asfound.refusals import Refusal
 from asfound.rounding import fixed
@@ -225,15 +228,19 @@ class _Aim:
     def _to_ice(self) -> float:
         return float(water_to_ice_ratio(self.chamber_c, self.chamber_pa))
 
-    @property
-    def _efficiency(self) -> float:
+    def _efficiency(self, point: float) -> float:
         """The saturator's, in the middle of what its record allows, as the measurement takes it."""
-        return 1.0 - (1.0 - float(self.reference.known("lowest_efficiency", self.day) or 1.0)) / 2.0
+        lowest = value_at(
+            [in_force(self.reference.lowest_efficiency, self.day)],
+            np.zeros(1, np.int64),
+            np.array([point]),
+            np.array([self.chamber_c]),
+        )
+        return 1.0 - (1.0 - (float(np.nan_to_num(lowest[0])) or 1.0)) / 2.0
 
     def _rh_at(self, saturation_pa: float) -> float:
-        return float(
-            two_pressure_rh(saturation_pa, self.saturation_c, self.chamber_pa, self.chamber_c, self._efficiency)
-        )
+        state = saturation_pa, self.saturation_c, self.chamber_pa, self.chamber_c
+        return float(two_pressure_rh(*state, self._efficiency(float(two_pressure_rh(*state)))))
 
     def _reach(self) -> tuple[float, float] | None:
         """Lowest and highest humidity that this saturator and supply give; None where the saturator is frozen."""
@@ -265,9 +272,8 @@ class _Aim:
             )
             text += "chamber's for the air to flow; a saturator warmer than the chamber gives more"
             return Target(point=point, reached=False, remarks=(Remark(kind="not reached", text=text),))
-        saturation_pa = float(
-            saturation_pressure_for_rh(humidity, self.saturation_c, self.chamber_pa, self.chamber_c, self._efficiency)
-        )
+        state = self.saturation_c, self.chamber_pa, self.chamber_c
+        saturation_pa = float(saturation_pressure_for_rh(humidity, *state, self._efficiency(point)))
         transducer_pa = saturation_pa - float(self.reference.known("pressure_drop", self.day) or 0.0) / 2.0
         if self.instrument.unit("saturation_pressure").gauge:
             transducer_pa -= self.ambient_pa

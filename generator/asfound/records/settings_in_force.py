@@ -65,6 +65,12 @@ class SettingsOn:
         entry = self.dated(key)
         return entry.from_ if entry is not None else None
 
+    def named_after(self, key: str) -> str:
+        """What a dated key's entry in force is named after: who gives it, key and first day."""
+        own = getattr(self.sensor, key) is not None
+        since = self.since(key)
+        return f"{self.sensor.id if own else self.model}/{key}{'' if since in (None, date.min) else f'/{since}'}"
+
     @property
     def serial(self) -> str:
         """Serial of the instrument at the position."""

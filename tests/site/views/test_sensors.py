@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
+from asfound.records.settings_in_force import SettingsOn
+from asfound.site.views.sensor_settings import settings_facts
 from asfound.site.views.sensors import sensor_rows
+from tests import builders as b
 from tests.site import store
 from tests.site.views.pages import the_sensor
 
@@ -87,3 +92,12 @@ def test_settings_say_their_value_in_words_and_where_they_are_set():
     assert facts["Humidity tolerance"] == ("±2 %RH", "family rush")
     assert facts["Points"][0] == "20 %RH, 50 %RH and 80 %RH"
     assert facts["Interval"] == ("6 months", "this sensor")
+
+
+def test_what_is_declared_by_bands_stands_with_its_bands_and_how_well_it_is_known():
+    band = {"lowest": "70 %RH", "highest": "100 %RH", "value": "0.2 %RH"}
+    said = b.family(humidity={"repeatability": {"value": "0.05 %RH", "nu": "9", "bands": [band]}})
+    known = b.loaded(b.records(b.sensor(), said))
+    facts = {fact.name: fact.value for fact in settings_facts(SettingsOn(known, known.sensors["RH-1"], date.max))}
+    name = "repeatability, until the family's visits give a better one"
+    assert facts["Declared of the humidity channel"] == f"{name} 0.05 %RH, ν = 9, 0.2 %RH from 70 %RH to 100 %RH"

@@ -19,7 +19,7 @@ from scipy.special import ndtri
 from asfound.measurement.calibration_tables import interpolation
 from asfound.measurement.calibrations import DAYS_A_YEAR
 from asfound.measurement.lines import Measurement
-from asfound.measurement.visit_curves import CALIBRATED_HERE, half_loop, means, points_of, to_the_middle
+from asfound.measurement.visit_curves import CALIBRATED_HERE, half_loops, means, points_of, to_the_middle
 from asfound.records.load import Records
 from asfound.records.models import Reference
 from asfound.records.models.references import Calibration, TablePoint
@@ -205,7 +205,7 @@ def _read_here(
     points = points_of(measurement, reference.id, str(calibration.from_visit), channel, phases)
     if not points:
         return None
-    half = half_loop(reference, channel, calibration.date)
+    half = half_loops(measurement, points, reference, channel, calibration.date)
     middle, unknown = to_the_middle(measurement, points, half)
     return ErrorTable(
         at=means(points, "indication"),

@@ -76,7 +76,8 @@ def judged_columns(
     )
     judged = _judged(budgets, answers, reads, numbers, error, tolerance)
     points = points.taken(at)
-    loops = Loops(reads, points)
+    temperature_c = [measurement.temperature_c[line.cell] for line in lines]
+    loops = Loops(reads, points, np.array(temperature_c, float))
     loop = loops.half
     other_way = _other_way(reads, judged, error, loop, tolerance)
     shown = np.array([line.indication for line in lines], float)
@@ -92,7 +93,7 @@ def judged_columns(
 
     return at, {
         "method": [measurement.method[line.cell] for line in lines],
-        "temperature_c": [measurement.temperature_c[line.cell] for line in lines],
+        "temperature_c": temperature_c,
         "n": [line.n for line in lines],
         "s": [line.s for line in lines],
         "repeatability": [line.repeatability.basis for line in lines],

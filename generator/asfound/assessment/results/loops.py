@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 
 from asfound.assessment.results.points import Points
 from asfound.assessment.results.slots import Slot
 from asfound.faults import reservation
+from asfound.measurement.by_bands import value_at
 from asfound.measurement.points import numbered
-from asfound.records.models import Channel
+from asfound.records.models import Channel, in_force
+from asfound.records.models.spreads import ByBands
 from asfound.records.visits.rows import WAYS
 from asfound.rounding import expanded, value_with
 from asfound.uncertainty.budgets import Budgets
@@ -26,7 +29,8 @@ FAR_WIDER = 1.5
 class Loops:
     """The loops of some slots, each at one point in one phase of one visit; all arrays have the shape (slots,)."""
 
-    def __init__(self, slots: Sequence[Slot], points: Points) -> None:
+    def __init__(self, slots: Sequence[Slot], points: Points, temperature_c: np.ndarray) -> None:
+        """`temperature_c`: at the reference, of each slot."""
         self.slots = slots
         groups: dict[tuple[int, str, Channel], int] = {}
         within = [
@@ -35,9 +39,12 @@ class Loops:
         self.point = numbered(points.point, points.reach, np.array(within, np.int64))
         """number of the point"""
         self.direction = np.array([slot.plateau.direction for slot in slots], object)
-        widths = [_declared_width(slot) for slot in slots]
-        self.width = np.array([np.nan if width is None else width for width in widths], float)
-        """as declared, nan where none is"""
+        declared = [_declared(slot) for slot in slots]
+        once = {id(width): width for width in declared}
+        number = {key: i for i, key in enumerate(once)}
+        which = np.array([number[id(width)] for width in declared], np.int64)
+        self.width = value_at(list(once.values()), which, points.point, temperature_c)
+        """as declared at the point, nan where none is"""
         count = int(self.point.max(initial=-1)) + 1
         rising, falling = (np.bincount(self.point[self.direction == way], minlength=count) > 0 for way in WAYS)
         self.both = (rising & falling)[self.point]
@@ -75,12 +82,10 @@ class Loops:
                 yield i, f"falling less rising is {said}, the declared hysteresis {declared:g} {unit}"
 
 
-def _declared_width(slot: Slot) -> float | None:
+def _declared(slot: Slot) -> ByBands[Any] | None:
     """Width of the loop as declared of a sensor, or of a reference that is checked or calibrated; None: of neither."""
     if slot.settings is not None:
-        declared = slot.settings.declared(slot.channel).hysteresis
-        return declared.value if declared is not None else None
+        return slot.settings.declared(slot.channel).hysteresis
     if slot.reference is None or slot.channel is not Channel.HUMIDITY:
         return None
-    width: float | None = slot.reference.known("hysteresis", slot.sensor_visit.visit.day)
-    return width
+    return in_force(slot.reference.hysteresis, slot.sensor_visit.visit.day)

@@ -6,6 +6,7 @@ import numpy as np
 
 from asfound.faults import error
 from asfound.humidity import two_pressure_rh
+from asfound.measurement.by_bands import smallest
 from asfound.measurement.evaluation import Evaluation
 from asfound.measurement.reference_inputs import Declared
 from asfound.uncertainty.sources import rectangular
@@ -38,10 +39,12 @@ def evaluate_rows(evaluation: Evaluation, rows: np.ndarray, ice: bool) -> None:
     efficiency = np.ones(len(rows))
 
     def one_sided(declared: Declared, at: np.ndarray) -> list[Terms]:
-        half = (1.0 - declared.value) / 2.0
+        half = (1.0 - evaluation.inputs.value(rows, declared, at)) / 2.0
         efficiency[at] = 1.0 - half
+        most = (1.0 - smallest(declared.by_bands)) / 2.0
         label = f"saturation efficiency of {declared.reference.id}"
-        return [Terms.of(at, add(rectangular(declared.identity.replace("lowest_", ""), label, half, "1")), 1.0)]
+        source = rectangular(declared.identity.replace("lowest_", ""), label, most, "1")
+        return [Terms.of(at, add(source), half / most if most > 0.0 else np.ones(len(at)))]
 
     reached = Measured(efficiency, Terms.joined(evaluation.inputs.per_reference(rows, "lowest_efficiency", one_sided)))
     inputs = {

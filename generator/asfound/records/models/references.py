@@ -49,7 +49,7 @@ from asfound.records.models.model_rules import (
     UNKNOWN_QUANTITY,
 )
 from asfound.records.models.periods import Known, Period, Property, in_force
-from asfound.records.models.spreads import Spread
+from asfound.records.models.spreads import KnownByBands, Spread
 from asfound.records.visits.header import BAD_UNIT
 from asfound.units import UnitError, header_unit
 
@@ -260,7 +260,7 @@ class Reference(Record):
     """saturator not at one temperature: half-width"""
     chamber_gradient: Property[Spread[TemperatureSpread]] | None = None
     """chamber thermometer against the place of the probe: half-width"""
-    lowest_efficiency: Property[Known[Fraction]] | None = None
+    lowest_efficiency: Property[KnownByBands[Fraction]] | None = None
     """the saturator reaches between this share of saturation and 100 %"""
     pressure_drop: Property[Known[PressureSpread]] | None = None
     """where the transducer sits behind it: largest pressure lost up to the expansion valve (half is added)"""
@@ -282,7 +282,7 @@ class Reference(Record):
     """of a transfer probe: change of its reading with temperature"""
     calibration_temperature: Property[Known[TemperatureValue]] | None = None
     """of a transfer probe: temperature at which it was calibrated"""
-    hysteresis: Property[Known[HumiditySpread]] | None = None
+    hysteresis: Property[KnownByBands[HumiditySpread]] | None = None
     """of a transfer probe: full width"""
     instability: Property[Spread[HumiditySpread]] | None = None
     """in air: half-width of the room's changes while reading"""

@@ -37,6 +37,7 @@ from asfound.records.models.model_rules import (
     WRONG_VALUE,
 )
 from asfound.records.models.periods import Dated, Known, Period, Property, Timeline
+from asfound.records.models.spreads import AloneOrByBands
 
 
 class Limits(Record):
@@ -158,6 +159,17 @@ class PlacePeriod(Dated):
     """where in it, e.g. 'north wall, 1.8 m'"""
 
 
+class ChannelAmount(AloneOrByBands[ChannelSpread]):
+    """An amount by bands of what the channel measures."""
+
+
+class DeclaredRepeatability(ChannelAmount):
+    """A standard deviation by bands of what the channel measures; where it has bands, each is pooled by itself."""
+
+    nu: float | None = Field(default=None, ge=1.0)
+    """degrees of freedom: one less than the readings that it was found from; left out: infinitely many"""
+
+
 class ChannelDefaults(Dated):
     """What is declared of one channel of a model: resolutions and short-term behaviour, all in its unit."""
 
@@ -167,9 +179,9 @@ class ChannelDefaults(Dated):
     """smallest step of the building system's reading"""
     far_end_dead_band: ChannelSpread | None = None
     """filter or dead band of the building system: half-width"""
-    repeatability: ChannelSpread | None = None
+    repeatability: DeclaredRepeatability | None = None
     """standard deviation of single readings at a settled point, until the family's visits give a better one"""
-    hysteresis: ChannelSpread | None = None
+    hysteresis: ChannelAmount | None = None
     """difference between rising and falling readings at one point: full width"""
 
 

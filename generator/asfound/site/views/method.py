@@ -234,9 +234,9 @@ def _choices() -> Iterator[Fact]:
     yield Fact(
         name="Readings scatter more than expected",
         value=f"where their variance, tested one-sided at {100 * repeatability.FALSE_ALARM:g} % (χ² where it is "
-        "declared, F where it is pooled), cannot belong to the other; what displays may have rounded is taken in their "
-        "favour. They then speak for themselves, with n − 1 degrees of freedom, and enter the pool with no more than "
-        "the test would have borne",
+        "declared, F where it is pooled or declared with degrees of freedom), cannot belong to the other; what "
+        "displays may have rounded is taken in their favour. They then speak for themselves, with n − 1 degrees of "
+        "freedom, and enter the pool with no more than the test would have borne",
     )
     yield Fact(
         name="A point is done",

@@ -8,6 +8,8 @@ from typing import Any
 from asfound.certificates.wording import scaling
 from asfound.certificates.wording import tolerance as tolerance_in_words
 from asfound.records.models import Channel, ChannelDefaults, TimeConstant, Tolerance
+from asfound.records.models.fields import Amount
+from asfound.records.models.spreads import ByBands
 from asfound.records.settings_in_force import SettingsOn
 from asfound.wording import words
 from asfound.wording.words import Fact
@@ -142,7 +144,18 @@ def _constant(constant: TimeConstant) -> str:
 
 def _said(declared: ChannelDefaults) -> str:
     return "; ".join(
-        f"{name} {words.amount(value.value, value.quantity)}"
+        f"{name} {_by_bands(value) if isinstance(value, ByBands) else _amount(value)}"
         for key, name in _DECLARED.items()
         if (value := getattr(declared, key)) is not None
     )
+
+
+def _by_bands(amount: ByBands[Any]) -> str:
+    """`0.05 %RH, ν = 9, 0.2 %RH from 70 %RH to 100 %RH`."""
+    freedom = getattr(amount, "nu", None)
+    bands = (f"{_amount(band.value)} from {_amount(band.lowest)} to {_amount(band.highest)}" for band in amount.bands)
+    return ", ".join([_amount(amount.value), *([f"ν = {freedom:g}"] if freedom else []), *bands])
+
+
+def _amount(amount: Amount) -> str:
+    return words.amount(amount.value, amount.quantity)
