@@ -17,7 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from asfound.records.git import Repository, repository_of
+from asfound.provenance.repository import Repository, repository_of
 
 MAIN = "main"
 

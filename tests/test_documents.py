@@ -153,16 +153,16 @@ def test_the_example_of_a_mapping_maps() -> None:
     assert mapping is not None and mapping.of_sensors == ("DRY-11", "DRY-12")
 
 
-def test_the_examples_of_sizes_are_read_as_keys_of_a_generator() -> None:
+def test_the_examples_of_sizes_are_read_as_keys_of_a_generator_or_a_family() -> None:
     examples = [block.text for block in blocks(page("records")) if block.kind == "yaml"]
     files = builders.records(builders.two_pressure())
-    written = json.loads(files["references/GEN-01.yml"])
     for example in examples:
         keys = YAML(typ="base").load(example)
-        text = json.dumps(written | keys).encode()
-        records, faults = load(files | {"references/GEN-01.yml": text})
+        path = "families/rush.yml" if "humidity" in keys else "references/GEN-01.yml"
+        text = json.dumps(json.loads(files[path]) | keys).encode()
+        records, faults = load(files | {path: text})
         assert records is not None and not faults, [fault.text() for fault in faults]
-    assert len(examples) == 2
+    assert len(examples) == 3
 
 
 def test_the_day_of_the_demo_is_one() -> None:

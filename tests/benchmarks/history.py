@@ -24,7 +24,7 @@ from asfound.cli import suit_the_work
 suit_the_work()  # as the commands do, before numpy is loaded
 
 from asfound.provenance import provenance_at
-from asfound.records.git import repository_of
+from asfound.provenance.repository import repository_of
 from asfound.records.load import load
 from tests import builders as b
 from tests.git_histories import ANN, BEN, ENVIRONMENT, Who

@@ -20,7 +20,7 @@ from asfound.cli import suit_the_work
 
 suit_the_work()  # as the commands do, before numpy is loaded
 
-from asfound.records.git import Repository
+from asfound.provenance.repository import Repository
 from asfound.review.markdown import as_markdown
 from asfound.review.report import review
 from tests.benchmarks.throughput import repository as records_of

@@ -10,7 +10,7 @@ import pytest
 
 from asfound.assessment.assess import assess
 from asfound.provenance import ApprovalState, HistoryOf, Step, provenance_at
-from asfound.records.git import CannotReadHistory
+from asfound.provenance.repository import CannotReadHistory
 from asfound.records.snapshot import from_folder
 from tests import builders as b
 from tests.git_histories import ANN, BEN, MAIN, History, Who

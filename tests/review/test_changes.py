@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from asfound.records.git import CannotReadHistory
+from asfound.provenance.repository import CannotReadHistory
 from asfound.review.changes import change_between, repository_at
 from asfound.review.report import review
 from tests.git_histories import ANN, BEN, History

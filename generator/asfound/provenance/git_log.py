@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from asfound.records.git import CannotReadHistory, Repository
+from asfound.provenance.repository import CannotReadHistory, Repository
 
 REVIEWED_BY, REVIEWED_FILE = "reviewed-by", "reviewed-file"
 _FIELDS = ("%H", "%P", "%an", "%ae", "%at", "%ct", "%s", "%(trailers:key=Reviewed-by,key=Reviewed-file,unfold=true)")

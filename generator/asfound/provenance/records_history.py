@@ -10,8 +10,8 @@ from pathlib import Path
 from asfound.provenance.approval import Approvers, Claim, claims, files_named, later_claims
 from asfound.provenance.facts import Approval, ApprovalState, FileHistory, Provenance, Step, VisitProvenance
 from asfound.provenance.git_log import Commit, Log
+from asfound.provenance.repository import Repository, repository_of
 from asfound.provenance.signatures import signers
-from asfound.records.git import Repository, repository_of
 from asfound.records.load import Records
 from asfound.records.snapshot import is_record
 from asfound.records.visits.visit_files import Visit

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from asfound.provenance.approval import address
-from asfound.records.git import Repository
+from asfound.provenance.repository import Repository
 
 _SIGNED = (b"\ngpgsig ", b"\ngpgsig-sha256 ")
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 from pathlib import Path
 
-from asfound.records.git import CannotReadHistory, Repository, repository_of
+from asfound.provenance.repository import CannotReadHistory, Repository, repository_of
 from asfound.records.issued import NAME as ISSUED_NAME
 from asfound.records.snapshot import EVIDENCE, ISSUED, LazySnapshot, Snapshot, is_record
 

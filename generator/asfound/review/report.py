@@ -10,7 +10,7 @@ from asfound.assessment.all_rules import ALL_RULES
 from asfound.assessment.named_rules import unknown_review_rules
 from asfound.certificates.disagreements import Disagreement, disagreements, newest
 from asfound.faults import Fault, Severity, in_order
-from asfound.records.git import Repository
+from asfound.provenance.repository import Repository
 from asfound.records.issued import Issued, read_issued
 from asfound.records.load import Records, read
 from asfound.records.models import Finding

@@ -21,7 +21,7 @@ from mkdocs.exceptions import MkDocsException
 
 from asfound.faults import RecordsRefused
 from asfound.printing.templates import template_folders
-from asfound.records.git import CannotReadHistory, repository_of
+from asfound.provenance.repository import CannotReadHistory, repository_of
 from asfound.refusals import Refusal
 from asfound.site.publishing.shell import ShellPlugin, refusal_text
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from asfound.records.git import CannotReadHistory, repository_of
+from asfound.provenance.repository import CannotReadHistory, repository_of
 from asfound.records.load import load
 from asfound.records.snapshot import from_folder
 from tests import builders as b
