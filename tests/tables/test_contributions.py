@@ -52,7 +52,7 @@ def combined(budget: pd.DataFrame) -> tuple[float, float, float]:
     return u, nu, k * u
 
 
-def drawn(budget: pd.DataFrame, rng: np.random.Generator, trials: int = 200_000) -> float:
+def drawn(budget: pd.DataFrame, rng: np.random.Generator, trials: int = 100_000) -> float:
     """U of a number by drawing every source from its published distribution (JCGM 101:2008, 7.7)."""
     total = np.zeros(trials)
     for c, nu, distribution in zip(budget.contribution, budget.nu, budget.distribution, strict=True):

@@ -36,7 +36,7 @@ def certified_humidity(evaluation: Evaluation, rows: np.ndarray, name: str) -> d
                 if (shift.reference, shift.quantity) == (reference.id, cell.quantity):
                     value[at] -= shift.error(value[at], table.day[rows[at]])
             day = np.datetime64(certificate.date, "D")
-            parts += _certified(evaluation, reference, cell, certificate, at, table.day[rows[at]] - day)
+            parts += _of_certificate(evaluation, reference, cell, certificate, at, table.day[rows[at]] - day)
             added, further = further_sources(
                 calibrations.catalogue, table, rows, at, reference, cell.quantity, value[at], day
             )
@@ -50,7 +50,7 @@ def certified_humidity(evaluation: Evaluation, rows: np.ndarray, name: str) -> d
     }
 
 
-def _certified(
+def _of_certificate(
     evaluation: Evaluation,
     reference: Reference,
     cell: Cell,
