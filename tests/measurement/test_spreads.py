@@ -96,3 +96,13 @@ def test_the_condition_of_a_solution_is_said_alike():
 def test_what_cannot_be_meant_is_refused(keys: dict[str, Any], complaint: str):
     _, faults = load(b.records(b.sensor(), b.two_pressure(chamber_gradient={"value": "0.1 degC", **keys})))
     assert [complaint in fault.message for fault in faults] == [True], [fault.text() for fault in faults]
+
+
+@pytest.mark.parametrize(("lowest", "reached"), [("100 %", 1.0), ("99 %", 0.995), ("0 %", 0.5)])
+def test_an_efficiency_of_all_is_none_to_correct_and_of_nothing_is_half(lowest: str, reached: float):
+    def value(declared: str | None, target: float = 50.0) -> float:
+        rows = b.plateau(target, [target] * 2, b.generated(50.0, 23.0, 23.0))
+        files = b.records(b.sensor(), b.two_pressure(lowest_efficiency=declared), b.visit("2026-03-16-lab", rows))
+        return b.results(files)[0].reference_value
+
+    assert value(lowest, 50.0 * reached) == pytest.approx(reached * value(None), rel=1e-12)

@@ -117,6 +117,7 @@ class ReferenceInputs:
         of_reference: Callable[[Declared, np.ndarray], Sequence[Terms]],
     ) -> list[Terms]:
         """Terms that a reference's own key brings, for each reference among `rows` and each value in force on a day."""
+        none = 1.0 if attribute == "lowest_efficiency" else 0.0
         parts: list[Terms] = []
         names, days = self.table.word["reference"][rows], self.table.day[rows]
         for name in dict.fromkeys(names):
@@ -125,8 +126,8 @@ class ReferenceInputs:
             entries = getattr(reference, attribute) or ()
             in_force = _in_force(entries, days[at])
             for number, entry in enumerate(entries):
-                # Declared as 0, it is none.
-                if (entry.value or getattr(entry, "bands", ())) and len(of_entry := at[in_force == number]):
+                declared = entry.value != none or getattr(entry, "bands", ())
+                if declared and len(of_entry := at[in_force == number]):
                     parts += of_reference(Declared(reference, attribute, entry), of_entry)
         return parts
 
