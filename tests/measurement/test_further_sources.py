@@ -194,6 +194,13 @@ def test_a_source_may_act_in_a_range_of_targets_alone_both_ends_inside(range_: F
     assert moved == pytest.approx(0.3 if acts else 0.0)
 
 
+@pytest.mark.parametrize("lasts", ["reading", "plateau", "visit", "calibration", "longer"])
+@pytest.mark.parametrize("never", [{"from": "2026-03-17"}, {"lowest": "90 %RH"}])
+def test_a_source_that_acts_at_no_reading_leaves_the_result_as_it_is(lasts: str, never: Further):
+    assessment = at_50(generator(further("saturation_pressure", lasts, u="50 Pa", correction="200 Pa", **never)))
+    assert not mine(assessment) and assessment.results[0].U == at_50(generator()).results[0].U
+
+
 def test_what_a_laboratory_s_calibrations_share_cancels_between_its_references():
     """u = 0.45 %RH each, of which 0.30 is the laboratory's standard; 0.15 of each probe's own beside."""
     own = further("reference_humidity", u="0.15 %RH")

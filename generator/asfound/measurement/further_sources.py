@@ -46,6 +46,8 @@ def further_sources(
         if source.of != of:
             continue
         acts = source.acts_on(table.day[rows[at]]) & _within(source, table.number["target"][rows[at]])
+        if not acts.any():
+            continue
         factor = np.where(acts, _factor(source, table, rows[at], reference, value, calibrated), 0.0)
         if source.correction is not None:
             correction += source.correction.value * factor
