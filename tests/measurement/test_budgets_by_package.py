@@ -125,7 +125,7 @@ def test_a_two_pressure_budget_agrees_with_gtc():
         shown_pa / 1.5e6
     )
     saturation_pa += YEARS * s.limit(f"{place}/saturation_pressure/drift", 400.0)
-    saturation_pa += MONTHS * s.u(f"{place}/saturation_pressure/tube", 60.0, 5)
+    saturation_pa += MONTHS * s.u(f"{place}/saturation_pressure/further/tube", 60.0, 5)
     saturation_pa += s.limit(f"GEN-01/{VISIT}/{AT}/saturation_pressure/resolution 10", 5.0)
     saturation_pa += s.limit("GEN-01/pressure_drop", 50.0)
     share = 25.0 / 60.0
@@ -139,7 +139,7 @@ def test_a_two_pressure_budget_agrees_with_gtc():
     chamber_pa += s.limit(f"GEN-01/{VISIT}/{AT}/chamber_pressure/resolution 10", 5.0)
     chamber_c = 25.4 - 0.015 + bath + s.u(f"{place}/chamber_temperature/calibration", 0.015)
     chamber_c += s.limit(f"{SENSOR}/GEN-01/chamber_gradient", 0.04)
-    chamber_c += s.expanded(f"GEN-01/{VISIT}/chamber_temperature/fan", 0.08, 2.37)
+    chamber_c += s.expanded(f"GEN-01/{VISIT}/chamber_temperature/further/fan", 0.08, 2.37)
     chamber_c += s.limit(f"GEN-01/{VISIT}/{AT}/chamber_temperature/resolution 0.01", 0.005)
     efficiency = 0.999 + s.limit("GEN-01/efficiency", 0.001)
     rh = through(
@@ -147,8 +147,8 @@ def test_a_two_pressure_budget_agrees_with_gtc():
         saturation_pa, saturation_c, chamber_pa, chamber_c, efficiency,
     )  # fmt: skip
     at = float(rh.x)
-    rh += s.u(f"GEN-01/{VISIT}/{AT}/humidity/valve", 0.12, 4)
-    rh += at * s.u("GEN-01/humidity/cycle", 0.001 / math.sqrt(2.0))
+    rh += s.u(f"GEN-01/{VISIT}/{AT}/humidity/further/valve", 0.12, 4)
+    rh += at * s.u("GEN-01/humidity/further/cycle", 0.001 / math.sqrt(2.0))
     rh += at * float(saturation_pa.x - chamber_pa.x) * s.limit("formula/enhancement_factor", ENHANCEMENT_PER_PA)
     error = s.shown(outputs, PLATEAU) - rh + heated(s, at, 25.385)
     agree(differences(lab, 50.0, error, s))
@@ -212,7 +212,7 @@ def by_gtc(mirror_c: float, outputs: list[float], own_pa: float | None) -> tuple
     at_mirror += (1.0 - share) * s.expanded(f"{place}/mirror_temperature/calibration/point 1", 0.06, 2.43)
     at_mirror += share * s.expanded(f"{place}/mirror_temperature/calibration/point 2", 0.09, 2.43)
     at_mirror += YEARS * s.limit(f"{place}/mirror_temperature/drift", 0.05)
-    at_mirror += 6.0 * s.u(f"MIR-01/{VISIT}/mirror_temperature/warmth", 0.004, 6)
+    at_mirror += 6.0 * s.u(f"MIR-01/{VISIT}/mirror_temperature/further/warmth", 0.004, 6)
     at_mirror += s.limit(f"MIR-01/{VISIT}/{AT}/mirror_temperature/resolution 0.01", 0.005)
     air_c = 23.0 + s.u(f"{place}/chamber_temperature/calibration", 0.025)
     air_c += s.limit(f"{SENSOR}/MIR-01/chamber_gradient", 0.05)
@@ -224,7 +224,7 @@ def by_gtc(mirror_c: float, outputs: list[float], own_pa: float | None) -> tuple
         mirror_pa = pressure("mirror_pressure", own_pa)
     rh = through(lambda c, pa, to_c, to_pa: carried(c, pa, to_c, to_pa), at_mirror, mirror_pa, air_c, air_pa)
     at = float(rh.x)
-    rh += s.u("MIR-01/humidity/lines", 0.1 / math.sqrt(6.0))
+    rh += s.u("MIR-01/humidity/further/lines", 0.1 / math.sqrt(6.0))
     if mirror_c < 0.0:
         rh += at * s.limit("formula/saturation_pressure/ice", ICE_RELATIVE)
         rh -= at * s.limit("formula/saturation_pressure/water", WATER_RELATIVE)
@@ -276,7 +276,7 @@ def test_a_budget_over_a_saturated_salt_agrees_with_gtc():
     stated = [float(printed[c]["stated_uncertainty"]) for c in (20.0, 25.0)]
     solution_c = 22.0 + s.u(f"{place}/chamber_temperature/calibration", 0.05)
     solution_c += s.limit(f"SALT-01/{VISIT}/{AT}/chamber_temperature/resolution 0.001", 0.0005)
-    solution_c += s.u(f"SALT-01/{VISIT}/chamber_temperature/lamp", 0.08, 5)
+    solution_c += s.u(f"SALT-01/{VISIT}/chamber_temperature/further/lamp", 0.08, 5)
     warmer = s.limit(f"{SENSOR}/SALT-01/chamber_gradient", 0.1)
 
     def at_probe(celsius: float, difference: float) -> float:
@@ -286,7 +286,7 @@ def test_a_budget_over_a_saturated_salt_agrees_with_gtc():
     rh = through(at_probe, solution_c, warmer)
     rh += (0.6 * stated[0] + 0.4 * stated[1]) * s.limit("salt/Mg(NO3)2/published", 1.0)
     rh += s.limit(f"{VISIT}/SALT-01/Mg(NO3)2/condition", 0.2)
-    rh += s.u(f"SALT-01/{VISIT}/humidity/seal", 0.1, 3) - 0.2
+    rh += s.u(f"SALT-01/{VISIT}/humidity/further/seal", 0.1, 3) - 0.2
     error = s.shown(outputs, PLATEAU) - rh + heated(s, float(rh.x), 22.0)
     agree(differences(lab, 54.0, error, s))
 
@@ -339,13 +339,13 @@ def test_a_budget_of_a_transfer_probe_in_air_agrees_with_gtc():
         shown += share * s.expanded(f"{place}/reference_humidity/calibration/point {point}", 2.28 * u, 2.28)
     shown += YEARS * s.limit(f"{place}/reference_humidity/drift", 0.5)
     shown += s.limit(f"PROBE-01/{VISIT}/{AT}/reference_humidity/resolution 0.01", 0.005)
-    shown += s.u(f"PROBE-01/{VISIT}/reference_humidity/filter", 0.2, 3)
+    shown += s.u(f"PROBE-01/{VISIT}/reference_humidity/further/filter", 0.2, 3)
     probe_c = 22.0 + s.u(f"{place}/reference_temperature/calibration", 0.05)
     probe_c += s.limit(f"PROBE-01/{VISIT}/{AT}/reference_temperature/resolution 0.01", 0.005)
     air_c = 23.5 + s.u(f"{place}/air_temperature/calibration", 0.03)
     air_c += s.limit(f"PROBE-01/{VISIT}/{AT}/air_temperature/resolution 0.01", 0.005)
     air_c += s.limit(f"{SENSOR}/PROBE-01/chamber_gradient", 0.05)
-    air_c += s.limit(f"PROBE-01/{VISIT}/{AT}/air_temperature/sun", 0.1)
+    air_c += s.limit(f"PROBE-01/{VISIT}/{AT}/air_temperature/further/sun", 0.1)
     room = b.ROOM_PA + s.u(f"BAR-01/{SENT}/ambient_pressure/calibration", 25.0)
     room += s.limit(f"BAR-01/{VISIT}/{AT}/ambient_pressure/resolution 0.5", 0.25)
     rh = through(moved, shown, probe_c, air_c, room)

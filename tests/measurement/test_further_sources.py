@@ -286,6 +286,24 @@ def test_a_source_that_cannot_be_meant_is_refused(source: Further, complaint: st
     assert [complaint in fault.message for fault in faults] == [True], [fault.text() for fault in faults]
 
 
+def test_two_sources_of_one_record_have_two_names():
+    twice = [further("saturation_pressure", u="1 Pa"), further("humidity", u="1 %RH")]
+    both = [sensor_further("sensor", "visit"), sensor_further("sensor", "visit", u="0.2 %RH")]
+    for files, line in ((generator(*twice), "references/GEN-01.yml"), (b.family(further=both), "families/rush.yml")):
+        _, faults = load(b.records(b.sensor(), generator(), files))
+        assert [(fault.rule.name, fault.place.path) for fault in faults] == [("duplicate-id", line)]
+        assert faults[0].place.line > 1, "it is the second one that is told"
+
+
+def test_a_source_may_be_named_as_usual_ones_are():
+    own = [further("saturation_pressure", "calibration", u="9 Pa", name=name) for name in ("calibration", "drift")]
+    sensors = [sensor_further("sensor", "plateau", name=name) for name in ("repeatability", "settling")]
+    rows = b.plateau(50, [50.3], b.generated(50.0, 23.0, 23.0))
+    files = b.family(further=sensors) | b.sensor()
+    (result,) = b.results(b.records(files, generator(*own), b.visit("2026-03-16-lab", rows)))
+    assert result.u > math.hypot(0.4, 0.4)
+
+
 def test_what_is_shared_cannot_be_more_than_the_certificate_says():
     _, faults = load(b.records(probe("PROBE-01", shared=[{"name": "birch-standard", "u": "0.46 %RH"}])))
     assert [fault.rule.name for fault in faults] == ["shared-too-large"]

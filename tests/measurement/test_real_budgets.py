@@ -58,7 +58,7 @@ def contributions(ending: str) -> dict[Place, tuple[float, float, Scope]]:
 
 
 def identity(claim: Claim) -> str:
-    return f"/{claim.of}/{claim.name}"
+    return f"/{claim.of}/further/{claim.name}"
 
 
 def each(claims: tuple[Claim, ...]) -> pytest.MarkDecorator:

@@ -108,7 +108,7 @@ def _terms(
     numbers = [
         catalogue.add(
             Source(
-                identity=f"{identity(i)}/{source.of}/{source.name}",
+                identity=f"{identity(i)}/{source.of}/further/{source.name}",
                 label=f"{source.label} ({reference.id})",
                 u=u,
                 unit=unit if source.per in (None, "value") else f"{unit}/{source.per}",
@@ -175,7 +175,7 @@ def of_sensor(
         place = {"visit": f"{sv.visit.name}/{sv.sensor}", "longer": instrument}.get(source.lasts, cells[cell].name)
         alone = source.lasts == "reading" and n[cell] > 1
         made = Source(
-            identity=f"{place}/{source.channel}/{source.of}/{source.name}",
+            identity=f"{place}/{source.channel}/{source.of}/further/{source.name}",
             label=source.label,
             u=u / math.sqrt(n[cell]) if alone else u,
             unit=source.channel.unit,

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Literal, Self
+from typing import Annotated, Literal, Self, TypeVar
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from asfound.records.channels import Channel
 from asfound.records.models.fields import (
@@ -24,6 +24,7 @@ from asfound.records.models.model_rules import (
     BAD_AMOUNT,
     BAD_RANGE,
     DATES_OUT_OF_ORDER,
+    DUPLICATE_ID,
     MIXED_QUANTITIES,
     SIZE_INCOMPLETE,
 )
@@ -92,6 +93,21 @@ class Sized(Dated):
                 message = f"{self.name} has an amount of {amount.quantity}"
                 cure = "write a share, e.g. 0.05 %" if wanted == "fraction" else f"use a unit of {wanted}"
                 raise custom_error(MIXED_QUANTITIES, message, cure, *at, name)
+
+
+One = TypeVar("One", bound=Sized)
+
+
+def _each_name_once(sources: tuple[One, ...]) -> tuple[One, ...]:
+    names = [source.name for source in sources]
+    for number, name in enumerate(names):
+        if name in names[:number]:
+            raise custom_error(DUPLICATE_ID, f"{name} stands twice", "give each its own name", number, "name")
+    return sources
+
+
+EachOnce = Annotated[tuple[One, ...], AfterValidator(_each_name_once)]
+"""Sources of one record; budgets tell them apart by their names."""
 
 
 class Further(Sized):

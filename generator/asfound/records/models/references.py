@@ -35,7 +35,7 @@ from asfound.records.models.fields import (
     Text,
     custom_error,
 )
-from asfound.records.models.further import RESULT, Further
+from asfound.records.models.further import RESULT, EachOnce, Further
 from asfound.records.models.model_rules import (
     BAD_AMOUNT,
     BAD_RANGE,
@@ -254,7 +254,7 @@ class Reference(Record):
     """what it measures, by the name of the visit's column"""
     common: tuple[CommonComponent, ...] = ()
     """parts of the uncertainty that several quantities share"""
-    further: tuple[Further, ...] = ()
+    further: EachOnce[Further] = ()
     """what else is known of its errors"""
     saturator_gradient: Property[Spread[TemperatureSpread]] | None = None
     """saturator not at one temperature: half-width"""
@@ -340,8 +340,6 @@ class Reference(Record):
         acted_on = {name: kind_of(name) for name in self.calibrated}
         if self.kind in METHODS:
             acted_on[RESULT] = "humidity"
-        if source.name in [one.name for one in self.further[: int(at[1])]]:
-            raise custom_error(DUPLICATE_ID, f"{source.name} stands twice", "give each its own name", *at, "name")
         if source.of not in acted_on:
             message = f"{source.name} acts on {source.of!r}, which is not measured here"
             raise custom_error(UNKNOWN_QUANTITY, message, f"use one of {', '.join(acted_on)}", *at, "of")

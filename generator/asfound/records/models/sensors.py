@@ -27,7 +27,7 @@ from asfound.records.models.fields import (
     Text,
     custom_error,
 )
-from asfound.records.models.further import SensorFurther
+from asfound.records.models.further import EachOnce, SensorFurther
 from asfound.records.models.model_rules import (
     BAD_AMOUNT,
     BAD_RANGE,
@@ -245,7 +245,7 @@ class SensorSettings(Record):
     """change of the humidity reading with temperature; without it a verdict belongs to its own temperature"""
     time_constant: Timeline[TimeConstant] | None = None
     """first-order response at a new point; what is left of the approach is then corrected, with its u"""
-    further: tuple[SensorFurther, ...] | None = None
+    further: EachOnce[SensorFurther] | None = None
     """what else is known to disturb its readings"""
     rh_over: Literal["water", "ice"] | None = None
     """which relative humidity the sensor shows; must be declared where it works below 0 degC"""
